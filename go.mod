@@ -1,0 +1,3 @@
+module isohaline
+
+go 1.26
