@@ -1,0 +1,76 @@
+// Package guard is the top-off controller: a pure state machine from (state,
+// inputs, time) to (state, outputs). The same code runs in the design check, in
+// the simulator and on the device at the tank. It reads no clock, allocates
+// nothing, blocks on nothing and imports nothing of ours.
+package guard
+
+import "time"
+
+// Contact is what a two-state input says.
+type Contact uint8
+
+const (
+	Absent Contact = iota // not fitted
+	Dry                   // no water at it; for ReturnPump: not running
+	Wet                   // water at it; for ReturnPump: running
+	Faulty                // fitted, but its reading cannot be true
+)
+
+// Phase is the state the guard is in.
+type Phase uint8
+
+const (
+	Resting    Phase = iota // watch wet, nothing to do
+	Confirming              // watch reads dry; waiting until that is certain
+	Filling                 // pump on
+	Settling                // pump off, waiting: after a fill, a start or a return-pump restart
+	Held                    // off, by a person
+	Latched                 // off, by a fault, until a person on site clears it
+)
+
+// Request is what a person asks at this step.
+type Request uint8
+
+const (
+	NoRequest Request = iota
+	Hold              // from anywhere
+	Resume            // from anywhere: ends a hold, never a latch
+	Clear             // on site only: ends a latch
+)
+
+// Inputs is one reading of everything the guard can see.
+type Inputs struct {
+	Watch, Ceiling, Floor Contact
+	// ReservoirLow is Wet while there is water at the low sensor.
+	ReservoirLow Contact
+	// ReturnPump is Wet while the return pump runs.
+	ReturnPump Contact
+	// LevelMM is the level above the chamber floor, NaN when not fitted.
+	LevelMM float64
+	Request Request
+}
+
+// Outputs is what the guard wants done now.
+type Outputs struct {
+	Pump   bool // run the top-off pump
+	Valve  bool // open the shut-off valve
+	Reason Reason
+	Alarms Alarms
+}
+
+// Step is the whole guard: it takes the state as it was, the inputs and the
+// time now (any monotonic origin), and returns the state as it is and what to
+// do. It is total: every input, every time, even one that runs backwards, has
+// an answer, and when in doubt the answer is off.
+//
+// func Step(settings *Settings, state State, in Inputs, now time.Duration) (State, Outputs)
+//
+// Deadline is the earliest time at which Step would answer differently though
+// no input changed; Never if none. An event-driven caller needs to call Step
+// only at input changes and at deadlines; a device calls it many times a second
+// and gets the same answers.
+//
+// func Deadline(settings *Settings, state State, in Inputs) time.Duration
+
+// Never is a deadline that does not come.
+const Never time.Duration = 1<<63 - 1
