@@ -1,0 +1,161 @@
+package units
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// System is the set of units a person wants to read. Its methods take SI values
+// (or the base their name says) and return text with about three significant
+// digits, which the matching Kind reads back. A value that is not finite comes
+// out as "unknown".
+type System uint8
+
+const (
+	Metric System = iota
+	US
+)
+
+// Unknown is the text of a value nobody stated.
+const Unknown = "unknown"
+
+// significantDigits is what a tape measure, a measuring jug or a flow meter is
+// good for.
+const significantDigits = 3
+
+// Length writes metres as mm (m from 2 m up), or as in (ft from 10 ft up).
+func (s System) Length(m float64) string {
+	const longM, longFt = 2, 10
+	if s == US {
+		return pick(m, Length, longFt*0.3048, "in", "ft")
+	}
+	return pick(m, Length, longM, "mm", "m")
+}
+
+// Area writes square metres as m2 or ft2.
+func (s System) Area(m2 float64) string {
+	if s == US {
+		return in(m2, Area, "ft2")
+	}
+	return in(m2, Area, "m2")
+}
+
+// Volume writes cubic metres as L (mL below 0.1 L), or as gal (fl oz below a
+// quarter gallon).
+func (s System) Volume(m3 float64) string {
+	const smallM3, smallGal = 1e-4, 0.25
+	if s == US {
+		return pick(m3, Volume, smallGal*0.003785411784, "fl oz", "gal")
+	}
+	return pick(m3, Volume, smallM3, "mL", "L")
+}
+
+// Flow writes cubic metres per second as L/h (mL/min below 6 L/h), or as gph
+// (gal/day below 1 gph).
+func (s System) Flow(m3s float64) string {
+	const smallM3S, smallUSM3S = 6 / 3.6e6, 0.003785411784 / 3600
+	if s == US {
+		return pick(m3s, Flow, smallUSM3S, "gal/day", "gph")
+	}
+	return pick(m3s, Flow, smallM3S, "mL/min", "L/h")
+}
+
+// DailyVolume writes cubic metres a day as L/day (mL/day below 0.1 L), or as
+// gal/day (fl oz/day below a quarter gallon).
+func (s System) DailyVolume(m3Day float64) string {
+	const smallM3, smallGal = 1e-4, 0.25
+	if s == US {
+		return pick(m3Day, DailyVolume, smallGal*0.003785411784, "fl oz/day", "gal/day")
+	}
+	return pick(m3Day, DailyVolume, smallM3, "mL/day", "L/day")
+}
+
+// Temp writes a temperature in °C or °F.
+func (s System) Temp(c float64) string {
+	if s == US {
+		return in(c, Temperature, "°F")
+	}
+	return in(c, Temperature, "°C")
+}
+
+// Speed writes metres per second as m/s or ft/min.
+func (s System) Speed(ms float64) string {
+	if s == US {
+		return in(ms, Speed, "ft/min")
+	}
+	return in(ms, Speed, "m/s")
+}
+
+// Pressure writes pascals as hPa or inHg.
+func (s System) Pressure(pa float64) string {
+	if s == US {
+		return in(pa, Pressure, "inHg")
+	}
+	return in(pa, Pressure, "hPa")
+}
+
+// Salinity writes practical salinity, in both systems as PSU.
+func (System) Salinity(psu float64) string { return in(psu, SalinityChange, "PSU") }
+
+// Alkalinity writes dKH in both systems.
+func (System) Alkalinity(dKH float64) string { return in(dKH, Alkalinity, "dKH") }
+
+// Percent writes a share of one.
+func (System) Percent(frac float64) string { return in(frac, Fraction, "%") }
+
+// Duration writes seconds in the largest of s, min, h and days that it fills
+// once (days: twice).
+func (System) Duration(s float64) string {
+	const minute, hour, twoDays = 60, 3600, 2 * 86400
+	switch abs := math.Abs(s); {
+	case abs < minute:
+		return in(s, Duration, "s")
+	case abs < hour:
+		return in(s, Duration, "min")
+	case abs < twoDays:
+		return in(s, Duration, "h")
+	}
+	return in(s, Duration, "days")
+}
+
+// pick writes a value in the small unit below the limit, else in the large one.
+func pick(base float64, k *Kind, limit float64, small, large string) string {
+	if math.Abs(base) < limit {
+		return in(base, k, small)
+	}
+	return in(base, k, large)
+}
+
+// in writes a base value in a unit of its kind.
+func in(base float64, k *Kind, name string) string {
+	if math.IsNaN(base) || math.IsInf(base, 0) {
+		return Unknown
+	}
+	u := k.find(name)
+	factor, _ := u.factor.Float64()
+	value := base / factor
+	if u.offset != nil {
+		offset, _ := u.offset.Float64()
+		value -= offset
+	}
+	return digits(value) + " " + name
+}
+
+// digits writes a number with about three significant digits: all digits before
+// the point, none of them an exponent, no zeros at the end.
+func digits(v float64) string {
+	const finest = 6 // decimals
+	decimals := finest
+	if v != 0 {
+		decimals = significantDigits - 1 - int(math.Floor(math.Log10(math.Abs(v))))
+	}
+	text := strconv.FormatFloat(v, 'f', min(max(decimals, 0), finest), 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	if text == "-0" {
+		return "0"
+	}
+	return text
+}
