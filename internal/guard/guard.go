@@ -58,19 +58,5 @@ type Outputs struct {
 	Alarms Alarms
 }
 
-// Step is the whole guard: it takes the state as it was, the inputs and the
-// time now (any monotonic origin), and returns the state as it is and what to
-// do. It is total: every input, every time, even one that runs backwards, has
-// an answer, and when in doubt the answer is off.
-//
-// func Step(settings *Settings, state State, in Inputs, now time.Duration) (State, Outputs)
-//
-// Deadline is the earliest time at which Step would answer differently though
-// no input changed; Never if none. An event-driven caller needs to call Step
-// only at input changes and at deadlines; a device calls it many times a second
-// and gets the same answers.
-//
-// func Deadline(settings *Settings, state State, in Inputs) time.Duration
-
 // Never is a deadline that does not come.
 const Never time.Duration = 1<<63 - 1
