@@ -12,7 +12,7 @@ import "time"
 // the guard looks whether a fill has lifted it, and a step at the deadline
 // looks for the last time.
 func Deadline(settings *Settings, state State, in Inputs) time.Duration {
-	in = settings.read(in)
+	settings.read(&in)
 	s, st := settings, &state
 
 	next := Never
@@ -22,7 +22,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 		}
 	}
 	settled := Never // when the return pump's restart is over
-	if running(in) {
+	if running(in.ReturnPump) {
 		settled = s.RestartSettle - st.ReturnFor
 	}
 

@@ -4,7 +4,10 @@
 // nothing, blocks on nothing and imports nothing of ours.
 package guard
 
-import "time"
+import (
+	"strconv"
+	"time"
+)
 
 // Contact is what a two-state input says.
 type Contact uint8
@@ -15,6 +18,9 @@ const (
 	Wet                   // water at it; for ReturnPump: running
 	Faulty                // fitted, but its reading cannot be true
 )
+
+// String is the contact in one word.
+func (c Contact) String() string { return word(c, "absent", "dry", "wet", "faulty") }
 
 // Phase is the state the guard is in.
 type Phase uint8
@@ -28,6 +34,11 @@ const (
 	Latched                 // off, by a fault, until a person on site clears it
 )
 
+// String is the phase in one word.
+func (p Phase) String() string {
+	return word(p, "resting", "confirming", "filling", "settling", "held", "latched")
+}
+
 // Request is what a person asks at this step.
 type Request uint8
 
@@ -37,6 +48,17 @@ const (
 	Resume            // from anywhere: ends a hold, never a latch
 	Clear             // on site only: ends a latch
 )
+
+// String is the request in one word.
+func (r Request) String() string { return word(r, "none", "hold", "resume", "clear") }
+
+// word is a small number's word, or the number itself where it has none.
+func word[N ~uint8](n N, words ...string) string {
+	if int(n) < len(words) {
+		return words[n]
+	}
+	return strconv.Itoa(int(n))
+}
 
 // Inputs is one reading of everything the guard can see.
 type Inputs struct {

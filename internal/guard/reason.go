@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"fmt"
 	"iter"
 	"strings"
 )
@@ -54,13 +53,8 @@ var reasonWords = [...]string{
 	WatchWetTooLong:    "watch level wet for too long",
 }
 
-// String is the reason in words; an unknown one shows its number.
-func (r Reason) String() string {
-	if int(r) < len(reasonWords) {
-		return reasonWords[r]
-	}
-	return fmt.Sprintf("reason %d", uint8(r))
-}
+// String is the reason in words; an unknown one is its number.
+func (r Reason) String() string { return word(r, reasonWords[:]...) }
 
 // Alarms is the set of reasons that need a person now, one bit each.
 type Alarms uint32

@@ -171,7 +171,7 @@ func (s *Settings) Limit(learned time.Duration) time.Duration {
 // read is the inputs as the rules see them: what is not fitted is Absent,
 // whatever it says, and a fitted one says Dry, Wet or Faulty. A level gauge
 // that is not fitted says 0.
-func (s *Settings) read(in Inputs) Inputs {
+func (s *Settings) read(in *Inputs) {
 	in.Watch = contact(true, in.Watch)
 	in.Ceiling = contact(s.CeilingFitted, in.Ceiling)
 	in.Floor = contact(s.FloorFitted, in.Floor)
@@ -180,7 +180,6 @@ func (s *Settings) read(in Inputs) Inputs {
 	if !s.LevelFitted {
 		in.LevelMM = 0
 	}
-	return in
 }
 
 func contact(fitted bool, says Contact) Contact {
@@ -194,7 +193,7 @@ func contact(fitted bool, says Contact) Contact {
 }
 
 // forbids is what in the inputs alone forbids a fill, NoReason if nothing.
-func (s *Settings) forbids(in Inputs) Reason {
+func (s *Settings) forbids(in *Inputs) Reason {
 	switch {
 	case in.Watch == Faulty, in.Ceiling == Faulty, in.Floor == Faulty,
 		in.ReservoirLow == Faulty, in.ReturnPump == Faulty, !finite(in.LevelMM):

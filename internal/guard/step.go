@@ -12,7 +12,7 @@ import "time"
 // whether this is a fault, whether anything forbids a fill; and only when
 // nothing does, whether one is wanted.
 func Step(settings *Settings, state State, in Inputs, now time.Duration) (State, Outputs) {
-	in = settings.read(in)
+	settings.read(&in)
 
 	since, sound := state.tick(settings, now)
 	if !sound {
@@ -20,13 +20,13 @@ func Step(settings *Settings, state State, in Inputs, now time.Duration) (State,
 		state = Boot(settings, state, now)
 		state.ClockBad = true
 	}
-	state.age(settings, in, since)
+	state.age(settings, &in, since)
 	state.obey(in.Request)
 	if state.Latch == NoReason {
-		state.Latch = state.fault(settings, in)
+		state.Latch = state.fault(settings, &in)
 	}
 
-	forbids := settings.forbids(in)
+	forbids := settings.forbids(&in)
 	switch {
 	case state.Latch != NoReason:
 		state.stop(settings, Latched)
@@ -35,9 +35,9 @@ func Step(settings *Settings, state State, in Inputs, now time.Duration) (State,
 	case forbids != NoReason:
 		state.stop(settings, Settling)
 	default:
-		state.proceed(settings, in)
+		state.proceed(settings, &in)
 	}
-	return state, state.answer(settings, in, forbids)
+	return state, state.answer(settings, &in, forbids)
 }
 
 // tick takes the clock's reading: how long since the last step, and whether
@@ -61,7 +61,7 @@ func (st *State) tick(s *Settings, now time.Duration) (since time.Duration, soun
 
 // age carries everything that time alone changes. The time since the last step
 // belongs to what held then; what begins at this step begins at 0.
-func (st *State) age(s *Settings, in Inputs, since time.Duration) {
+func (st *State) age(s *Settings, in *Inputs, since time.Duration) {
 	var watchMatters time.Duration
 	switch in.Watch {
 	case Dry:
@@ -71,7 +71,7 @@ func (st *State) age(s *Settings, in Inputs, since time.Duration) {
 	}
 	st.WatchFor = older(st.WatchFor, st.Watch == in.Watch, since, watchMatters)
 	st.CeilingFor = older(st.CeilingFor, st.Ceiling == in.Ceiling && in.Ceiling == Wet, since, s.CeilingConfirm)
-	st.ReturnFor = older(st.ReturnFor, st.Return == in.ReturnPump && running(in), since, s.RestartSettle)
+	st.ReturnFor = older(st.ReturnFor, st.Return == in.ReturnPump && running(in.ReturnPump), since, s.RestartSettle)
 	st.HeldFor = older(st.HeldFor, st.OnHold, since, s.HoldExpires)
 	st.Watch, st.Ceiling, st.Return = in.Watch, in.Ceiling, in.ReturnPump
 
@@ -124,7 +124,7 @@ func (st *State) obey(asked Request) {
 }
 
 // fault is what must latch now, NoReason if nothing.
-func (st *State) fault(s *Settings, in Inputs) Reason {
+func (st *State) fault(s *Settings, in *Inputs) Reason {
 	if in.Floor == Wet {
 		return FloorWet
 	}
@@ -149,12 +149,12 @@ func (st *State) fault(s *Settings, in Inputs) Reason {
 
 // running is false while the return pump is known to stand still, or its input
 // cannot be read.
-func running(in Inputs) bool { return in.ReturnPump == Wet || in.ReturnPump == Absent }
+func running(returnPump Contact) bool { return returnPump == Wet || returnPump == Absent }
 
 // steady is true once drain-down and refill are over: until then the ceiling
 // may be wet without a fault.
 func (st *State) steady(s *Settings) bool {
-	return (st.Return == Wet || st.Return == Absent) && st.ReturnFor >= s.RestartSettle
+	return running(st.Return) && st.ReturnFor >= s.RestartSettle
 }
 
 // wetConfirmed says that the watch level is surely wet.
@@ -181,7 +181,7 @@ func (st *State) endFill(s *Settings) {
 
 // proceed moves through the phases when nothing forbids a fill. Each may pass
 // into the next within the one step, in this order, and no further round.
-func (st *State) proceed(s *Settings, in Inputs) {
+func (st *State) proceed(s *Settings, in *Inputs) {
 	if st.Barred {
 		st.Barred = false
 		st.enter(Settling)
@@ -231,7 +231,7 @@ func (st *State) enter(phase Phase) {
 }
 
 // answer is what the state means for the pump, the valve and the person.
-func (st *State) answer(s *Settings, in Inputs, forbids Reason) Outputs {
+func (st *State) answer(s *Settings, in *Inputs, forbids Reason) Outputs {
 	on := st.Phase == Filling
 	return Outputs{Pump: on, Valve: on, Reason: st.reason(s, forbids), Alarms: st.alarms(s, in, forbids)}
 }
@@ -265,7 +265,7 @@ func (st *State) reason(s *Settings, forbids Reason) Reason {
 	return MinimumOff
 }
 
-func (st *State) alarms(s *Settings, in Inputs, forbids Reason) Alarms {
+func (st *State) alarms(s *Settings, in *Inputs, forbids Reason) Alarms {
 	var a Alarms
 	if st.Latch != NoReason {
 		a |= alarm(st.Latch)
