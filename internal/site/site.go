@@ -3,6 +3,10 @@
 // reads and validates site files and holds the result as plain values in SI
 // units.
 //
+// The file format is declared once, as tables of fields (schema.go). Read and
+// Write walk those tables in the two directions; what no field can know alone,
+// that values contradict each other, is in check.go.
+//
 // # Datum
 //
 // Every elevation is in metres above one datum: the inside floor of the return
@@ -222,8 +226,8 @@ type Sensor struct {
 	ElevationM  float64
 	HysteresisM float64
 	ResponseS   float64
-	// Maker and Power name what it shares with others (the same kind of
-	// sensor, the same power strip): the common causes of failure.
+	// Group names what it shares with the other sensors of its group (make and
+	// kind, relay, power strip): the common causes of failure. Empty: nothing.
 	Group string
 }
 
@@ -317,7 +321,7 @@ type People struct {
 	AnswerHours float64
 	// HearsAudible: someone on site hears the alarm and calls.
 	HearsAudible bool
-	// MonthlyTest: the redundancy is tested each month.
+	// ProofTestDays is how often the ceiling sensor and the limits are tested.
 	ProofTestDays float64
 }
 

@@ -54,7 +54,7 @@ var Volume = &Kind{name: "a volume", example: "40 L", units: []unit{
 // Flow in cubic metres per second.
 var Flow = &Kind{name: "a flow", example: "1500 L/h", units: []unit{
 	write(by("1", "3600000", "L/h", "l/h", "L/hr", "lph", "LPH")),
-	write(by("1", "60000", "L/min", "l/min", "lpm", "LPM")),
+	by("1", "60000", "L/min", "l/min", "lpm", "LPM"),
 	by("1", "60000000", "mL/min", "ml/min"),
 	by("1", "86400000", "L/day", "l/day", "L/d", "l/d"),
 	by("1", "3600", "m3/h", "m³/h"),
@@ -153,3 +153,7 @@ var Pressure = &Kind{name: "a pressure", example: "1013 hPa", units: []unit{
 var Fraction = &Kind{name: "a share", example: "12 %", units: []unit{
 	write(by("1", "100", "%", "percent")),
 }}
+
+// Number is a plain number: a ratio, a count, a coefficient. It is the one kind
+// without a unit.
+var Number = &Kind{name: "a number", example: "6", units: []unit{write(by("1", "1", ""))}}

@@ -52,12 +52,12 @@ func (k *Kind) parse(text string) (float64, *Error) {
 	if !ok {
 		return 0, k.refuse("is not a number of a sensible size")
 	}
+	if u := k.find(name); u != nil {
+		return u.toBase(number), nil
+	}
 	if name == "" {
 		return 0, &Error{Reason: "has no unit", Fix: fmt.Sprintf("write %s with its unit (%s), like %q",
 			k.name, oneOf(k.Units()), numeral+" "+k.units[0].names[0])}
-	}
-	if u := k.find(name); u != nil {
-		return u.toBase(number), nil
 	}
 	if k.derived != nil {
 		v, _ := number.Float64()
@@ -65,11 +65,14 @@ func (k *Kind) parse(text string) (float64, *Error) {
 			return value, err
 		}
 	}
-	return 0, k.refuse(fmt.Sprintf("has the unit %q, which is not one of %s", shown(name), k.name))
+	return 0, k.refuse(fmt.Sprintf("has the unit %q, which is not one for %s", shown(name), k.name))
 }
 
 // refuse is an error whose fix names the units of the kind.
 func (k *Kind) refuse(reason string) *Error {
+	if k == Number {
+		return &Error{Reason: reason, Fix: fmt.Sprintf("write a number and nothing else, like %q", k.example)}
+	}
 	return &Error{Reason: reason, Fix: fmt.Sprintf("write a number and %s, like %q", oneOf(k.Units()), k.example)}
 }
 
@@ -111,7 +114,7 @@ func (k *Kind) Exact(base float64) string {
 			best = text + " " + u.names[0]
 		}
 	}
-	return best
+	return strings.TrimSuffix(best, " ")
 }
 
 // exactNumeral is the shortest decimal numeral that toBase rounds to base.

@@ -1,5 +1,5 @@
-// Package units reads quantities as people write them ("340 mm", "13 3/8 in" is
-// not one of them) and writes them as people read them.
+// Package units reads quantities as people write them ("340 mm", "0.9 L/min",
+// "1.0264 SG@25/25") and writes them as people read them.
 //
 // A quantity is a number and its unit. A number alone is refused, because
 // nobody can tell whether it was measured in inches; a decimal comma is
@@ -47,6 +47,9 @@ func (e *Error) Error() string {
 
 // Name is the kind as a sentence says it, with its article: "a length".
 func (k *Kind) Name() string { return k.name }
+
+// Example is a value in the form that Parse reads.
+func (k *Kind) Example() string { return k.example }
 
 // Units lists the usual name of every unit of the kind.
 func (k *Kind) Units() []string {

@@ -15,7 +15,7 @@ var kinds = map[string]*units.Kind{
 	"daily": units.DailyVolume, "litres per day": units.LitresPerDay, "temperature": units.Temperature,
 	"salinity": units.Salinity, "salinity change": units.SalinityChange, "alkalinity": units.Alkalinity,
 	"duration": units.Duration, "hours": units.Hours, "days": units.Days, "speed": units.Speed,
-	"pressure": units.Pressure, "fraction": units.Fraction,
+	"pressure": units.Pressure, "fraction": units.Fraction, "number": units.Number,
 }
 
 func TestParse(t *testing.T) {
@@ -88,6 +88,7 @@ func TestParse(t *testing.T) {
 		{units.Pressure, "1 inHg", 3386.389, mercur},
 		{units.Fraction, "12 %", 0.12, si},
 		{units.Fraction, "0.5%", 0.005, si},
+		{units.Number, "1.5", 1.5, "no unit"},
 	} {
 		got, err := c.kind.Parse(c.text)
 		if math.IsNaN(c.want) {
@@ -155,6 +156,7 @@ func TestParseRefuses(t *testing.T) {
 		{units.Salinity, "900 mS/cm@25°C", "no conductivity of seawater", "mS/cm@25°C"},
 		{units.Salinity, "53 mS/cm@900°C", "no conductivity of seawater", "mS/cm@25°C"},
 		{units.Fraction, "0.12", "has no unit", `"0.12 %"`},
+		{units.Number, "1.5 mm", `has the unit "mm"`, "nothing else"},
 	} {
 		_, err := c.kind.Parse(c.text)
 		if err == nil {
@@ -201,6 +203,7 @@ func TestExactIsShort(t *testing.T) {
 		{units.Temperature, 25.5, "25.5 °C"},
 		{units.Pressure, 100900, "1009 hPa"},
 		{units.Duration, 600, "10 min"},
+		{units.Number, 3, "3"},
 		{units.Length, math.NaN(), "NaN"},
 		{units.Length, math.Inf(1), "+Inf"},
 	} {
