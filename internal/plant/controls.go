@@ -1,0 +1,199 @@
+package plant
+
+import (
+	"math"
+	"time"
+
+	"isohaline/internal/guard"
+)
+
+// contact is a level switch in the chamber.
+type contact struct {
+	levels   contactLevels
+	response time.Duration
+	water    bool          // what is true
+	wet      bool          // what it says
+	flipAt   time.Duration // when it will say what is true; never: it does
+	stuck    bool
+}
+
+func (c *contact) begin(wet bool) {
+	c.water, c.wet, c.flipAt = wet, wet, never
+}
+
+// follow brings the switch up to date and says whether its reading changed.
+func (c *contact) follow(chamberM3 float64, now time.Duration) bool {
+	if c.stuck {
+		return false
+	}
+	water := c.water
+	if chamberM3 >= c.levels.wetM3 {
+		water = true
+	} else if chamberM3 <= c.levels.dryM3 {
+		water = false
+	}
+	if water != c.water {
+		c.water = water
+		if water == c.wet {
+			c.flipAt = never
+		} else {
+			c.flipAt = now + c.response
+		}
+	}
+	if now >= c.flipAt {
+		c.wet, c.flipAt = c.water, never
+		return true
+	}
+	return false
+}
+
+// next is the chamber volume at which the water at the switch changes while
+// the volume goes the given way.
+func (c *contact) next(rising bool) (float64, bool) {
+	switch {
+	case c.stuck:
+		return 0, false
+	case rising && !c.water:
+		return c.levels.wetM3, true
+	case !rising && c.water:
+		return c.levels.dryM3, true
+	}
+	return 0, false
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// fitSensors sets the switches as the site and the conditions have them.
+func (r *run) fitSensors() {
+	fit := func(c *contact, fault SensorFault, elevationM float64, hysteresisM, responseS float64) {
+		c.levels = r.tw.contactAt(elevationM+fault.ShiftM, hysteresisM)
+		c.response = seconds(responseS + fault.SlowS)
+		switch fault.Stuck {
+		case StuckDry:
+			c.wet, c.stuck = false, true
+		case StuckWet:
+			c.wet, c.stuck = true, true
+		case Jammed:
+			c.stuck = true
+		}
+		if c.stuck {
+			c.flipAt = never
+		}
+	}
+	t, at := &r.tw.site.TopOff, r.tw.setup.Levels
+	if s := t.Watch; s != nil {
+		fit(&r.watch, r.cond.Watch, at.WatchM, s.HysteresisM, s.ResponseS)
+	}
+	if s := t.Ceiling; s != nil {
+		fit(&r.ceiling, r.cond.Ceiling, at.CeilingM, s.HysteresisM, s.ResponseS)
+	}
+}
+
+// readSensors lets every switch and float follow the water.
+func (r *run) readSensors() {
+	tw := r.tw
+	if tw.site.TopOff.Watch != nil && r.watch.follow(r.chamberM3, r.now) {
+		r.guardStale = true
+	}
+	if tw.site.TopOff.Ceiling != nil && r.ceiling.follow(r.chamberM3, r.now) {
+		r.guardStale = true
+	}
+	if tw.site.TopOff.FloatValve != nil {
+		if r.chamberM3 >= tw.floatShutM3 {
+			r.floatOpen = false
+		} else if r.chamberM3 <= tw.floatOpenM3 {
+			r.floatOpen = true
+		}
+	}
+	if hasRefill(tw.site) {
+		if r.reservoirM3 >= tw.refillShutM3 {
+			r.refillOpen = false
+		} else if r.reservoirM3 <= tw.refillOpenM3 {
+			r.refillOpen = true
+		}
+	}
+}
+
+func contactOf(fitted, wet bool) guard.Contact {
+	switch {
+	case !fitted:
+		return guard.Absent
+	case wet:
+		return guard.Wet
+	}
+	return guard.Dry
+}
+
+func (r *run) bootGuard(saved guard.State) {
+	if r.tw.setup.Guard == nil {
+		return
+	}
+	r.guardState = guard.Boot(&r.settings, saved, r.now)
+	r.guardOut = guard.Outputs{}
+	r.guardStale = true
+}
+
+// control lets the guard look at its inputs, if there is anything new to see
+// or a timer is due, and carries its outputs to the wiring.
+func (r *run) control() {
+	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
+		r.stepGuard()
+	}
+	pump := r.guardOut.Pump || r.cond.RelayWelded
+	r.pumpPowered = r.powered && pump && hasPump(r.tw.site)
+	r.valveOpen = r.powered && r.guardOut.Valve
+	if r.pumpPowered && r.reservoirM3 > r.tw.reservoirIntakeM3 {
+		r.linePrimed = true
+	}
+}
+
+func (r *run) stepGuard() {
+	t := &r.tw.site.TopOff
+	in := guard.Inputs{
+		Watch:        contactOf(t.Watch != nil, r.watch.wet),
+		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
+		Floor:        contactOf(r.tw.site.FloorSensor != nil, r.floorWet()),
+		ReservoirLow: r.reservoirContact(),
+		ReturnPump: contactOf(t.ReturnSensed && r.tw.site.HasSump(),
+			r.returnRuns || r.cond.ReturnSenseStuck),
+		LevelMM: math.NaN(),
+		Request: r.guardIn.Request,
+	}
+	if t.LevelGauge {
+		in.LevelMM = (r.tw.chamber.LevelM(r.chamberM3) + r.cond.LevelGaugeOffsetM) * mmPerM
+	}
+	changed := in.Floor != r.guardIn.Floor || in.ReservoirLow != r.guardIn.ReservoirLow
+	if !r.guardStale && !changed && r.now < r.guardDue {
+		return
+	}
+	r.guardState, r.guardOut = guard.Step(&r.settings, r.guardState, in, r.now)
+	in.Request = guard.NoRequest
+	r.guardIn = in
+	r.guardDue = guard.Deadline(&r.settings, r.guardState, in)
+	r.guardStale = false
+	if r.cond.Controller == HungOn && r.guardOut.Pump {
+		r.frozen = true
+	}
+}
+
+const mmPerM = 1000
+
+func (r *run) floorWet() bool {
+	if r.cond.FloorSensorDead || r.tw.site.FloorSensor == nil {
+		return false
+	}
+	return r.floorTotalM3() >= r.tw.site.FloorSensor.TripM3
+}
+
+func (r *run) floorTotalM3() float64 {
+	total := 0.0
+	for _, v := range r.floorM3 {
+		total += v
+	}
+	return total
+}
+
+func (r *run) reservoirContact() guard.Contact {
+	fitted := hasReservoir(r.tw.site) && r.tw.site.TopOff.Reservoir.LowSensor != nil
+	return contactOf(fitted, r.cond.ReservoirLowStuck || r.reservoirM3 > r.tw.reservoirLowM3)
+}

@@ -1,0 +1,269 @@
+package plant
+
+import (
+	"math"
+	"time"
+
+	"isohaline/internal/guard"
+)
+
+// Origin is where water on the floor came from.
+type Origin uint8
+
+const (
+	FromDisplay Origin = iota
+	FromSump
+	FromReservoir
+	FromTube
+	FromSkimmer
+	FromLeak // of the tank itself: reported, but no fault of the top-off
+	originCount
+)
+
+func (o Origin) String() string {
+	return [...]string{"display", "sump", "reservoir", "tube", "skimmer", "tank leak"}[o]
+}
+
+// Class is a harm class.
+type Class int
+
+const (
+	NoHarm   Class = iota
+	Nuisance       // somebody has to come
+	Stress         // animals stressed
+	Danger         // animals at risk, or a wet floor
+	Loss           // the tank lost, or the building flooded
+)
+
+func (c Class) String() string {
+	return [...]string{"none", "nuisance", "animals stressed", "animals at risk or wet floor", "loss of the tank or flooded building"}[c]
+}
+
+// Hours during which the return pump draws air at which class 1, 2 and 3 begin,
+// and the time a top-off pump may run dry before that is class 1. Common
+// practice, no source.
+const (
+	starvedNuisance = 10 * time.Minute
+	starvedStress   = time.Hour
+	starvedDanger   = 48 * time.Hour
+	pumpDryNuisance = time.Minute
+)
+
+// NotReached marks a time that never came.
+const NotReached = never
+
+// Outcome is what a run did.
+type Outcome struct {
+	Length time.Duration
+	// FloorM3 is the water on the floor by origin.
+	FloorM3 [originCount]float64
+	// LowPSU and HighPSU bound the salinity of the animals' water, HourPSU is
+	// its largest change within an hour.
+	LowPSU, HighPSU, HourPSU float64
+	// HighChamberM and LowChamberM bound the chamber's level.
+	HighChamberM, LowChamberM float64
+	// PumpDry and ReturnDry are how long the pumps ran without water.
+	PumpDry, ReturnDry time.Duration
+	// TopOffM3 reached the chamber, EvaporatedM3 left, MainsM3 is product and
+	// reject water drawn from the mains, RejectM3 the reject's share.
+	TopOffM3, EvaporatedM3, MainsM3, RejectM3 float64
+	// ReachedAt is when each class began, by class; NotReached if never.
+	ReachedAt [Loss + 1]time.Duration
+	// AlarmAt is when the guard first called, and what it called about.
+	AlarmAt time.Duration
+	Alarms  guard.Alarms
+	// LatchedAt is when the guard latched, and why.
+	LatchedAt   time.Duration
+	LatchReason guard.Reason
+	// BudgetAt is when the daily budget first stopped a fill, EmptyAt when the
+	// reservoir first fell to the pump's intake.
+	BudgetAt, EmptyAt time.Duration
+	Books             Books
+}
+
+// ClassBy is the class reached by a time since the onset.
+func (o *Outcome) ClassBy(t time.Duration) Class {
+	for c := Loss; c > NoHarm; c-- {
+		if o.ReachedAt[c] <= t {
+			return c
+		}
+	}
+	return NoHarm
+}
+
+// FloorTotalM3 leaves out the tank's own leak.
+func (o *Outcome) FloorTotalM3() float64 {
+	total := 0.0
+	for from, v := range o.FloorM3 {
+		if Origin(from) != FromLeak {
+			total += v
+		}
+	}
+	return total
+}
+
+// Books are the accounts of a run: what entered, what left, what was there.
+type Books struct {
+	in, out, before, after parcel
+}
+
+func (b *Books) enter(p parcel) { b.in.add(p) }
+func (b *Books) leave(p parcel) { b.out.add(p) }
+
+// WaterResidual and SaltResidual are what does not add up, as a share of all
+// that was there or came: rounding only.
+func (b Books) WaterResidual() float64 {
+	return (b.before.waterKg + b.in.waterKg - b.out.waterKg - b.after.waterKg) /
+		(b.before.waterKg + b.in.waterKg)
+}
+
+// SaltResidual: see WaterResidual.
+func (b Books) SaltResidual() float64 {
+	total := b.before.saltKg + b.in.saltKg
+	if total == 0 {
+		return 0
+	}
+	return (total - b.out.saltKg - b.after.saltKg) / total
+}
+
+// stored is all water and salt inside the account, the floor's included.
+func (r *run) stored() parcel {
+	p := r.display
+	p.add(r.chamber)
+	p.add(r.reservoir)
+	p.add(r.cup)
+	for _, q := range r.floor {
+		p.add(q)
+	}
+	return p
+}
+
+func (r *run) openBooks() { r.out.Books = Books{before: r.stored()} }
+
+func (o *Outcome) begin(psu float64) {
+	*o = Outcome{
+		LowPSU: psu, HighPSU: psu, HighChamberM: math.Inf(-1), LowChamberM: math.Inf(1),
+		AlarmAt: never, LatchedAt: never, BudgetAt: never, EmptyAt: never,
+		ReachedAt: [...]time.Duration{0, never, never, never, never},
+	}
+}
+
+func (o *Outcome) drawMains(productM3, rejectRatio float64) {
+	o.RejectM3 += productM3 * rejectRatio
+	o.MainsM3 += productM3 * (1 + rejectRatio)
+}
+
+func (r *run) finish() Outcome {
+	r.out.Length = r.now - r.onset
+	r.out.FloorM3 = r.floorM3
+	r.out.Books.after = r.stored()
+	r.out.HighChamberM = r.tw.chamber.LevelM(r.out.HighChamberM)
+	r.out.LowChamberM = r.tw.chamber.LevelM(r.out.LowChamberM)
+	return r.out
+}
+
+// observe keeps the outcome's extremes after a segment of dt seconds.
+func (r *run) observe(dt float64) {
+	o, since := &r.out, r.now-r.onset
+	psu := r.animalsPSU()
+	o.LowPSU, o.HighPSU = min(o.LowPSU, psu), max(o.HighPSU, psu)
+	// The level's bounds are kept as volumes until the end.
+	o.HighChamberM, o.LowChamberM = max(o.HighChamberM, r.chamberM3), min(o.LowChamberM, r.chamberM3)
+	o.HourPSU = max(o.HourPSU, r.hour.change(since, psu))
+	step := seconds(dt)
+	if r.pumpPowered && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3 {
+		o.PumpDry += step
+	}
+	if r.starved {
+		o.ReturnDry += step
+	}
+	if o.EmptyAt == never && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3+fullWithin {
+		o.EmptyAt = since
+	}
+	if r.guardOut.Alarms != 0 && !r.frozen {
+		if o.AlarmAt == never {
+			o.AlarmAt, o.Alarms = since, r.guardOut.Alarms
+		}
+		if o.LatchedAt == never && r.guardState.Phase == guard.Latched {
+			o.LatchedAt, o.LatchReason = since, r.guardOut.Reason
+		}
+		if o.BudgetAt == never && r.guardOut.Alarms.Has(guard.BudgetSpent) {
+			o.BudgetAt = since
+		}
+	}
+	for c := Loss; c > NoHarm; c-- {
+		if o.ReachedAt[c] != never {
+			break
+		}
+		if r.reached(c, psu) {
+			for d := c; d > NoHarm && o.ReachedAt[d] == never; d-- {
+				o.ReachedAt[d] = since
+			}
+			break
+		}
+	}
+}
+
+// reached says whether the run is in a class now.
+func (r *run) reached(c Class, psu float64) bool {
+	o, l := &r.out, &r.tw.site.Limits
+	i := int(c) - 1
+	if math.Abs(psu-r.tw.targetPSU) >= l.SalinityOffPSU[i] || o.HourPSU >= l.SalinityHourPSU[i] {
+		return true
+	}
+	if r.floorTotalM3()-r.floorM3[FromLeak] >= l.FloorM3[i] {
+		return true
+	}
+	switch c {
+	case Nuisance:
+		return o.PumpDry >= pumpDryNuisance || o.ReturnDry >= starvedNuisance || o.AlarmAt != never
+	case Stress:
+		return o.ReturnDry >= starvedStress
+	case Danger:
+		return o.ReturnDry >= starvedDanger
+	}
+	return false
+}
+
+// hourWindow remembers the last hour of salinity, thinned.
+type hourWindow struct {
+	at         [hourWindowSize]time.Duration
+	psu        [hourWindowSize]float64
+	head, tail int // newest, oldest: indices that only grow
+}
+
+const (
+	hourWindowSize = 128
+	hourSpacing    = time.Hour / (hourWindowSize - 8)
+)
+
+func (w *hourWindow) reset(psu float64) {
+	w.head, w.tail = 0, 0
+	w.at[0], w.psu[0] = 0, psu
+}
+
+// change adds a reading and returns how far it is from an hour earlier, or
+// from the beginning if that is nearer.
+func (w *hourWindow) change(now time.Duration, psu float64) float64 {
+	for w.tail < w.head && w.at[(w.tail+1)%hourWindowSize] <= now-time.Hour {
+		w.tail++
+	}
+	i := w.tail % hourWindowSize
+	old := w.psu[i]
+	if from := now - time.Hour; w.at[i] < from {
+		// The oldest is more than an hour old: walk the line to the hour.
+		nextAt, nextPSU := now, psu
+		if w.tail < w.head {
+			j := (w.tail + 1) % hourWindowSize
+			nextAt, nextPSU = w.at[j], w.psu[j]
+		}
+		share := float64(from-w.at[i]) / float64(nextAt-w.at[i])
+		old += (nextPSU - old) * share
+	}
+	if now-w.at[w.head%hourWindowSize] >= hourSpacing {
+		w.head++
+		j := w.head % hourWindowSize
+		w.at[j], w.psu[j] = now, psu
+	}
+	return math.Abs(psu - old)
+}

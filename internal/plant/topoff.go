@@ -1,0 +1,172 @@
+package plant
+
+import (
+	"fmt"
+
+	"isohaline/hydraulics"
+)
+
+// topOffLine is everything between the source and the chamber.
+type topOffLine struct {
+	// pumped and gravity are the flows against the lift from the reservoir's
+	// surface to the tube's outlet (pumped), and against the fall the other
+	// way (gravity). Both cover every level the two vessels can have.
+	pumped, gravity flowCurve
+	// drivenM3S is the flow of a plumbed line while it is open.
+	plumbedM3S, rejectRatio float64
+	refillM3S               float64
+	reservoirFloorM         float64
+	endM                    float64
+}
+
+// slippedTubeEndM is where a tube that has slipped hangs, above the chamber
+// floor. A judgement.
+const slippedTubeEndM = 0.02
+
+func (tw *Twin) buildTopOff() error {
+	t := &tw.site.TopOff
+	l := &tw.line
+	l.endM = t.TubeEndElevationM
+	if t.Plumbed != nil {
+		l.plumbedM3S, l.rejectRatio = t.Plumbed.ProductM3S, t.Plumbed.RejectRatio
+		return nil
+	}
+	r := t.Reservoir
+	var err error
+	if tw.reservoir, err = r.Shape.Vessel(); err != nil {
+		return fmt.Errorf("working out the reservoir: %w", err)
+	}
+	l.reservoirFloorM = r.FloorElevationM
+	tw.reservoirRimM3 = tw.reservoir.CapacityM3()
+	tw.reservoirFullM3 = tw.reservoir.VolumeM3(r.FillHeightM)
+	tw.reservoirIntakeM3 = tw.reservoir.VolumeM3(r.PumpIntakeHeightM)
+	if r.LowSensor != nil {
+		tw.reservoirLowM3 = tw.reservoir.VolumeM3(r.LowSensor.HeightM)
+	}
+	if f := r.Refill; f != nil {
+		l.refillM3S, l.rejectRatio = f.Line.ProductM3S, f.Line.RejectRatio
+		tw.refillShutM3 = tw.reservoir.VolumeM3(f.ShutHeightM)
+		tw.refillOpenM3 = tw.reservoir.VolumeM3(f.ShutHeightM - f.OpenBelowM)
+	}
+
+	line := tube(t.Tube)
+	top := max(r.FloorElevationM+r.Shape.HeightM, tw.chamber.RimM(), l.endM)
+	bottom := min(r.FloorElevationM, 0)
+	span := top - bottom
+	l.gravity = newFlowCurve(0, span, func(fallM float64) float64 {
+		return line.FlowM3S(fallM, tw.viscosity)
+	})
+	if t.Pump != nil {
+		curve, err := hydraulics.NewPumpCurve(pumpPoints(*t.Pump))
+		if err != nil {
+			return fmt.Errorf("working out the top-off pump: %w", err)
+		}
+		l.pumped = newFlowCurve(-span, span, func(liftM float64) float64 {
+			return hydraulics.OperatingFlowM3S(curve, line, liftM, tw.viscosity)
+		})
+	}
+	return nil
+}
+
+// TopOffFlowM3S is the flow into a healthy chamber from a full reservoir.
+func (tw *Twin) TopOffFlowM3S() float64 {
+	t := &tw.site.TopOff
+	if t.Plumbed != nil {
+		return tw.line.plumbedM3S
+	}
+	surfaceM := tw.line.reservoirFloorM + t.Reservoir.FillHeightM
+	outletM := max(tw.line.endM, tw.nominalLevelM())
+	if t.Pump != nil {
+		return tw.line.pumped.at(outletM - surfaceM)
+	}
+	return tw.line.gravity.at(surfaceM - outletM)
+}
+
+// topOffFlow is the flow along the line now: positive out of the source,
+// negative when the chamber siphons back into the reservoir.
+func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
+	tw, c := r.tw, &r.cond
+	t := &tw.site.TopOff
+	if c.TubeBlocked || !r.lineOpen() {
+		return 0
+	}
+	if t.Plumbed != nil {
+		return tw.line.plumbedM3S
+	}
+	surfaceM := tw.line.reservoirFloorM + tw.reservoir.LevelM(reservoirM3)
+	endM := r.tubeEndM()
+	levelM := tw.chamber.LevelM(chamberM3)
+	outletM := max(endM, levelM)
+	if c.TubeOut {
+		// The floor is taken level with the datum or the reservoir, whichever
+		// is lower.
+		outletM = min(0, tw.line.reservoirFloorM)
+	}
+	hasWater := reservoirM3 > tw.reservoirIntakeM3
+	if r.pumpPowered && c.TopOffPumpFrac > 0 {
+		if !hasWater {
+			return 0
+		}
+		return tw.line.pumped.at(outletM-surfaceM) * c.TopOffPumpFrac
+	}
+	if t.Pump == nil {
+		if fall := surfaceM - outletM; fall > 0 && hasWater {
+			return tw.line.gravity.at(fall)
+		}
+		return 0
+	}
+	if !r.linePrimed || t.SiphonBreak && !c.SiphonBreakBlocked {
+		return 0
+	}
+	if fall := surfaceM - outletM; fall > 0 {
+		if !hasWater {
+			return 0
+		}
+		return tw.line.gravity.at(fall)
+	}
+	if fall := levelM - surfaceM; fall > 0 && levelM > endM && !c.TubeOut {
+		switch {
+		case !t.CheckValve:
+			return -tw.line.gravity.at(fall)
+		case c.CheckValveLeaks:
+			return -leakingCheckValveFrac * tw.line.gravity.at(fall)
+		}
+	}
+	return 0
+}
+
+// tubeEndM is where the tube ends now, above the datum.
+func (r *run) tubeEndM() float64 {
+	if r.cond.TubeSubmerged {
+		return min(r.tw.line.endM, slippedTubeEndM)
+	}
+	return r.tw.line.endM
+}
+
+// leakingCheckValveFrac is what a leaking check valve lets back. A judgement.
+const leakingCheckValveFrac = 0.1
+
+// lineOpen says whether the shut-off valve and the float valve let water by.
+func (r *run) lineOpen() bool {
+	t := &r.tw.site.TopOff
+	if t.ShutoffValve {
+		switch r.cond.Shutoff {
+		case ValveStuckShut:
+			return false
+		case ValveWorks:
+			if !r.valveOpen {
+				return false
+			}
+		}
+	}
+	if t.FloatValve != nil {
+		switch {
+		case r.cond.FloatValveStuckShut:
+			return false
+		case r.cond.FloatValveStuckOpen:
+		case !r.floatOpen:
+			return false
+		}
+	}
+	return true
+}

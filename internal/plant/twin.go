@@ -1,0 +1,285 @@
+package plant
+
+import (
+	"fmt"
+	"math"
+
+	"isohaline/evaporation"
+	"isohaline/hydraulics"
+	"isohaline/internal/guard"
+	"isohaline/internal/site"
+	"isohaline/seawater"
+)
+
+// Levels are the heights the controller's sensors switch at, above the datum.
+// The site file may leave them open; the check fills them in.
+type Levels struct {
+	WatchM, CeilingM float64
+}
+
+// Setup is what a twin is built from.
+type Setup struct {
+	Site *site.Site
+	// Season is an index into Site.Room.Seasons.
+	Season int
+	Levels Levels
+	// Guard is nil where the site has no controller.
+	Guard *guard.Settings
+	// EvaporationFactor scales the model to the site's own record; 1: none.
+	EvaporationFactor float64
+}
+
+// Twin is a site in one season, worked out once and then only read: any number
+// of runs may share it.
+type Twin struct {
+	site  *site.Site
+	setup Setup
+	fluid fluid
+	// chamber is where the level shows: the sump, or the display of a tank
+	// without one.
+	chamber, display, reservoir hydraulics.Vessel
+
+	returnFlowM3S, drainCapacityM3S float64
+	edgeLengthM                     float64
+	displayCrestM3                  float64
+	displayRimM3                    float64
+	chamberRimM3, chamberIntakeM3   float64
+	reservoirRimM3, reservoirFullM3 float64
+	reservoirIntakeM3               float64
+	reservoirLowM3                  float64
+	refillOpenM3, refillShutM3      float64
+	floatOpenM3, floatShutM3        float64
+
+	evapDisplay, evapChamber evaporationLine
+
+	line        topOffLine
+	circulation circulation
+	backSiphon  flowCurve // return line running back, flow against head
+	viscosity   float64
+	targetPSU   float64
+}
+
+// contactLevels are the chamber volumes at which a level switch gets wet and
+// dry again.
+type contactLevels struct{ wetM3, dryM3 float64 }
+
+// evaporationLine is kg/s against practical salinity, linear about the target:
+// water activity is nearly linear in salinity.
+type evaporationLine struct{ atTargetKgS, perPSUKgS float64 }
+
+func (e evaporationLine) kgS(offTargetPSU float64) float64 {
+	return max(e.atTargetKgS+e.perPSUKgS*offTargetPSU, 0)
+}
+
+const secondsPerDay = 86400.0
+
+// Build works a site out for one season.
+func Build(setup Setup) (*Twin, error) {
+	s := setup.Site
+	season := s.Room.Seasons[setup.Season]
+	waterC := season.WaterTempC
+	if math.IsNaN(waterC) {
+		waterC = s.Water.TempC
+	}
+	tw := &Twin{
+		site: s, setup: setup, fluid: newFluid(waterC),
+		targetPSU: s.Water.SalinityPSU,
+		viscosity: hydraulics.SeawaterViscosityM2S(s.Water.SalinityPSU, waterC),
+	}
+	display, err := s.Display.Shape.Vessel()
+	if err != nil {
+		return nil, fmt.Errorf("working out the display: %w", err)
+	}
+	if s.HasSump() {
+		tw.display = display
+		if tw.chamber, err = s.Sump.Vessel(); err != nil {
+			return nil, fmt.Errorf("working out the sump: %w", err)
+		}
+		if err := tw.buildCirculation(waterC); err != nil {
+			return nil, err
+		}
+	} else {
+		tw.chamber = display
+	}
+	tw.chamberRimM3 = tw.chamber.CapacityM3()
+	if f := s.TopOff.FloatValve; f != nil {
+		tw.floatShutM3 = tw.chamber.VolumeM3(f.ShutElevationM)
+		tw.floatOpenM3 = tw.chamber.VolumeM3(f.ShutElevationM - f.OpenBelowM)
+	}
+	if err := tw.buildEvaporation(season, waterC); err != nil {
+		return nil, err
+	}
+	if err := tw.buildTopOff(); err != nil {
+		return nil, err
+	}
+	return tw, nil
+}
+
+// circulation is the return pump at work.
+type circulation struct {
+	pump    hydraulics.PumpCurve
+	line    hydraulics.Tube
+	liftM   float64
+	flowM3S float64
+}
+
+// ReturnFlow is the return pump's flow in m3/s against its line and lift. The
+// lift is taken from half way between the pump's intake and the sump's rim: the
+// few centimetres the chamber moves change it by less than the curve's own
+// error.
+func ReturnFlow(s *site.Site) (float64, error) {
+	c, err := circulate(s, s.Water.TempC)
+	return c.flowM3S, err
+}
+
+func circulate(s *site.Site, waterC float64) (circulation, error) {
+	if !s.HasSump() {
+		return circulation{}, nil
+	}
+	curve, err := hydraulics.NewPumpCurve(pumpPoints(s.Return.Pump))
+	if err != nil {
+		return circulation{}, fmt.Errorf("working out the return pump: %w", err)
+	}
+	c := circulation{pump: curve, line: tube(s.Return.Line)}
+	c.liftM = s.Display.FloorElevationM + s.Overflow.CrestHeightM -
+		(s.Return.IntakeElevationM+s.Sump.HeightM)/2
+	c.flowM3S = hydraulics.OperatingFlowM3S(curve, c.line, c.liftM,
+		hydraulics.SeawaterViscosityM2S(s.Water.SalinityPSU, waterC))
+	if c.flowM3S <= 0 {
+		return c, fmt.Errorf("return.pump: it lifts no water the %.2f m from chamber to display; check its curve and the display's floor elevation", c.liftM)
+	}
+	return c, nil
+}
+
+func (tw *Twin) buildCirculation(waterC float64) error {
+	s := tw.site
+	o, r := s.Overflow, s.Return
+	c, err := circulate(s, waterC)
+	if err != nil {
+		return err
+	}
+	tw.circulation = c
+	tw.returnFlowM3S = c.flowM3S
+	tw.drainCapacityM3S = o.DrainCapacityM3S
+	tw.edgeLengthM = o.EdgeLengthM
+	tw.displayCrestM3 = tw.display.VolumeM3(o.CrestHeightM)
+	tw.displayRimM3 = tw.display.CapacityM3()
+	tw.chamberIntakeM3 = tw.chamber.VolumeM3(r.IntakeElevationM)
+	backHead := s.Display.FloorElevationM + s.Display.Shape.HeightM
+	tw.backSiphon = newFlowCurve(0, backHead, func(headM float64) float64 {
+		return tw.circulation.line.FlowM3S(headM, tw.viscosity)
+	})
+	return nil
+}
+
+// nominalLevelM is where the chamber stands in a healthy system.
+func (tw *Twin) nominalLevelM() float64 {
+	if f := tw.site.TopOff.FloatValve; f != nil {
+		return f.ShutElevationM
+	}
+	return tw.setup.Levels.WatchM
+}
+
+func (tw *Twin) contactAt(elevationM, hysteresisM float64) contactLevels {
+	return contactLevels{
+		wetM3: tw.chamber.VolumeM3(elevationM + hysteresisM/2),
+		dryM3: tw.chamber.VolumeM3(elevationM - hysteresisM/2),
+	}
+}
+
+func (tw *Twin) buildEvaporation(season site.Season, waterC float64) error {
+	model, err := evaporation.ParseModel(tw.site.Room.EvaporationModel)
+	if err != nil {
+		return fmt.Errorf("choosing the evaporation model: %w", err)
+	}
+	air := evaporation.Air{
+		TempC: season.AirC, RHFrac: season.RHFrac,
+		SpeedMS: season.AirSpeedMS, PressurePa: tw.site.Room.PressurePa,
+	}
+	line := func(surface evaporation.Surface) evaporationLine {
+		at := func(psu float64) float64 {
+			w := evaporation.Water{TempC: waterC,
+				Activity: seawater.WaterActivity(seawater.AbsoluteSalinity(psu), waterC)}
+			return evaporation.KgPerDay(model, surface, w, air) / secondsPerDay * tw.setup.EvaporationFactor
+		}
+		const stepPSU = 5
+		base := at(tw.targetPSU)
+		return evaporationLine{atTargetKgS: base, perPSUKgS: (at(tw.targetPSU+stepPSU) - base) / stepPSU}
+	}
+	display, sump, err := Surfaces(tw.site, season)
+	if err != nil {
+		return err
+	}
+	if tw.site.HasSump() {
+		tw.evapDisplay, tw.evapChamber = line(display), line(sump)
+	} else {
+		tw.evapChamber = line(display)
+	}
+	return nil
+}
+
+// SystemM3 is the water in the system in healthy running.
+func (tw *Twin) SystemM3() float64 {
+	v := tw.chamber.VolumeM3(tw.nominalLevelM())
+	if tw.site.HasSump() {
+		v += tw.runningDisplayM3(Healthy(), tw.returnFlowM3S)
+	}
+	return v
+}
+
+// EvaporationM3Day is what the model says the season takes at the target.
+func (tw *Twin) EvaporationM3Day() float64 {
+	return (tw.evapDisplay.atTargetKgS + tw.evapChamber.atTargetKgS) *
+		secondsPerDay * tw.fluid.waterM3Kg
+}
+
+// ReturnFlowM3S is the return pump's flow against its lift and line.
+func (tw *Twin) ReturnFlowM3S() float64 { return tw.returnFlowM3S }
+
+func pumpPoints(p site.Pump) []hydraulics.PumpPoint {
+	pts := make([]hydraulics.PumpPoint, len(p.Curve))
+	for i, c := range p.Curve {
+		pts[i] = hydraulics.PumpPoint{FlowM3S: c.FlowM3S, HeadM: c.HeadM}
+	}
+	return pts
+}
+
+// smoothTubeRoughnessM is plastic tube's: Crane TP 410 lists drawn tubing at
+// 0.0015 mm.
+const smoothTubeRoughnessM = 1.5e-6
+
+func tube(t site.Tube) hydraulics.Tube {
+	return hydraulics.Tube{LengthM: t.LengthM, BoreM: t.BoreM,
+		MinorLossK: t.MinorLossK, RoughnessM: smoothTubeRoughnessM}
+}
+
+// flowCurve is a flow against a head, tabulated once: the root behind each
+// value is far too dear for the inner loop.
+type flowCurve struct {
+	fromM, stepM float64
+	flowM3S      [flowCurveSize]float64
+}
+
+const flowCurveSize = 65
+
+func newFlowCurve(fromM, toM float64, flow func(headM float64) float64) flowCurve {
+	c := flowCurve{fromM: fromM, stepM: (toM - fromM) / (flowCurveSize - 1)}
+	for i := range c.flowM3S {
+		c.flowM3S[i] = flow(fromM + float64(i)*c.stepM)
+	}
+	return c
+}
+
+// at interpolates; beyond its ends it holds the end's value.
+func (c *flowCurve) at(headM float64) float64 {
+	x := (headM - c.fromM) / c.stepM
+	if !(x > 0) {
+		return c.flowM3S[0]
+	}
+	if x >= flowCurveSize-1 {
+		return c.flowM3S[flowCurveSize-1]
+	}
+	i := int(x)
+	w := x - float64(i)
+	return c.flowM3S[i]*(1-w) + c.flowM3S[i+1]*w
+}

@@ -1,0 +1,120 @@
+package verify
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"isohaline/internal/guard"
+	"isohaline/internal/plant"
+	"isohaline/internal/site"
+)
+
+// atLeast is how long every combination runs unattended.
+const atLeast = 30 * 24 * time.Hour
+
+// horizon is how long a site's faults run.
+func horizon(s *site.Site) time.Duration {
+	return max(atLeast, seconds(s.People.DaysBetweenVisits*day.Seconds()))
+}
+
+// conditionsOf puts faults together.
+func conditionsOf(tw *plant.Twin, faults []plant.Fault) plant.Conditions {
+	c := plant.Healthy()
+	for _, f := range faults {
+		f.Apply(tw, &c)
+	}
+	return c
+}
+
+// try runs one combination in one season and judges it.
+func (b *bench) try(season int, faults []plant.Fault) Row {
+	s := b.site
+	onset := b.onsets[season]
+	c := conditionsOf(b.twins[season], faults)
+	row := Row{Faults: faults, Season: s.Room.Seasons[season].Name}
+	row.Alone = onset.Run(plant.Scenario{Conditions: c, Length: horizon(s)})
+	row.FoundBy, row.FoundAfter = whoComes(s, &c, &row.Alone)
+	row.Outcome = row.Alone
+	if row.FoundAfter < row.Alone.Length {
+		row.Outcome = onset.Run(plant.Scenario{Conditions: c, Length: row.FoundAfter})
+	}
+	row.Class = row.Outcome.ClassBy(plant.NotReached - 1)
+	row.Unattended = row.Alone.ClassBy(plant.NotReached - 1)
+	row.HarmAfter = row.Outcome.ReachedAt[row.Class]
+	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
+	row.StoppedBy = stoppedBy(s, &row)
+	return row
+}
+
+// whoComes is the first person to notice: called by an alarm that reaches
+// somebody, or come for a visit when something is amiss.
+func whoComes(s *site.Site, c *plant.Conditions, o *plant.Outcome) (Finder, time.Duration) {
+	by, at := Nobody, plant.NotReached
+	reaches := s.Alarm.Remote || s.Alarm.Audible && s.People.HearsAudible
+	if reaches && !c.AlarmSilent && o.AlarmAt != plant.NotReached {
+		by, at = ByAlarm, o.AlarmAt+seconds(s.People.AnswerHours*time.Hour.Seconds())
+	}
+	if every := seconds(s.People.DaysBetweenVisits * day.Seconds()); every > 0 {
+		if amiss := o.ReachedAt[plant.Nuisance]; amiss != plant.NotReached {
+			visit := every * max((amiss+every-1)/every, 1)
+			if visit < at {
+				by, at = ByVisit, visit
+			}
+		}
+	}
+	return by, at
+}
+
+// stoppedBy names the first automatic barrier that acted before a person came.
+func stoppedBy(s *site.Site, row *Row) Barrier {
+	o := &row.Outcome
+	if row.Unattended == plant.NoHarm {
+		return NoNeed
+	}
+	first, at := NoBarrier, plant.NotReached
+	consider := func(b Barrier, t time.Duration) {
+		if t < at {
+			first, at = b, t
+		}
+	}
+	consider(latchBarrier(o.LatchReason), o.LatchedAt)
+	consider(BudgetBarrier, o.BudgetAt)
+	freshened := o.LowPSU < s.Water.SalinityPSU-s.Limits.SalinityOffPSU[0] || o.FloorTotalM3() > 0
+	if freshened {
+		consider(EmptyBarrier, o.EmptyAt)
+	}
+	if first == NoBarrier && row.FoundBy != Nobody {
+		return PersonBarrier
+	}
+	return first
+}
+
+func latchBarrier(r guard.Reason) Barrier {
+	switch r {
+	case guard.CeilingWet:
+		return CeilingBarrier
+	case guard.FloorWet:
+		return FloorBarrier
+	case guard.RunLimit:
+		return RunLimitBarrier
+	case guard.LevelNotAnswering:
+		return GaugeBarrier
+	case guard.CeilingWetWatchDry:
+		return SenseBarrier
+	}
+	return NoBarrier
+}
+
+// worse orders rows: the more harm, the sooner, the more water.
+func worse(a, b Row) int {
+	return cmp.Or(
+		cmp.Compare(b.Class, a.Class),
+		cmp.Compare(b.Unattended, a.Unattended),
+		cmp.Compare(a.HarmAfter, b.HarmAfter),
+		cmp.Compare(b.Outcome.FloorTotalM3(), a.Outcome.FloorTotalM3()),
+		cmp.Compare(a.ID(), b.ID()),
+	)
+}
+
+func rank(rows []Row) { slices.SortStableFunc(rows, worse) }

@@ -1,0 +1,159 @@
+package verify
+
+import (
+	"time"
+
+	"isohaline/evaporation"
+	"isohaline/internal/guard"
+	"isohaline/internal/plant"
+	"isohaline/internal/site"
+	"isohaline/internal/units"
+)
+
+// Report is everything a check found out. Quantities are SI; sentences are in
+// the units asked for.
+type Report struct {
+	Site     *site.Site
+	Units    units.System
+	Water    []SeasonWater
+	Settings Settings
+	Geometry Geometry
+	// AsBuilt is the site with nothing wrong.
+	AsBuilt Row
+	// Singles and Pairs, the worst first.
+	Singles, Pairs []Row
+	Verdict        Verdict
+	Changes        []Change
+	// TankYears is how much simulated time stands behind the report.
+	TankYears float64
+}
+
+// SeasonWater is what one season evaporates.
+type SeasonWater struct {
+	Season  site.Season
+	Display evaporation.Estimate
+	Sump    evaporation.Estimate
+	Total   evaporation.Estimate
+	// FracDay is the total as a share of the system's water, a day.
+	FracDay float64
+}
+
+// Settings is how to set the system.
+type Settings struct {
+	Levels plant.Levels
+	Guard  *guard.Settings // nil without a controller
+	Items  []Setting
+}
+
+// Setting is one line of the commissioning sheet.
+type Setting struct {
+	ID, Name, Value string
+	// SI is the value in SI units, for programs.
+	SI float64
+	// Given says that the site file sets it; otherwise it is proposed.
+	Given  bool
+	Reason string
+}
+
+// Geometry is where the water goes when the power fails.
+type Geometry struct {
+	ReturnFlowM3S, EdgeHeadM float64
+	// OverEdgeM3 drains over the crest, SiphonM3 back through the return line.
+	OverEdgeM3, SiphonM3 float64
+	SystemM3             float64
+	WatchM, CeilingM     float64
+	// HighestM is the highest level the top-off can leave with one sensor
+	// working; RestM the level after drain-down from there; RimM the rim.
+	HighestM, RestM, RimM float64
+	// MarginM3 and MarginM are what is left below the rim then.
+	MarginM3, MarginM float64
+	// DipM is how far the chamber dips at a restart, IntakeM where the return
+	// pump draws air, IntakeClearM what is left above it in the dip.
+	DipM, IntakeM, IntakeClearM float64
+	// DumpSafeM3 is the most fresh water that may enter at once, from the watch
+	// level, without spilling after drain-down or moving salinity into class 3.
+	DumpSafeM3       float64
+	DumpSpillsM3     float64
+	DumpSalinityM3   float64
+	DisplaySpareM3   float64 // display above its running level, to the rim
+	ChamberReserveM3 float64 // chamber between the watch level and the intake
+	// Problems are findings about the geometry itself.
+	Problems []string
+}
+
+// DrainDownM3 is all that comes down.
+func (g *Geometry) DrainDownM3() float64 { return g.OverEdgeM3 + g.SiphonM3 }
+
+// Row is one combination of faults, tried.
+type Row struct {
+	Faults []plant.Fault
+	Season string
+	// Class is what is reached before somebody comes; Unattended what would be
+	// reached if nobody did.
+	Class, Unattended plant.Class
+	// Outcome is the run until somebody comes, Alone the whole run.
+	Outcome, Alone plant.Outcome
+	// StoppedBy is the first barrier that acted, FoundBy what brings a person,
+	// FoundAfter when; plant.NotReached if nothing does.
+	StoppedBy  Barrier
+	FoundBy    Finder
+	FoundAfter time.Duration
+	// HarmAfter is when Class began, AloneAfter when Unattended did.
+	HarmAfter, AloneAfter time.Duration
+	Sentence              string
+}
+
+// ID joins the faults' IDs.
+func (r *Row) ID() string {
+	switch len(r.Faults) {
+	case 0:
+		return "as-built"
+	case 1:
+		return r.Faults[0].ID
+	}
+	return r.Faults[0].ID + "+" + r.Faults[1].ID
+}
+
+// Barrier is what kept a fault from going further.
+type Barrier string
+
+const (
+	NoBarrier        Barrier = "nothing"
+	NoNeed           Barrier = "no need"
+	CeilingBarrier   Barrier = "ceiling sensor"
+	RunLimitBarrier  Barrier = "run limit"
+	FloorBarrier     Barrier = "floor sensor"
+	GaugeBarrier     Barrier = "level gauge"
+	SenseBarrier     Barrier = "sensor cross-check"
+	BudgetBarrier    Barrier = "daily budget"
+	EmptyBarrier     Barrier = "bounded reservoir"
+	LowSensorBarrier Barrier = "reservoir low sensor"
+	PersonBarrier    Barrier = "a person"
+)
+
+// Finder is what brings a person.
+type Finder string
+
+const (
+	Nobody  Finder = "nobody"
+	ByAlarm Finder = "alarm"
+	ByVisit Finder = "visit"
+)
+
+// Verdict is the answer.
+type Verdict struct {
+	Accepted bool
+	// Failing counts the single faults at class 3 or worse; PairsFailing the
+	// pairs.
+	Failing, PairsFailing int
+	Because               string
+}
+
+// Change is one thing to do, and what it buys.
+type Change struct {
+	ID, Words string
+	// Buys lists the single faults it takes below class 3, in words.
+	Buys []string
+	// Optional changes are not needed for acceptance.
+	Optional bool
+}

