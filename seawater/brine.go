@@ -31,8 +31,8 @@ func BrineRefractiveIndex(naclMassPercent float64) float64 {
 // BrineScaleReading gives what a refractometer reads in seawater of Practical
 // Salinity sp when its scale, in g/kg, was made for NaCl brine and its zero set
 // in pure water, at 20 °C or corrected to it. Sea salt bends light more than
-// NaCl, so it reads high: 36.5 at SP 35, give or take 0.6 for the rounding of
-// the brine table. NaN for sp outside 0 to 57.6, the end of that table.
+// NaCl, so it reads high: 36.5 at SP 35, give or take about 0.6 (the brine table's
+// rounding and the equation's error). NaN for sp outside 0 to 57.6, the end of that table.
 func BrineScaleReading(sp float64) float64 {
 	reading := sp * brineReadingPerSP()
 	if !(reading >= 0 && reading <= maxBrinePercent*gKgPerPercent) {

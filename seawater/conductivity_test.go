@@ -69,7 +69,7 @@ func TestConductivityRoundTrip(t *testing.T) {
 	}
 	t.Logf("worst SP after a round trip: %.1g", worst)
 	if !(worst < 1e-12) {
-		t.Errorf("worst SP after a round trip is off by %g, limit 1e-12", worst)
+		t.Fatalf("worst SP after a round trip is off by %g, limit 1e-12", worst)
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		sp, tempC, p := rapid.Float64Range(1e-9, 119).Draw(t, "sp"), drawTempC(t), drawPressureDbar(t)

@@ -10,7 +10,7 @@ import (
 func TestReferenceComposition(t *testing.T) {
 	// Millero et al. 2008: 35 on one scale is 35.16504 g/kg on the other.
 	if got := AbsoluteSalinity(35); math.Abs(got-35.16504) > 1e-13 {
-		t.Errorf("AbsoluteSalinity(35) = %v, want 35.16504", got)
+		t.Fatalf("AbsoluteSalinity(35) = %v, want 35.16504", got)
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		sp := rapid.Float64Range(0, 119).Draw(t, "sp")
@@ -53,7 +53,7 @@ func TestAnyArgument(t *testing.T) {
 			for _, b := range edges {
 				for _, c := range edges {
 					if got := f(a, b, c); math.IsInf(got, 0) {
-						t.Errorf("%s(%v, %v, %v) = %v", name, a, b, c, got)
+						t.Fatalf("%s(%v, %v, %v) = %v", name, a, b, c, got)
 					}
 				}
 			}
@@ -65,10 +65,10 @@ func TestAnyArgument(t *testing.T) {
 			}
 		})
 		if got := f(math.NaN(), 20, 0); !math.IsNaN(got) {
-			t.Errorf("%s of NaN = %v, want NaN", name, got)
+			t.Fatalf("%s of NaN = %v, want NaN", name, got)
 		}
 		if got := f(-1, 20, 0); !math.IsNaN(got) {
-			t.Errorf("%s of -1 = %v, want NaN", name, got)
+			t.Fatalf("%s of -1 = %v, want NaN", name, got)
 		}
 	}
 }

@@ -5,21 +5,29 @@ import (
 	"math"
 )
 
-// IAPWS R6-95 section 1 and table 1.
+// Constants of IAPWS R6-95, with terms 1 to 3 of its table 1 as revised in 2016;
+// the first two set the zeros of entropy and energy.
 const (
 	criticalTempK       = 647.096
 	criticalDensityKgM3 = 322.0
 	gasConstantJKgK     = 461.51805
-	kelvinAtZeroC       = 273.15
-	triplePointTempC    = 0.01
-	idealN1             = -8.3204464837497 // of the 2016 revision, for the zero of entropy
-	idealN2             = 6.6832105275932  // and of energy
+	idealN1             = -8.3204464837497
+	idealN2             = 6.6832105275932
 	idealN3             = 3.00632
+)
+
+const (
+	kelvinAtZeroC    = 273.15
+	triplePointTempC = 0.01
+
 	minLiquidTempC      = 261.0 - kelvinAtZeroC // as IAPWS R13-08, which adds the salt
 	maxLiquidTempC      = 100.0
 	maxLiquidPressurePa = 1e9 // the range of IAPWS-95
-	maxSaturationTempC  = 360.0
-	newtonRounds        = 50
+	// maxSaturationTempC stops short of the critical point, 373.946 °C, where
+	// the two densities merge and Newton's method with them.
+	maxSaturationTempC = 360.0
+
+	newtonRounds = 50
 	// Newton's method doubles its digits: a step this small ends in rounding.
 	newtonRelativeChange = 1e-9
 )
