@@ -10,7 +10,7 @@ type RangeError struct {
 }
 
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s %.6g%s is outside %g to %g%s", e.Field, e.Value, unit(e.Unit), e.Min, e.Max, unit(e.Unit))
+	return fmt.Sprintf("%s %.6g%s must lie from %g to %g%s", e.Field, e.Value, unit(e.Unit), e.Min, e.Max, unit(e.Unit))
 }
 
 // PairError refuses two values that are each possible but not together.

@@ -114,12 +114,12 @@ func TestSolveRefuses(t *testing.T) {
 		a, b carbonate.Known
 		want string // in the message
 	}{
-		{carbonate.TA(2300), carbonate.PH(15), "pH 15 is outside 2 to 14"},
-		{carbonate.PH(-1), carbonate.TA(2300), "pH -1 is outside 2 to 14"},
-		{carbonate.TA(-5001), carbonate.DIC(2000), "TA -5001 µmol/kg is outside -5000 to 50000 µmol/kg"},
-		{carbonate.TA(50_001), carbonate.DIC(2000), "TA 50001 µmol/kg is outside"},
-		{carbonate.TA(2300), carbonate.DIC(-1), "DIC -1 µmol/kg is outside 0 to 50000 µmol/kg"},
-		{carbonate.TA(2300), carbonate.PCO2(-1), "pCO2 -1 µatm is outside 0 to 1e+06 µatm"},
+		{carbonate.TA(2300), carbonate.PH(15), "pH 15 must lie from 2 to 14"},
+		{carbonate.PH(-1), carbonate.TA(2300), "pH -1 must lie from 2 to 14"},
+		{carbonate.TA(-5001), carbonate.DIC(2000), "TA -5001 µmol/kg must lie from -5000 to 50000 µmol/kg"},
+		{carbonate.TA(50_001), carbonate.DIC(2000), "TA 50001 µmol/kg must lie"},
+		{carbonate.TA(2300), carbonate.DIC(-1), "DIC -1 µmol/kg must lie from 0 to 50000 µmol/kg"},
+		{carbonate.TA(2300), carbonate.PCO2(-1), "pCO2 -1 µatm must lie from 0 to 1e+06 µatm"},
 		{carbonate.TA(nan), carbonate.DIC(2000), "TA NaN"},
 		{carbonate.TA(2300), carbonate.DIC(inf), "DIC +Inf"},
 		{carbonate.TA(2300), carbonate.TA(2300), "two values of one quantity"},
