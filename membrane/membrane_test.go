@@ -54,7 +54,7 @@ func near(t *testing.T, name string, got, want, tolerance float64) {
 func TestThinFilmFactor(t *testing.T) {
 	worst := 0.0
 	for _, r := range table(t, "temperature_factor.csv") {
-		got, want := 1/membrane.ThinFilm.Factor(number(t, r[0])), number(t, r[1])
+		got, want := 1/membrane.ThinFilm().Factor(number(t, r[0])), number(t, r[1])
 		near(t, "divisor at "+r[0]+" °C", got, want, 0.0006)
 		worst = math.Max(worst, math.Abs(got-want))
 	}
@@ -81,7 +81,7 @@ func TestOtherMembranes(t *testing.T) {
 }
 
 var element = membrane.Element{
-	RatedLitresPerDay: 280, RatedNetBar: 4, Response: membrane.ThinFilm,
+	RatedLitresPerDay: 280, RatedNetBar: 4, Response: membrane.ThinFilm(),
 	RejectionFrac: 0.96, YearlyLossFrac: 0.07,
 }
 

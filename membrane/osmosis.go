@@ -11,8 +11,8 @@ type Response struct{ WarmK, ColdK float64 } // kelvin, from 25 °C up and below
 
 // ThinFilm is the pair that thin-film makers' tables are computed with (from
 // memory; it reproduces a published table within 0.0005). Other membranes have
-// single values of about 2300 to 3300.
-var ThinFilm = Response{WarmK: 2640, ColdK: 3020}
+// values from 2300 to 3300.
+func ThinFilm() Response { return Response{WarmK: 2640, ColdK: 3020} }
 
 // Factor is the flow at tempC over the flow at 25 °C. ASTM D4516 leaves it to
 // the membrane's maker. Valid for liquid water, 0 to 45 °C; it is not checked
@@ -31,7 +31,7 @@ func (r Response) Factor(tempC float64) float64 {
 // solids: 1 psi per 100 mg/L, a supplier's rule of thumb.
 const OsmoticBarPerMgL = barPerPsi / 100
 
-const barPerPsi = 0.0689475729 // exact to the digits given: 6894.75729 Pa
+const barPerPsi = 0.06894757293168 // of the international pound and inch
 
 // Element is a membrane as its label rates it.
 type Element struct {
