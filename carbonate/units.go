@@ -1,6 +1,9 @@
 package carbonate
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // AlkalinityUnit is a unit that alkalinity is read or sold in.
 type AlkalinityUnit uint8
@@ -56,6 +59,9 @@ const DensityMinKgM3, DensityMaxKgM3 = 950.0, 1250.0
 func ConvertAlkalinity(value float64, from, to AlkalinityUnit, densityKgM3 float64) (float64, error) {
 	if err := checkRange("density", densityKgM3, DensityMinKgM3, DensityMaxKgM3, "kg/m³"); err != nil {
 		return 0, err
+	}
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return 0, fmt.Errorf("alkalinity %v %v is no number: give a finite reading", value, from)
 	}
 	factorFrom, err := from.umolPerL(densityKgM3)
 	if err != nil {

@@ -80,4 +80,9 @@ func TestConvertAlkalinityRefuses(t *testing.T) {
 			t.Errorf("%v to %v at %v: got %v and no error", test.from, test.to, test.density, got)
 		}
 	}
+	for _, value := range []float64{math.NaN(), math.Inf(1)} {
+		if got, err := carbonate.ConvertAlkalinity(value, carbonate.DKH, carbonate.MeqPerL, 1023); err == nil {
+			t.Errorf("%v dKH: got %v and no error", value, got)
+		}
+	}
 }
