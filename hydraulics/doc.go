@@ -22,8 +22,8 @@
 //
 // Friction in a clean tube of known bore is good to about 5 %. Fittings,
 // biofilm, a hose bent round a corner and a pump's printed curve are not: a
-// real top-off or return line is known to about 20 % until its flow has been
-// measured. Heads of a few millimetres over an edge are known to a millimetre
+// real top-off or return line is known to about 20 % (a judgement) until its flow
+// has been measured. Heads of a few millimetres over an edge are known to a millimetre
 // or two (see EdgeFlowM3S). Sizes that keep water off a floor deserve a margin
 // that covers these, and local plumbing codes come first.
 //

@@ -16,10 +16,11 @@ func criticalFlow() float64 { return math.Sqrt(8.0 / 27 * StandardGravityMS2) }
 // 30 mm where published calibrations begin. Extrapolated, those put a head
 // correction of about 1 mm on h and so run water at no head at all; critical
 // flow needs no correction and stops where the water does. At one flow it
-// stands 1.3 to 2 mm higher than Rehbock's sharp crest does, which is the safe
+// stands 1.3 to 2.1 mm higher than Rehbock's sharp crest does, which is the safe
 // side: more water waits above the edge to come down.
 //
-// Expect the true head within about 2 mm below 10 mm, and within 15 % above.
+// Expect the true head within about 2 mm below 10 mm, and within 15 % above: a
+// judgement, from how far the formulas lie apart.
 // Surface tension can hold water a millimetre or two above a clean, dry or
 // greasy edge; slime, snails and teeth shorten the wetted length.
 func EdgeFlowM3S(headM, edgeLengthM float64) float64 {
