@@ -93,7 +93,7 @@ func (st *State) age(s *Settings, in *Inputs, since time.Duration) {
 		st.Spent = false
 	}
 	if s.HoldExpires > 0 && st.HeldFor >= s.HoldExpires {
-		st.OnHold = false
+		st.OnHold, st.HeldFor = false, 0
 	}
 }
 
@@ -114,10 +114,9 @@ func older(age time.Duration, unbroken bool, since, matters time.Duration) time.
 func (st *State) obey(asked Request) {
 	switch asked {
 	case Hold:
-		st.OnHold = true
-		st.HeldFor = 0
+		st.OnHold, st.HeldFor = true, 0
 	case Resume:
-		st.OnHold = false
+		st.OnHold, st.HeldFor = false, 0
 	case Clear:
 		st.Latch = NoReason
 	}

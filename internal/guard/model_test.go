@@ -1,0 +1,97 @@
+package guard_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"isohaline/internal/guard"
+)
+
+// quanta is settings small enough to visit every state, and different enough
+// from one another that a rule comparing with the wrong one shows.
+func quanta() guard.Settings {
+	return guard.Settings{
+		ConfirmDry:     2 * q,
+		ConfirmWet:     1 * q,
+		FirstFillLimit: 3 * q,
+		RunLimitFactor: 2,
+		RunLimitFloor:  2 * q,
+		HardCap:        4 * q,
+		MinOff:         2 * q,
+		RestartSettle:  5 * q,     // longer than the pause and confirming together
+		DailyBudget:    guard.Day, // no bound, unless a kit sets one
+		CeilingConfirm: 2 * q,
+		StallCalls:     2,
+	}
+}
+
+var jumps = []time.Duration{-q, 0, q, 3 * q, 1000 * q}
+
+func kits() []*kit {
+	watch := kit{name: "watch only", settings: quanta(), elapsed: []time.Duration{-q, 0, q, 2 * q, 3 * q, 1000 * q}, absent: true, strays: true}
+	watch.settings.HoldExpires = 3 * q
+	watch.settings.WetTooLong = 4 * q
+
+	budget := kit{name: "watch, budget", settings: quanta(), elapsed: []time.Duration{-q, 0, q, 2 * q, 3 * q, 1000 * q}}
+	budget.settings.DailyBudget = 2 * q
+	budget.settings.ConfirmDry = q
+	budget.settings.ConfirmWet = 0
+
+	eager := kit{name: "watch, budget, no waits", settings: budget.settings, elapsed: budget.elapsed}
+	eager.settings.ConfirmDry, eager.settings.MinOff = 0, 0
+
+	ceiling := kit{name: "watch, ceiling", settings: quanta(), elapsed: jumps, absent: true}
+	ceiling.settings.CeilingFitted = true
+
+	floor := kit{name: "watch, floor, reservoir", settings: quanta(), elapsed: jumps}
+	floor.settings.FloorFitted, floor.settings.ReservoirLowFitted = true, true
+
+	level := kit{name: "watch, level gauge", settings: quanta(), elapsed: jumps, levelsMM: []float64{100, 101, 102, math.NaN()}}
+	level.settings.LevelFitted, level.settings.LevelAnswer, level.settings.LevelAnswerMM = true, q, 2
+
+	sump := kit{name: "watch, ceiling, return", settings: quanta(), elapsed: jumps}
+	sump.settings.CeilingFitted, sump.settings.ReturnFitted = true, true
+
+	all := kit{name: "everything", settings: quanta(), elapsed: jumps, levelsMM: []float64{100, 102}, large: true}
+	all.settings = guard.Settings{
+		CeilingFitted: true, FloorFitted: true, ReservoirLowFitted: true, ReturnFitted: true, LevelFitted: true,
+		ConfirmDry: q, ConfirmWet: q, FirstFillLimit: 2 * q, RunLimitFactor: 2, RunLimitFloor: q, HardCap: 2 * q,
+		MinOff: q, RestartSettle: q, DailyBudget: guard.Day, CeilingConfirm: q,
+		LevelAnswer: q, LevelAnswerMM: 2, StallCalls: 2,
+	}
+	return []*kit{&watch, &budget, &eager, &ceiling, &floor, &level, &sump, &all}
+}
+
+// TestEveryReachableState is the proof: every state of each kit, under every
+// input, request and movement of the clock, against every invariant.
+func TestEveryReachableState(t *testing.T) {
+	all := kits()
+	results := make([]result, len(all))
+	t.Run("kit", func(t *testing.T) {
+		for i, k := range all {
+			t.Run(k.name, func(t *testing.T) {
+				t.Parallel()
+				if k.large && testing.Short() {
+					t.Skip("large")
+				}
+				res, broken := explore(k, genuine, invariants)
+				if broken != nil {
+					t.Fatal(broken)
+				}
+				results[i] = res
+				t.Logf("%d states, %d moves, %d invariants; states by phase %v",
+					res.states, res.moves, len(invariants), res.phases)
+			})
+		}
+	})
+	var seen guard.Alarms
+	for _, res := range results {
+		seen |= res.seen
+	}
+	for r := guard.WatchWet; r <= guard.WatchWetTooLong; r++ {
+		if !seen.Has(r) {
+			t.Errorf("%q was never answered: the exploration did not reach it", r)
+		}
+	}
+}
