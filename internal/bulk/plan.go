@@ -1,0 +1,189 @@
+package bulk
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"isohaline/seawater"
+)
+
+// Column is a quantity that can be computed.
+type Column struct {
+	Name  string // in the table
+	Words string // in a sentence
+	Unit  string // empty for a pure number
+}
+
+// Value is the value of a column.
+type Value struct {
+	Column
+	Is float64 // NaN where the quantity is not defined
+}
+
+// Evaluate computes one state from the named inputs. The error names the input
+// that is missing or out of range.
+func Evaluate(inputs map[string]float64) ([]Value, error) {
+	var names []string
+	for _, in := range knownInputs {
+		if _, ok := inputs[in.name]; ok {
+			names = append(names, in.name)
+		}
+	}
+	p, err := planFor(names)
+	if err != nil {
+		return nil, err
+	}
+	values := make([]float64, len(p.columns))
+	_, problem := p.compute(values, func(in placed) (float64, string) {
+		v := inputs[in.name]
+		return v, strconv.FormatFloat(v, 'g', -1, 64)
+	})
+	if problem != nil {
+		return nil, fmt.Errorf("%s: %s %s", problem.Column, problem.Value, problem.Reason)
+	}
+	out := make([]Value, len(values))
+	for i, c := range p.columns {
+		out[i] = Value{c, values[i]}
+	}
+	return out, nil
+}
+
+// plan is what one header makes possible.
+type plan struct {
+	width            int
+	inputs           []placed
+	fromConductivity bool
+	groups           []*group
+	columns          []Column // of all groups, in their order
+}
+
+// placed is an input and the column it stands in.
+type placed struct {
+	*input
+	index int
+}
+
+// planFor finds out what the header gives and what follows from it.
+func planFor(header []string) (*plan, error) {
+	at := map[string]int{}
+	for i, name := range header {
+		if _, twice := at[name]; twice && name != "" {
+			return nil, fmt.Errorf("column %q is there twice; rename or remove one", name)
+		}
+		at[name] = i
+	}
+	p := &plan{width: len(header)}
+	has := func(name string) bool { _, ok := at[name]; return ok }
+	take := func(names ...string) {
+		for _, name := range names {
+			if has(name) {
+				p.inputs = append(p.inputs, placed{inputNamed(name), at[name]})
+			}
+		}
+	}
+	add := func(groups ...*group) {
+		for _, g := range groups {
+			p.groups = append(p.groups, g)
+			p.columns = append(p.columns, g.columns...)
+		}
+	}
+
+	switch hasTemp := has("t_degC"); {
+	case has("SP") && hasTemp:
+		take("SP", "t_degC", "p_dbar", "wavelength_nm")
+		add(absolute, thermodynamic, conductivity, gravities)
+	case has("SP"):
+		take("SP")
+		add(absolute, gravities)
+	case has("C_mS_cm") && hasTemp:
+		take("C_mS_cm", "t_degC", "p_dbar", "wavelength_nm")
+		add(practical, absolute, thermodynamic, gravities)
+		p.fromConductivity = true
+	case has("C_mS_cm"):
+		return nil, errors.New("C_mS_cm says nothing without the temperature of the water; add the column t_degC")
+	case hasTemp:
+		p.inputs = append(p.inputs, placed{&saturationTemp, at["t_degC"]})
+		add(saturation)
+	}
+	switch missing := lacking(has, "tdb_degC", "rh_pct", "p_Pa"); len(missing) {
+	case 0:
+		take("tdb_degC", "rh_pct", "p_Pa")
+		add(moistAir)
+	case 1, 2:
+		return nil, fmt.Errorf("air needs its temperature, humidity and pressure; add %s", strings.Join(missing, " and "))
+	}
+
+	if len(p.groups) == 0 {
+		return nil, fmt.Errorf("no column to compute from; give SP, or SP and t_degC, or C_mS_cm and t_degC, or t_degC, or tdb_degC, rh_pct and p_Pa, separated by commas")
+	}
+	for _, c := range p.columns {
+		if has(c.Name) {
+			return nil, fmt.Errorf("column %q would be computed and is there already; rename or remove it", c.Name)
+		}
+	}
+	return p, nil
+}
+
+func lacking(has func(string) bool, names ...string) []string {
+	var missing []string
+	for _, name := range names {
+		if !has(name) {
+			missing = append(missing, name)
+		}
+	}
+	return missing
+}
+
+func (p *plan) names() []string {
+	names := make([]string, len(p.columns))
+	for i, c := range p.columns {
+		names[i] = c.Name
+	}
+	return names
+}
+
+// computeCells computes a row of the table.
+func (p *plan) computeCells(cells []string, values []float64) (extrapolated bool, _ *Problem) {
+	return p.compute(values, func(in placed) (float64, string) {
+		text := cells[in.index]
+		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+		if err != nil {
+			v = math.NaN()
+		}
+		return v, text
+	})
+}
+
+// compute fills values, one for each column, from what read says of each input:
+// its value, NaN for none, and its text for a message.
+func (p *plan) compute(values []float64, read func(placed) (float64, string)) (extrapolated bool, _ *Problem) {
+	s := state{wavelengthNM: seawater.SodiumDNM}
+	for _, in := range p.inputs {
+		v, text := read(in)
+		if !(v >= in.lo && v <= in.hi) {
+			return false, &Problem{Column: in.name, Value: text, Reason: in.refusal()}
+		}
+		if v < in.fittedLo || v > in.fittedHi {
+			extrapolated = true
+		}
+		*in.field(&s) = v
+	}
+	if p.fromConductivity {
+		s.sp = seawater.PracticalSalinityFromConductivity(s.cMSCm, s.tempC, s.pressureDbar)
+		if math.IsNaN(s.sp) {
+			most := seawater.ConductivityFromPracticalSalinity(maxSP, s.tempC, s.pressureDbar)
+			return false, &Problem{Column: "C_mS_cm", Value: written(s.cMSCm),
+				Reason: fmt.Sprintf("is more than seawater conducts; give 0 to %.2f at this temperature", most)}
+		}
+		extrapolated = extrapolated || s.sp > fittedMaxSP
+	}
+	rest := values
+	for _, g := range p.groups {
+		g.compute(&s, rest[:len(g.columns)])
+		rest = rest[len(g.columns):]
+	}
+	return extrapolated, nil
+}
