@@ -180,6 +180,14 @@ func TestExtrapolatedRowsAreCounted(t *testing.T) {
 	}
 }
 
+func TestEvaluateSaysWhenItExtrapolates(t *testing.T) {
+	for sp, want := range map[float64]bool{42: false, 43: true} {
+		if _, extrapolated, err := Evaluate(map[string]float64{"SP": sp}); err != nil || extrapolated != want {
+			t.Errorf("SP %v: extrapolated %v, %v", sp, extrapolated, err)
+		}
+	}
+}
+
 // What the limits let through has values, and what they refuse has none: they
 // are the limits of the science behind them.
 func TestLimitsAreThoseOfTheScience(t *testing.T) {
@@ -194,7 +202,7 @@ func TestLimitsAreThoseOfTheScience(t *testing.T) {
 		{"t_degC": 0.01},
 		{"t_degC": 360},
 	} {
-		values, err := Evaluate(state)
+		values, _, err := Evaluate(state)
 		if err != nil {
 			t.Errorf("%v: %v", state, err)
 		}
@@ -215,7 +223,7 @@ func TestEvaluateRefuses(t *testing.T) {
 		{map[string]float64{"SP": -1}, "SP: -1 is not a number from 0 to 119.4"},
 		{map[string]float64{"C_mS_cm": 50}, "add the column t_degC"},
 	} {
-		if _, err := Evaluate(tc.in); err == nil || !strings.Contains(err.Error(), tc.err) {
+		if _, _, err := Evaluate(tc.in); err == nil || !strings.Contains(err.Error(), tc.err) {
 			t.Errorf("%v: got %v, want %q", tc.in, err, tc.err)
 		}
 	}

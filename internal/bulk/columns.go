@@ -18,7 +18,7 @@ type state struct {
 // input is a column that can be computed from. A value from lo to hi is taken;
 // between fittedLo and fittedHi the formulas were fitted.
 type input struct {
-	name               string
+	name, words        string
 	lo, hi             float64
 	fittedLo, fittedHi float64
 	field              func(*state) *float64
@@ -36,22 +36,22 @@ const (
 )
 
 var knownInputs = []input{
-	{"SP", 0, maxSP, 0, fittedMaxSP, func(s *state) *float64 { return &s.sp }},
+	{"SP", "practical salinity", 0, maxSP, 0, fittedMaxSP, func(s *state) *float64 { return &s.sp }},
 	// What seawater conducts at most depends on the temperature; compute says.
-	{"C_mS_cm", 0, 1000, 0, 1000, func(s *state) *float64 { return &s.cMSCm }},
-	{"t_degC", -12.15, 79.85, -2, 40, func(s *state) *float64 { return &s.tempC }},
-	{"p_dbar", 0, 10000, 0, 10000, func(s *state) *float64 { return &s.pressureDbar }},
-	{"wavelength_nm", 400, 700, 400, 700, func(s *state) *float64 { return &s.wavelengthNM }},
+	{"C_mS_cm", "conductivity of the water at its temperature, mS/cm", 0, 1000, 0, 1000, func(s *state) *float64 { return &s.cMSCm }},
+	{"t_degC", "temperature of the water, °C", -12.15, 79.85, -2, 40, func(s *state) *float64 { return &s.tempC }},
+	{"p_dbar", "sea pressure, dbar; 0, the surface, without it", 0, 10000, 0, 10000, func(s *state) *float64 { return &s.pressureDbar }},
+	{"wavelength_nm", "wavelength of light, nm; 589.3 without it", 400, 700, 400, 700, func(s *state) *float64 { return &s.wavelengthNM }},
 	// Moist air as ASHRAE's ideal gas holds to 0.5 %; pressures from the highest
 	// mountain to the deepest mine.
-	{"tdb_degC", 0, 60, 0, 60, func(s *state) *float64 { return &s.dryC }},
-	{"rh_pct", 0, 100, 0, 100, func(s *state) *float64 { return &s.rhPct }},
-	{"p_Pa", 30000, 120000, 30000, 120000, func(s *state) *float64 { return &s.airPa }},
+	{"tdb_degC", "temperature of the air, °C", 0, 60, 0, 60, func(s *state) *float64 { return &s.dryC }},
+	{"rh_pct", "relative humidity, %", 0, 100, 0, 100, func(s *state) *float64 { return &s.rhPct }},
+	{"p_Pa", "pressure of the air, Pa", 30000, 120000, 30000, 120000, func(s *state) *float64 { return &s.airPa }},
 }
 
 // saturationTemp is t_degC for pure water: from the freezing point to the limit
 // of package purewater.
-var saturationTemp = input{"t_degC", 0, 360, 0, 360, func(s *state) *float64 { return &s.tempC }}
+var saturationTemp = input{"t_degC", "temperature of pure water, °C", 0, 360, 0, 360, func(s *state) *float64 { return &s.tempC }}
 
 func inputNamed(name string) *input {
 	for i := range knownInputs {

@@ -23,9 +23,10 @@ type Value struct {
 	Is float64 // NaN where the quantity is not defined
 }
 
-// Evaluate computes one state from the named inputs. The error names the input
-// that is missing or out of range.
-func Evaluate(inputs map[string]float64) ([]Value, error) {
+// Evaluate computes one state from the named inputs. Extrapolated says that it
+// lies where the formulas still give values, but outside the range they were
+// fitted in. The error names the input that is missing or out of range.
+func Evaluate(inputs map[string]float64) (values []Value, extrapolated bool, err error) {
 	var names []string
 	for _, in := range knownInputs {
 		if _, ok := inputs[in.name]; ok {
@@ -34,21 +35,21 @@ func Evaluate(inputs map[string]float64) ([]Value, error) {
 	}
 	p, err := planFor(names)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	values := make([]float64, len(p.columns))
-	_, problem := p.compute(values, func(in placed) (float64, string) {
+	raw := make([]float64, len(p.columns))
+	extrapolated, problem := p.compute(raw, func(in placed) (float64, string) {
 		v := inputs[in.name]
 		return v, strconv.FormatFloat(v, 'g', -1, 64)
 	})
 	if problem != nil {
-		return nil, fmt.Errorf("%s: %s %s", problem.Column, problem.Value, problem.Reason)
+		return nil, false, fmt.Errorf("%s: %s %s", problem.Column, problem.Value, problem.Reason)
 	}
-	out := make([]Value, len(values))
+	values = make([]Value, len(raw))
 	for i, c := range p.columns {
-		out[i] = Value{c, values[i]}
+		values[i] = Value{c, raw[i]}
 	}
-	return out, nil
+	return values, extrapolated, nil
 }
 
 // plan is what one header makes possible.
