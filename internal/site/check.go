@@ -43,11 +43,13 @@ type checker struct {
 	s *Site
 }
 
-// below reports a value that is not below a limit, both in metres.
-func (c checker) below(path string, value, limit float64, what, fix string) {
+// below reports a value that is not below a limit, both in metres. It says
+// whether the value can be reckoned with.
+func (c checker) below(path string, value, limit float64, what, fix string) bool {
 	if value >= limit {
 		c.report(path, fmt.Sprintf("is not below %s at %s", what, length(limit)), fix)
 	}
+	return value < limit
 }
 
 func length(m float64) string { return lengths.Length(m) }
@@ -138,7 +140,10 @@ func (c checker) display() {
 		}
 		return
 	}
-	if d.FillHeightM == 0 && c.hasGroup("display") {
+	if c.s.Overflow != nil || c.s.Return != nil || !c.hasGroup("display") {
+		return // a problem already
+	}
+	if d.FillHeightM == 0 {
 		c.report("display.filled to", "is missing", "a tank without a sump needs its water level")
 	}
 	c.below("display.filled to", d.FillHeightM, d.Shape.HeightM, "the rim", "lower the water or correct the height")
@@ -171,11 +176,12 @@ func (c checker) sump() {
 func (c checker) overflow() {
 	o, d := c.s.Overflow, &c.s.Display
 	rim := d.Shape.HeightM
-	c.below("overflow.crest", o.CrestHeightM, rim, "the display's rim", "lower the crest or correct the height")
+	const between = "it must lie between crest and rim"
+	crestFits := c.below("overflow.crest", o.CrestHeightM, rim, "the display's rim", "lower the crest or correct the height")
 	if o.EmergencyHeightM > 0 {
-		c.below("overflow.emergency crest", o.EmergencyHeightM, rim, "the display's rim", "it must lie between crest and rim")
-		if o.EmergencyHeightM <= o.CrestHeightM {
-			c.report("overflow.emergency crest", fmt.Sprintf("is not above the crest at %s", length(o.CrestHeightM)), "it must lie between crest and rim")
+		c.below("overflow.emergency crest", o.EmergencyHeightM, rim, "the display's rim", between)
+		if crestFits && o.EmergencyHeightM <= o.CrestHeightM {
+			c.report("overflow.emergency crest", fmt.Sprintf("is not above the crest at %s", length(o.CrestHeightM)), between)
 		}
 	}
 	if !c.s.HasSump() {
@@ -194,10 +200,11 @@ func (c checker) returnLine() {
 	r, d := c.s.Return, &c.s.Display
 	c.pump("return.pump", &r.Pump)
 	highest := d.Shape.HeightM + aboveRim
-	c.below("return.outlet", r.OutletHeightM, highest, "the reach of the display, half a metre above its rim,", "correct the outlet: the line must end at the display")
+	const reach = "the reach of the display, half a metre above its rim,"
+	outletFits := c.below("return.outlet", r.OutletHeightM, highest, reach, "correct the outlet: the line must end at the display")
 	if r.SiphonBreakHeightM > 0 {
-		c.below("return.siphon break", r.SiphonBreakHeightM, highest, "the reach of the display, half a metre above its rim,", "correct the height: the air hole is near the water's surface")
-		if r.SiphonBreakHeightM <= r.OutletHeightM {
+		c.below("return.siphon break", r.SiphonBreakHeightM, highest, reach, "correct the height: the air hole is near the water's surface")
+		if outletFits && r.SiphonBreakHeightM <= r.OutletHeightM {
 			c.report("return.siphon break", fmt.Sprintf("is not above the outlet at %s, where air enters anyway", length(r.OutletHeightM)), "raise it above the outlet, or remove it")
 		}
 	}

@@ -47,7 +47,7 @@ func (c checker) sensors(vessel pouredInto) {
 	const watch, ceiling = "top-off.watch.height", "top-off.ceiling.height"
 	if t.Watch != nil {
 		c.below(watch, t.Watch.ElevationM, vessel.rimM, "the rim of "+vessel.name, "a sensor must lie inside the chamber it watches")
-		if r := c.s.Return; r != nil && t.Watch.ElevationM <= r.IntakeElevationM {
+		if r := c.s.Return; r != nil && r.IntakeElevationM < vessel.rimM && t.Watch.ElevationM <= r.IntakeElevationM {
 			c.report(watch, fmt.Sprintf("is not above the return pump's intake at %s: the pump would draw air first", length(r.IntakeElevationM)), "raise the sensor")
 		}
 	}
@@ -84,9 +84,8 @@ func (c checker) tube(vessel pouredInto) {
 	needed := t.TubeHighElevationM - t.TubeEndElevationM
 	if r := t.Reservoir; r != nil {
 		intake := r.FloorElevationM + r.PumpIntakeHeightM
-		if t.TubeHighElevationM < intake {
+		if t.TubeHighElevationM < intake && needed >= 0 {
 			c.report(high, fmt.Sprintf("lies below the reservoir pump's intake at %s", length(intake)), "give the highest point of the whole tube")
-			return
 		}
 		needed += t.TubeHighElevationM - intake
 	}
@@ -121,7 +120,7 @@ func (c checker) doser() {
 		c.report("top-off.watch", "has no controller to act on it", `add "controller: {}", or remove the sensor`)
 	}
 	if controlled {
-		if t.Plumbed != nil && !t.ShutoffValve {
+		if t.Plumbed != nil && t.Reservoir == nil && !t.ShutoffValve {
 			c.report("top-off.shut-off valve", "is what a controller needs to stop a plumbed line", `fit one and write "shut-off valve: yes"`)
 		}
 		return
@@ -142,17 +141,17 @@ func (c checker) reservoir() {
 	r := t.Reservoir
 	const path = "top-off.reservoir"
 	c.below(path+".filled to", r.FillHeightM, r.Shape.HeightM, "its rim", "fill it less or correct the height")
-	c.below(path+".pump intake", r.PumpIntakeHeightM, r.FillHeightM, "the level it is filled to,", "lower the pump or fill it more")
+	intakeFits := c.below(path+".pump intake", r.PumpIntakeHeightM, r.FillHeightM, "the level it is filled to,", "lower the pump or fill it more")
 	if low := r.LowSensor; low != nil {
 		c.below(path+".low sensor", low.HeightM, r.FillHeightM, "the level it is filled to,", "lower the sensor")
-		if low.HeightM <= r.PumpIntakeHeightM {
+		if intakeFits && low.HeightM <= r.PumpIntakeHeightM {
 			c.report(path+".low sensor", fmt.Sprintf("is not above the pump's intake at %s", length(r.PumpIntakeHeightM)), "raise the sensor, so that it stops the pump before it draws air")
 		}
 	}
 	highestM := r.FillHeightM
 	if f := r.Refill; f != nil {
 		c.below(path+".refill.shuts at", f.ShutHeightM, r.Shape.HeightM, "the reservoir's rim", "lower the valve")
-		if f.ShutHeightM-f.OpenBelowM <= r.PumpIntakeHeightM {
+		if intakeFits && f.ShutHeightM-f.OpenBelowM <= r.PumpIntakeHeightM {
 			c.report(path+".refill.opens below", "opens the valve only below the pump's intake", "raise the valve or make the difference smaller")
 		}
 		highestM = max(highestM, f.ShutHeightM)

@@ -84,11 +84,13 @@ func parseDocument(data []byte) (root *node, problem *Problem) {
 	}
 	root = &node{kind: empty, line: 1, column: 1}
 	for i, doc := range file.Docs {
-		if i > 0 && doc.Body != nil {
-			return nil, placed(doc.Body.GetToken(), "a second document starts here", "keep one site to a file")
+		if doc.Body == nil {
+			continue
 		}
-		if doc.Body != nil {
-			root = convert(doc.Body)
+		root = convert(doc.Body)
+		if i > 0 {
+			return nil, &Problem{Line: root.line, Column: root.column,
+				Reason: "a second document starts here", Fix: "keep one site to a file"}
 		}
 	}
 	return root, nil

@@ -106,7 +106,11 @@ func (q quantity) write(w *writer) {
 }
 
 func (q quantity) describe() row {
-	return row{key: q.key, form: strings.Join(q.kind.Units(), ", "), span: q.span(),
+	form := strings.Join(q.kind.Units(), ", ")
+	if q.kind == units.Number {
+		form = "a number"
+	}
+	return row{key: q.key, form: form, span: q.span(),
 		standard: q.label.standard(q.defText), about: q.about}
 }
 
@@ -120,7 +124,8 @@ type choice struct {
 	label
 	p     *string
 	words []string
-	def   string
+	// def is the value of a missing key, defText how the reference calls it.
+	def, defText string
 }
 
 func pick(key string, p *string, words []string, about string) choice {
@@ -128,7 +133,13 @@ func pick(key string, p *string, words []string, about string) choice {
 }
 
 func (c choice) or(def string) choice {
-	c.optional, c.def = true, def
+	c.optional, c.def, c.defText = true, def, def
+	return c
+}
+
+// orNone makes a choice optional; the empty word stands for its absence.
+func (c choice) orNone(meaning string) choice {
+	c.optional, c.defText = true, meaning
 	return c
 }
 
@@ -160,7 +171,7 @@ func (c choice) write(w *writer) {
 }
 
 func (c choice) describe() row {
-	return row{key: c.key, form: strings.Join(c.words, ", "), standard: c.label.standard(c.def), about: c.about}
+	return row{key: c.key, form: strings.Join(c.words, ", "), standard: c.label.standard(c.defText), about: c.about}
 }
 
 // flag is yes or no; a missing one is no.
@@ -240,9 +251,14 @@ func (t text) absent(r *reader, path string) {
 
 func (t text) write(w *writer) {
 	if !t.optional || *t.p != "" {
-		w.line(t.key, strconv.Quote(*t.p))
+		w.line(t.key, quoted(*t.p))
 	}
 }
+
+// quoted is a text in double quotes. Bytes that are not UTF-8 become a control
+// character, which Read refuses, instead of the letter that YAML's escape of
+// such a byte would stand for.
+func quoted(s string) string { return strconv.Quote(strings.ToValidUTF8(s, "\x00")) }
 
 func (t text) describe() row {
 	return row{key: t.key, form: "text", span: fmt.Sprintf("up to %d characters", maxTextLen),

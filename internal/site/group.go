@@ -132,6 +132,7 @@ func (l items[T]) describe() row {
 // pairs is a list of points of a curve, each written "this at that".
 type pairs[T any] struct {
 	label
+	example     string
 	p           *[]T
 	of, against axis
 	max         int
@@ -149,10 +150,6 @@ type axis struct {
 
 const pairWord = " at "
 
-func (c pairs[T]) example() string {
-	return c.of.kind.Example() + pairWord + c.against.kind.Example()
-}
-
 func (c pairs[T]) read(r *reader, path string, n *node) {
 	*c.p = nil
 	if !r.items(path, n, c.max) {
@@ -162,10 +159,10 @@ func (c pairs[T]) read(r *reader, path string, n *node) {
 		at := itemPath(path, i)
 		r.mark(at, item.line, item.column, item)
 		point := c.join(nan, nan)
-		if text, ok := r.scalar(at, item, c.example()); ok {
+		if text, ok := r.scalar(at, item, c.example); ok {
 			of, against, found := strings.Cut(text, pairWord)
 			if !found {
-				r.report(at, "is not a pair", fmt.Sprintf("write it like %q", c.example()))
+				r.report(at, "is not a pair", fmt.Sprintf("write it like %q", c.example))
 			} else {
 				point = c.join(r.quantity(at, of, c.of.kind, c.of.lo, c.of.hi),
 					r.quantity(at, against, c.against.kind, c.against.lo, c.against.hi))
@@ -191,7 +188,7 @@ func (c pairs[T]) write(w *writer) {
 }
 
 func (c pairs[T]) describe() row {
-	return row{key: c.key, form: fmt.Sprintf("list of `%s`", c.example()),
+	return row{key: c.key, form: fmt.Sprintf("list of `%s`", c.example),
 		span: fmt.Sprintf("2 to %d", c.max), standard: c.label.standard(none), about: c.about}
 }
 

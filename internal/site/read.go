@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/agnivade/levenshtein"
@@ -124,6 +125,7 @@ func (r *reader) group(path string, n *node, fields []field) {
 		return
 	}
 	values := map[string]*node{}
+	misspelt := map[string]bool{} // keys that are there under another name
 	for _, e := range n.entries {
 		at := keyPath(path, e.key)
 		if values[e.key] != nil {
@@ -132,8 +134,8 @@ func (r *reader) group(path string, n *node, fields []field) {
 			continue
 		}
 		if !slices.Contains(keysOf(fields), e.key) {
-			r.problems = append(r.problems, Problem{File: r.file, Line: e.line, Column: e.column, Field: keyPath(path, shown(e.key)),
-				Reason: "is not a key of this group", Fix: suggest(e.key, keysOf(fields))})
+			meant := r.unknownKey(path, e, keysOf(fields))
+			misspelt[meant] = true
 			continue
 		}
 		values[e.key] = e.value
@@ -144,12 +146,29 @@ func (r *reader) group(path string, n *node, fields []field) {
 		}
 	}
 	for _, f := range fields {
-		if v := values[f.name()]; v != nil {
-			f.read(r, keyPath(path, f.name()), v)
-		} else {
-			f.absent(r, keyPath(path, f.name()))
+		at := keyPath(path, f.name())
+		switch v := values[f.name()]; {
+		case v != nil:
+			f.read(r, at, v)
+		case misspelt[f.name()]:
+			r.unset(path, []field{f})
+		default:
+			f.absent(r, at)
 		}
 	}
+}
+
+// unknownKey reports a key that no field has, and returns the one that it was
+// meant to be, if that can be told.
+func (r *reader) unknownKey(path string, e entry, valid []string) (meant string) {
+	meant = nearest(e.key, valid)
+	fix := suggest(e.key, valid)
+	if e.value.kind == empty && e.key != "" && unicode.IsDigit(rune(e.key[0])) {
+		fix = "a comma separates keys here: write a point for decimals, or the value in quotes"
+	}
+	r.problems = append(r.problems, Problem{File: r.file, Line: e.line, Column: e.column, Field: keyPath(path, shown(e.key)),
+		Reason: "is not a key of this group", Fix: fix})
+	return meant
 }
 
 // unset gives every field its absent value without a word.
@@ -224,19 +243,25 @@ func keysOf(fields []field) []string {
 	return keys
 }
 
-// suggest names the nearest of the valid words, or all of them.
-func suggest(word string, valid []string) string {
+// nearest is the valid word that a word was meant to be, empty if none is near.
+func nearest(word string, valid []string) string {
 	// A slip of the pen is a letter in three, and never a page long.
 	const lettersPerSlip = 3
-	best, bestDistance := "", utf8.RuneCountInString(word)/lettersPerSlip+1
-	if len(word) <= maxTextLen {
-		for _, v := range valid {
-			if d := levenshtein.ComputeDistance(strings.ToLower(word), v); d <= bestDistance && (best == "" || d < bestDistance) {
-				best, bestDistance = v, d
-			}
+	best, bestDistance := "", utf8.RuneCountInString(word)/lettersPerSlip+2
+	if len(word) > maxTextLen {
+		return ""
+	}
+	for _, v := range valid {
+		if d := levenshtein.ComputeDistance(strings.ToLower(word), v); d < bestDistance {
+			best, bestDistance = v, d
 		}
 	}
-	if best != "" {
+	return best
+}
+
+// suggest names the nearest of the valid words, or all of them.
+func suggest(word string, valid []string) string {
+	if best := nearest(word, valid); best != "" {
 		return fmt.Sprintf("did you mean %q?", best)
 	}
 	return "valid here: " + list(valid)

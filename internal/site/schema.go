@@ -1,9 +1,9 @@
 package site
 
 import (
-	"math"
 	"slices"
 
+	"isohaline/evaporation"
 	"isohaline/internal/units"
 )
 
@@ -37,23 +37,14 @@ var defaultLimits = Limits{
 	FloorM3:         [4]float64{0.0001, 0.0005, 0.001, 0.1},
 }
 
-// Sea-level pressure and its fall with height in the standard atmosphere, ISO
-// 2533:1975: p = p0 (1 - L h / T0)^(g / (R L)).
+// Where tanks stand, and the air pressures found there.
 const (
-	seaLevelPa      = 101325
-	seaLevelK       = 288.15
-	lapseKM         = 0.0065
-	lapseExponent   = 9.80665 / (287.05287 * lapseKM)
-	lowestPlaceM    = -430 // the shore of the lowest lake
+	seaLevelPa      = 101325 // standard atmosphere, ISO 2533:1975
+	lowestPlaceM    = -430   // the shore of the lowest lake
 	highestPlaceM   = 5000
 	lowestPressure  = 50_000
 	highestPressure = 110_000
 )
-
-// standardPressurePa is the air pressure at a height above the sea.
-func standardPressurePa(heightM float64) float64 {
-	return seaLevelPa * math.Pow(1-lapseKM*heightM/seaLevelK, lapseExponent)
-}
 
 // Largest and smallest that a length on a site is taken to be. A tape measure
 // reads a millimetre.
@@ -99,11 +90,20 @@ func roomFields(r *Room) []field {
 	return []field{
 		measure("pressure", &r.PressurePa, units.Pressure, lowestPressure, highestPressure, "of the air, not reduced to sea level").or(seaLevelPa),
 		altitude{p: &r.PressurePa},
-		words("evaporation model", &r.EvaporationModel, "name of an evaporation model, for those who compare them").orNone(),
+		pick("evaporation model", &r.EvaporationModel, modelWords(), "formula for the evaporation, for those who compare them").orNone(evaporation.Models()[0].String()),
 		measure("measured top-off", &r.MeasuredLitresPerDay, units.LitresPerDay, 0.01, 10_000, "the site's own long-run record; it calibrates the model").orNone(0, none),
 		items[Season]{label: label{key: "seasons", about: "Parts of the year with their own room air. Their days add up to 365."},
 			p: &r.Seasons, max: 12, fields: seasonFields},
 	}
+}
+
+// modelWords are the names of the evaporation models, the default first.
+func modelWords() []string {
+	var names []string
+	for _, m := range evaporation.Models() {
+		names = append(names, m.String())
+	}
+	return names
 }
 
 func seasonFields(s *Season) []field {
@@ -120,13 +120,14 @@ func seasonFields(s *Season) []field {
 }
 
 func shapeFields(s *Shape) []field {
+	const byShape = "needed by its shape"
 	return []field{
 		pick("shape", &s.Kind, shapeWords, "plan of the vessel; a table takes any other"),
-		measure("length", &s.LengthM, units.Length, 10*mm, long, "inside, of a rectangle").orNone(0, none),
-		measure("width", &s.WidthM, units.Length, 10*mm, long, "inside, of a rectangle").orNone(0, none),
-		measure("diameter", &s.DiameterM, units.Length, 10*mm, long, "inside, of a standing cylinder").orNone(0, none),
+		measure("length", &s.LengthM, units.Length, 10*mm, long, "inside, of a rectangle").orNone(0, byShape),
+		measure("width", &s.WidthM, units.Length, 10*mm, long, "inside, of a rectangle").orNone(0, byShape),
+		measure("diameter", &s.DiameterM, units.Length, 10*mm, long, "inside, of a standing cylinder").orNone(0, byShape),
 		pairs[AreaAtHeight]{label: label{key: "areas", optional: true, about: "inside area at each height, for a table: from the floor up to the rim, straight between rows"},
-			p: &s.Table, of: axis{units.Area, 1e-4, long * long}, against: axis{units.Length, 0, tall}, max: 100,
+			example: "0.72 m2 at 300 mm", p: &s.Table, of: axis{units.Area, 1e-4, long * long}, against: axis{units.Length, 0, tall}, max: 100,
 			join:      func(area, height float64) AreaAtHeight { return AreaAtHeight{HeightM: height, AreaM2: area} },
 			split:     func(a AreaAtHeight) (float64, float64) { return a.AreaM2, a.HeightM },
 			elsewhere: func([]AreaAtHeight) bool { return false }},
@@ -170,7 +171,7 @@ func pumpFields(p *Pump) []field {
 	return []field{
 		steady{p: p, quantity: measure("flow", nil, units.Flow, 0.05*litreH, most, "the same at any head, as a peristaltic pump's").orNone(0, none)},
 		pairs[PumpPoint]{label: label{key: "curve", optional: true, about: "flow against head, from the shut valve to the free end"},
-			p: &p.Curve, of: axis{units.Flow, 0, most}, against: axis{units.Length, 0, 50}, max: 20,
+			example: "1500 L/h at 2.5 m", p: &p.Curve, of: axis{units.Flow, 0, most}, against: axis{units.Length, 0, 50}, max: 20,
 			join:      func(flow, head float64) PumpPoint { return PumpPoint{FlowM3S: flow, HeadM: head} },
 			split:     func(p PumpPoint) (float64, float64) { return p.FlowM3S, p.HeadM },
 			elsewhere: isSteady},

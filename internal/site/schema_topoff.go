@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"isohaline/internal/units"
+	"isohaline/moistair"
 )
 
 func topOffFields(t *TopOff) []field {
@@ -100,7 +101,7 @@ type altitude struct{ p *float64 }
 
 func (a altitude) quantity(height *float64) quantity {
 	return measure("elevation", height, units.Length, lowestPlaceM, highestPlaceM,
-		"above the sea, instead of `pressure`: the standard atmosphere of ISO 2533 at that height").orNone(0, none)
+		"above the sea, instead of `pressure`: the standard atmosphere at that height").orNone(0, none)
 }
 
 func (a altitude) name() string { return "elevation" }
@@ -108,7 +109,7 @@ func (a altitude) name() string { return "elevation" }
 func (a altitude) read(r *reader, path string, n *node) {
 	var heightM float64
 	a.quantity(&heightM).read(r, path, n)
-	*a.p = standardPressurePa(heightM)
+	*a.p = moistair.PressureAtElevationPa(heightM)
 }
 
 func (altitude) absent(*reader, string) {}

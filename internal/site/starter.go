@@ -35,7 +35,7 @@ type Box struct{ LengthM, WidthM, HeightM float64 }
 //go:embed starter.yaml.tmpl
 var starterText string
 
-var starterTemplate = template.Must(template.New("starter").Parse(starterText))
+var starterTemplate = template.Must(template.New("starter").Funcs(template.FuncMap{"quoted": quoted}).Parse(starterText))
 
 // Starter writes a commented site file to begin from: a plausible tank of the
 // size asked for, every value there to be replaced by a measured one. Read takes

@@ -120,8 +120,9 @@ func (System) Duration(s float64) string {
 }
 
 // pick writes a value in the small unit below the limit, else in the large one.
+// Nothing at all is written in the large one.
 func pick(base float64, k *Kind, limit float64, small, large string) string {
-	if math.Abs(base) < limit {
+	if base != 0 && math.Abs(base) < limit {
 		return in(base, k, small)
 	}
 	return in(base, k, large)

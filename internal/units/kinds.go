@@ -91,17 +91,18 @@ var Temperature = &Kind{name: "a temperature", example: "25.5 °C", units: []uni
 // belongs to, a conductivity with the temperature of the water.
 var Salinity = &Kind{
 	name: "a salinity", example: "35 ppt",
-	units: []unit{
-		write(by("1", "1", "PSU", "psu", "ppt", "PPT", "‰", "SP")),
-	},
+	units:        practicalSalinity,
 	derived:      derivedSalinity,
-	derivedForms: []string{"ppt", "SG@25/25", "mS/cm@25°C"},
+	derivedForms: []string{"SG@25/25", "mS/cm@25°C"},
 }
 
 // SalinityChange is a difference of practical salinities.
-var SalinityChange = &Kind{name: "a salinity difference", example: "1.5 PSU", units: []unit{
-	write(by("1", "1", "PSU", "psu", "ppt", "PPT", "‰", "SP")),
-}}
+var SalinityChange = &Kind{name: "a salinity difference", example: "1.5 PSU", units: practicalSalinity}
+
+var practicalSalinity = []unit{
+	write(by("1", "1", "PSU", "psu", "SP")),
+	by("1", "1", "ppt", "PPT", "‰"),
+}
 
 // Alkalinity in degrees of carbonate hardness.
 var Alkalinity = &Kind{name: "an alkalinity", example: "8 dKH", units: []unit{

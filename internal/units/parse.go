@@ -13,11 +13,15 @@ const (
 	maxTextLen = 100
 	// maxShownLen cuts a text that an error quotes.
 	maxShownLen = 40
-	// maxExponentDigits keeps exact arithmetic cheap: 10 to the 99 is enough.
-	maxExponentDigits = 2
+	// maxExponentDigits keeps exact arithmetic cheap: a float64 ends at 10 to
+	// the 308.
+	maxExponentDigits = 3
 	// maxSignificantDigits always suffices to name one float64 (17 do when
 	// printed in its own unit; a factor in between costs no more than one).
 	maxSignificantDigits = 20
+	// maxLeadingZeros is how small a number may be before it is written with an
+	// exponent.
+	maxLeadingZeros = 9
 )
 
 // spaces are the blanks that a text processor puts between number and unit.
@@ -53,7 +57,11 @@ func (k *Kind) parse(text string) (float64, *Error) {
 		return 0, k.refuse("is not a number of a sensible size")
 	}
 	if u := k.find(name); u != nil {
-		return u.toBase(number), nil
+		value := u.toBase(number)
+		if math.IsInf(value, 0) {
+			return 0, k.refuse("is not a number of a sensible size")
+		}
+		return value, nil
 	}
 	if name == "" {
 		return 0, &Error{Reason: "has no unit", Fix: fmt.Sprintf("write %s with its unit (%s), like %q",
@@ -110,15 +118,16 @@ func (k *Kind) Exact(base float64) string {
 		if !u.written {
 			continue
 		}
-		if text := u.exactNumeral(base); best == "" || len(text) < strings.IndexByte(best, ' ') {
+		if text, ok := u.exactNumeral(base); ok && (best == "" || len(text) < strings.IndexByte(best, ' ')) {
 			best = text + " " + u.names[0]
 		}
 	}
 	return strings.TrimSuffix(best, " ")
 }
 
-// exactNumeral is the shortest decimal numeral that toBase rounds to base.
-func (u *unit) exactNumeral(base float64) string {
+// exactNumeral is the shortest decimal numeral that toBase rounds to base; it
+// says false where this unit has none, far below any measurable quantity.
+func (u *unit) exactNumeral(base float64) (string, bool) {
 	value := new(big.Rat).SetFloat64(base)
 	value.Quo(value, u.factor)
 	if u.offset != nil {
@@ -129,13 +138,20 @@ func (u *unit) exactNumeral(base float64) string {
 	if approx != 0 {
 		whole = int(math.Floor(math.Log10(math.Abs(approx)))) + 1
 	}
-	for digits := 1; ; digits++ {
-		text := value.FloatString(max(0, digits-whole))
-		back, ok := new(big.Rat).SetString(text)
-		if ok && u.toBase(back) == base || digits == maxSignificantDigits {
-			return text
+	suffix := ""
+	if whole < -maxLeadingZeros {
+		suffix = fmt.Sprintf("e%d", whole-1)
+		power, _ := new(big.Rat).SetString(fmt.Sprintf("1e%d", 1-whole))
+		value.Mul(value, power)
+		whole = 1
+	}
+	for digits := 1; digits <= maxSignificantDigits; digits++ {
+		text := value.FloatString(max(0, digits-whole)) + suffix
+		if back, ok := new(big.Rat).SetString(text); ok && u.toBase(back) == base {
+			return text, true
 		}
 	}
+	return "", false
 }
 
 // split cuts a text after its leading numeral: an optional sign, digits with at
