@@ -1,0 +1,45 @@
+package main
+
+import (
+	"errors"
+	"os/exec"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"isohaline": main})
+}
+
+// TestScripts runs the program as a person would: each script in testdata is a
+// story of command lines with what they must print and exit with.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata/script",
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		Cmds:                map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits is exec for a command that must exit with a code: exits 2 isohaline new.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits code command [args...]")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if got != want {
+		ts.Fatalf("%q exited with %d, want %d", args[1:], got, want)
+	}
+}
