@@ -18,7 +18,7 @@ import (
 // thousand tokens, five levels deep.
 const (
 	maxBytes  = 1 << 20
-	maxTokens = 20_000
+	maxTokens = 10_000
 	maxDepth  = 12
 )
 

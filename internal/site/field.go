@@ -218,7 +218,7 @@ type text struct {
 // maxTextLen is the longest name, in characters.
 const maxTextLen = 80
 
-func words(key string, p *string, about string) text {
+func freeText(key string, p *string, about string) text {
 	return text{label: label{key: key, about: about}, p: p}
 }
 

@@ -17,7 +17,7 @@ func section(key, about string, fields ...field) group {
 	return group{label: label{key: key, about: about}, fields: fields}
 }
 
-// or makes the whole group optional: without it, every field below takes its
+// orDefaults makes the whole group optional: without it, every field below takes its
 // own default.
 func (g group) orDefaults() group {
 	g.optional = true

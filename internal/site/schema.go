@@ -59,8 +59,8 @@ const (
 func siteFields(s *Site) []field {
 	return []field{
 		version{},
-		words("name", &s.Name, "what people call the tank"),
-		words("place", &s.Place, "where it stands").orNone(),
+		freeText("name", &s.Name, "what people call the tank"),
+		freeText("place", &s.Place, "where it stands").orNone(),
 		section("water", "What the tank is kept at.", waterFields(&s.Water)...),
 		section("room", "The air over the water.", roomFields(&s.Room)...),
 		section("display", "The tank that people look at.", displayFields(&s.Display)...),
@@ -108,7 +108,7 @@ func modelWords() []string {
 
 func seasonFields(s *Season) []field {
 	return []field{
-		words("name", &s.Name, "what to call it"),
+		freeText("name", &s.Name, "what to call it"),
 		number("days", &s.Days, 1, 366, "how long it lasts"),
 		measure("air", &s.AirC, units.Temperature, 0, 45, "room temperature"),
 		measure("humidity", &s.RHFrac, units.Fraction, 0.01, 1, "relative humidity of the room"),
@@ -199,7 +199,7 @@ func sumpFields(s *Sump) []field {
 
 func compartmentFields(c *Compartment) []field {
 	return []field{
-		words("name", &c.Name, "what to call it"),
+		freeText("name", &c.Name, "what to call it"),
 		measure("length", &c.LengthM, units.Length, 10*mm, long, "inside, along the sump"),
 		measure("baffle", &c.BaffleHeightM, units.Length, 10*mm, tall, "wall that the water crosses to the next compartment; the return chamber has none").orNone(0, none),
 		measure("displaced", &c.DisplacedFrac, units.Fraction, 0, 0.9, "share of the volume taken by equipment, rock and media").or(0),

@@ -35,7 +35,7 @@ func sensorFields(s *Sensor) []field {
 			orNone(nan, "proposed by the check"),
 		measure("hysteresis", &s.HysteresisM, units.Length, 0, 0.2, "from wet to dry").or(defaultHysteresisM),
 		measure("response", &s.ResponseS, units.Duration, 0, 600, "time from water to signal").or(defaultResponseS),
-		words("group", &s.Group, "what it shares with other sensors of the same group: make and kind, relay, power strip").orNone(),
+		freeText("group", &s.Group, "what it shares with other sensors of the same group: make and kind, relay, power strip").orNone(),
 	}
 }
 

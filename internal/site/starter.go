@@ -77,11 +77,15 @@ const (
 	intakeOfReservoir = 0.04
 	lowOfReservoir    = 0.1
 
-	dailyEvaporation  = 0.01 // of the display
-	fillSecondsPerDay = 300  // that the top-off pump shall need for it
-	slowestTopOffM3S  = 20 * litreH
+	dailyEvaporation = 0.01 // of the display
+	// fillSecondsPerDay is how long the top-off pump shall need for it. A slow
+	// pump is a safe one: if it never stops, it takes hours to do harm.
+	fillSecondsPerDay = 1000
+	slowestTopOffM3S  = 1.5 * litreH
 	changeOfDisplay   = 0.1
 	changeEveryDays   = 14
+	daysBetweenVisits = 3
+	floorTripM3       = 0.1 * litre
 )
 
 // draft is a site to begin from, as the answers and proportions have it.
@@ -92,18 +96,20 @@ func draft(a Answers) *Site {
 		Room:   Room{Seasons: draftSeasons(a)},
 		Alarm:  Alarm{Audible: true, Remote: true},
 		People: People{AnswerHours: 24, ProofTestDays: 30},
+
+		FloorSensor: &FloorSensor{TripM3: floorTripM3},
 	}
 	if a.Name != "" {
 		s.Name = a.Name
 	}
 	size := orBox(a.Display, Box{1.2, 0.6, 0.6})
-	reservoirL, days := 25.0, 7.0
+	reservoirL := 25.0
 	if a.NoSump {
 		size = orBox(a.Display, Box{0.45, 0.35, 0.35})
-		reservoirL, days = 6, 3
+		reservoirL = 4
 	}
 	s.Display = Display{Shape: rectangle(size, rockFrac), Agitation: defaultAgitation}
-	s.People.DaysBetweenVisits = orDefault(a.DaysBetweenVisits, days)
+	s.People.DaysBetweenVisits = orDefault(a.DaysBetweenVisits, daysBetweenVisits)
 	s.WaterChange = &WaterChange{VolumeM3: changeOfDisplay * volume(size), EveryDays: changeEveryDays, SalinityPSU: s.Water.SalinityPSU}
 	if a.NoSump {
 		s.Display.FillHeightM = toMM(fillOfHeight * size.HeightM)
@@ -151,11 +157,11 @@ func draftSump(s *Site, size Box) {
 		{Name: "refugium", LengthM: toMM(0.3 * size.LengthM), BaffleHeightM: toMM(secondBaffleOfSump * size.HeightM), DisplacedFrac: 0.1},
 		{Name: "return chamber", LengthM: toMM(0.3 * size.LengthM), DisplacedFrac: 0.05},
 	}}
-	s.Skimmer = &Skimmer{SkimmateM3Day: 0.2 * litre, CupM3: 2 * litre}
+	s.Skimmer = &Skimmer{SkimmateM3Day: 0.2 * litre, CupM3: 2 * litre, CupCutoff: true}
 }
 
 func draftTopOff(s *Site, reservoirM3 float64) {
-	const underTankM, overRimM, spareTubeM = -0.6, 0.1, 1
+	const underTankM, overRimM, spareTubeM, opticalHysteresisM = -0.6, 0.1, 1, 0.002
 	depth := reservoirSlimness * math.Cbrt(reservoirM3)
 	side := math.Sqrt(reservoirM3 / depth)
 	r := &Reservoir{
@@ -174,7 +180,7 @@ func draftTopOff(s *Site, reservoirM3 float64) {
 	end := toMM(tubeEndOfHeight * rimM)
 	high := toMM(max(rimM, r.FloorElevationM+r.Shape.HeightM) + overRimM)
 	s.TopOff = TopOff{
-		Watch:        &Sensor{Kind: "optical", HysteresisM: defaultHysteresisM, ResponseS: defaultResponseS, Group: "optical"},
+		Watch:        &Sensor{Kind: "optical", HysteresisM: opticalHysteresisM, ResponseS: defaultResponseS, Group: "optical"},
 		ReturnSensed: s.HasSump(),
 		Pump:         &Pump{Curve: []PumpPoint{{FlowM3S: max(slowestTopOffM3S, day/fillSecondsPerDay)}}},
 		Tube:         Tube{LengthM: 2*high - end - r.FloorElevationM + spareTubeM, BoreM: 0.006, MinorLossK: defaultLossesK},

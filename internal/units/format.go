@@ -26,11 +26,10 @@ const significantDigits = 3
 
 // Length writes metres as mm (m from 2 m up), or as in (ft from 10 ft up).
 func (s System) Length(m float64) string {
-	const longM, longFt = 2, 10
 	if s == US {
-		return pick(m, Length, longFt*0.3048, "in", "ft")
+		return pick(m, Length, "in", "ft", 10)
 	}
-	return pick(m, Length, longM, "mm", "m")
+	return pick(m, Length, "mm", "m", 2)
 }
 
 // Area writes square metres as m2 or ft2.
@@ -44,31 +43,28 @@ func (s System) Area(m2 float64) string {
 // Volume writes cubic metres as L (mL below 0.1 L), or as gal (fl oz below a
 // quarter gallon).
 func (s System) Volume(m3 float64) string {
-	const smallM3, smallGal = 1e-4, 0.25
 	if s == US {
-		return pick(m3, Volume, smallGal*0.003785411784, "fl oz", "gal")
+		return pick(m3, Volume, "fl oz", "gal", 0.25)
 	}
-	return pick(m3, Volume, smallM3, "mL", "L")
+	return pick(m3, Volume, "mL", "L", 0.1)
 }
 
 // Flow writes cubic metres per second as L/h (mL/min below 6 L/h), or as gph
 // (gal/day below 1 gph).
 func (s System) Flow(m3s float64) string {
-	const smallM3S, smallUSM3S = 6 / 3.6e6, 0.003785411784 / 3600
 	if s == US {
-		return pick(m3s, Flow, smallUSM3S, "gal/day", "gph")
+		return pick(m3s, Flow, "gal/day", "gph", 1)
 	}
-	return pick(m3s, Flow, smallM3S, "mL/min", "L/h")
+	return pick(m3s, Flow, "mL/min", "L/h", 6)
 }
 
 // DailyVolume writes cubic metres a day as L/day (mL/day below 0.1 L), or as
 // gal/day (fl oz/day below a quarter gallon).
 func (s System) DailyVolume(m3Day float64) string {
-	const smallM3, smallGal = 1e-4, 0.25
 	if s == US {
-		return pick(m3Day, DailyVolume, smallGal*0.003785411784, "fl oz/day", "gal/day")
+		return pick(m3Day, DailyVolume, "fl oz/day", "gal/day", 0.25)
 	}
-	return pick(m3Day, DailyVolume, smallM3, "mL/day", "L/day")
+	return pick(m3Day, DailyVolume, "mL/day", "L/day", 0.1)
 }
 
 // Temp writes a temperature in °C or °F.
@@ -119,10 +115,10 @@ func (System) Duration(s float64) string {
 	return in(s, Duration, "days")
 }
 
-// pick writes a value in the small unit below the limit, else in the large one.
-// Nothing at all is written in the large one.
-func pick(base float64, k *Kind, limit float64, small, large string) string {
-	if base != 0 && math.Abs(base) < limit {
+// pick writes a value in the large unit from a number of it up, else in the
+// small one. Nothing at all is written in the large one.
+func pick(base float64, k *Kind, small, large string, from float64) string {
+	if v := k.in(base, large); v != 0 && math.Abs(v) < from {
 		return in(base, k, small)
 	}
 	return in(base, k, large)
@@ -133,6 +129,11 @@ func in(base float64, k *Kind, name string) string {
 	if math.IsNaN(base) || math.IsInf(base, 0) {
 		return Unknown
 	}
+	return digits(k.in(base, name)) + " " + name
+}
+
+// in is a base value's number in a unit of its kind.
+func (k *Kind) in(base float64, name string) float64 {
 	u := k.find(name)
 	factor, _ := u.factor.Float64()
 	value := base / factor
@@ -140,7 +141,7 @@ func in(base float64, k *Kind, name string) string {
 		offset, _ := u.offset.Float64()
 		value -= offset
 	}
-	return digits(value) + " " + name
+	return value
 }
 
 // digits writes a number with about three significant digits: all digits before
