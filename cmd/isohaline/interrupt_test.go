@@ -17,6 +17,7 @@ func TestInterrupt(t *testing.T) {
 	}
 	cmd := exec.Command(exe)
 	cmd.Args = []string{"isohaline", "water", "batch"} // testscript.Main goes by the name
+	cmd.Env = append(os.Environ(), "GORACE=atexit_sleep_ms=0")
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -20,7 +20,12 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
-		Cmds:                map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Setup: func(env *testscript.Env) error {
+			// Under the race detector every program would linger for a second.
+			env.Setenv("GORACE", "atexit_sleep_ms=0")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
 	})
 }
 

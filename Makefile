@@ -1,0 +1,50 @@
+# The commands of everyday work. `make help` lists them.
+
+SHELL := /usr/bin/env bash -eu -o pipefail
+.DEFAULT_GOAL := help
+
+# FUZZTIME is how long each fuzz target runs; FUZZFLAGS are added, like -json.
+FUZZTIME ?= 10s
+FUZZFLAGS ?=
+# BENCH says which benchmarks run.
+BENCH ?= .
+
+.PHONY: help build test race fuzz bench check examples
+
+help: ## List the targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
+
+build: ## Build the program as bin/isohaline
+	go build -o bin/isohaline ./cmd/isohaline
+
+test: ## Run all tests
+	go test ./...
+
+race: ## Run all tests under the race detector
+	go test -race ./...
+
+fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
+	@failed=0; \
+	while IFS=: read -r file target; do \
+		go test $(FUZZFLAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) "$$(dirname "$$file")" || failed=1; \
+	done < <(grep -roE '^func Fuzz[A-Za-z0-9_]*' --include='*_test.go' . | sed 's/func //' | sort); \
+	exit $$failed
+
+bench: ## Run the benchmarks (BENCH=regexp)
+	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
+
+check: ## Check format, vet, staticcheck, go.mod and shell scripts
+	@unformatted=$$(gofmt -l .); if [ -n "$$unformatted" ]; then echo "gofmt would change:"; echo "$$unformatted"; exit 1; fi
+	go vet ./...
+	go tool staticcheck ./...
+	go mod tidy -diff
+	@if command -v shellcheck >/dev/null; then echo shellcheck .ci/run; shellcheck .ci/run; else echo "SKIPPED: shellcheck is not installed"; fi
+
+examples: build ## Check every example and write its sheet into out/
+	@mkdir -p out
+	@for file in examples/*.yaml; do \
+		sheet="out/$$(basename "$$file" .yaml).html"; code=0; \
+		bin/isohaline check --html "$$sheet" "$$file" >/dev/null || code=$$?; \
+		case $$code in 0) answer=accepted ;; 1) answer="not accepted" ;; *) exit "$$code" ;; esac; \
+		echo "$$file: $$answer, see $$sheet"; \
+	done
