@@ -3,6 +3,7 @@ package guard_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -172,8 +173,7 @@ type kit struct {
 	settings guard.Settings
 	elapsed  []time.Duration
 	levelsMM []float64
-	absent   bool // also try readings no input should give
-	strays   bool // also try readings of inputs that are not fitted
+	strays   bool // also try readings that the wiring cannot give
 	large    bool // not with -short
 }
 
@@ -181,13 +181,8 @@ type kit struct {
 // request.
 func (k *kit) inputs() []guard.Inputs {
 	says := func(fitted bool) []guard.Contact {
-		switch {
-		case fitted && k.absent:
-			return []guard.Contact{guard.Dry, guard.Wet, guard.Faulty, guard.Absent, 9}
-		case fitted:
+		if fitted {
 			return []guard.Contact{guard.Dry, guard.Wet, guard.Faulty}
-		case k.strays:
-			return []guard.Contact{guard.Absent, guard.Wet}
 		}
 		return []guard.Contact{guard.Absent}
 	}
@@ -214,6 +209,19 @@ func (k *kit) inputs() []guard.Inputs {
 					}
 				}
 			}
+		}
+	}
+	if k.strays {
+		for _, in := range slices.Clone(all) {
+			if in.Watch == guard.Faulty { // a fitted input that is missing, or says nonsense
+				in.Watch = guard.Absent
+				all = append(all, in)
+				in.Watch = 9
+				all = append(all, in)
+				continue
+			}
+			in.Ceiling, in.Floor, in.ReservoirLow, in.ReturnPump = guard.Wet, guard.Wet, guard.Dry, guard.Dry
+			all = append(all, in) // inputs that are not fitted speak
 		}
 	}
 	return all

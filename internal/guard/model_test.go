@@ -26,22 +26,22 @@ func quanta() guard.Settings {
 	}
 }
 
-var jumps = []time.Duration{-q, 0, q, 3 * q, 1000 * q}
+var jumps = []time.Duration{-q, 0, q, 2 * q, 1000 * q}
 
 func kits() []*kit {
-	watch := kit{name: "watch only", settings: quanta(), elapsed: []time.Duration{-q, 0, q, 2 * q, 3 * q, 1000 * q}, absent: true, strays: true}
+	watch := kit{name: "watch", settings: quanta(), elapsed: jumps, strays: true}
 	watch.settings.HoldExpires = 3 * q
 	watch.settings.WetTooLong = 4 * q
 
-	budget := kit{name: "watch, budget", settings: quanta(), elapsed: []time.Duration{-q, 0, q, 2 * q, 3 * q, 1000 * q}}
+	budget := kit{name: "watch, budget", settings: quanta(), elapsed: jumps}
 	budget.settings.DailyBudget = 2 * q
 	budget.settings.ConfirmDry = q
 	budget.settings.ConfirmWet = 0
 
-	eager := kit{name: "watch, budget, no waits", settings: budget.settings, elapsed: budget.elapsed}
+	eager := kit{name: "watch, budget, no waits", settings: budget.settings, elapsed: jumps}
 	eager.settings.ConfirmDry, eager.settings.MinOff = 0, 0
 
-	ceiling := kit{name: "watch, ceiling", settings: quanta(), elapsed: jumps, absent: true}
+	ceiling := kit{name: "watch, ceiling", settings: quanta(), elapsed: jumps}
 	ceiling.settings.CeilingFitted = true
 
 	floor := kit{name: "watch, floor, reservoir", settings: quanta(), elapsed: jumps}
@@ -52,13 +52,13 @@ func kits() []*kit {
 
 	sump := kit{name: "watch, ceiling, return", settings: quanta(), elapsed: jumps}
 	sump.settings.CeilingFitted, sump.settings.ReturnFitted = true, true
+	sump.settings.ConfirmDry, sump.settings.MinOff, sump.settings.RestartSettle = q, q, 3*q
 
-	all := kit{name: "everything", settings: quanta(), elapsed: jumps, levelsMM: []float64{100, 102}, large: true}
+	all := kit{name: "every contact", settings: quanta(), elapsed: []time.Duration{-q, 0, q, 1000 * q}, large: true}
 	all.settings = guard.Settings{
-		CeilingFitted: true, FloorFitted: true, ReservoirLowFitted: true, ReturnFitted: true, LevelFitted: true,
+		CeilingFitted: true, FloorFitted: true, ReservoirLowFitted: true, ReturnFitted: true,
 		ConfirmDry: q, ConfirmWet: q, FirstFillLimit: 2 * q, RunLimitFactor: 2, RunLimitFloor: q, HardCap: 2 * q,
-		MinOff: q, RestartSettle: q, DailyBudget: guard.Day, CeilingConfirm: q,
-		LevelAnswer: q, LevelAnswerMM: 2, StallCalls: 2,
+		MinOff: q, RestartSettle: q, DailyBudget: guard.Day, CeilingConfirm: q, StallCalls: 2,
 	}
 	return []*kit{&watch, &budget, &eager, &ceiling, &floor, &level, &sump, &all}
 }
