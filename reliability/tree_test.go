@@ -1,0 +1,243 @@
+package reliability
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+)
+
+// wantRefusal checks that an error names the place and the trouble, and says
+// what to do.
+func wantRefusal(t *testing.T, name string, err error, place, problem string) {
+	t.Helper()
+	var refused *InputError
+	switch {
+	case !errors.As(err, &refused):
+		t.Errorf("%s: got %v, want a refusal", name, err)
+	case !strings.Contains(refused.Place, place) || !strings.Contains(refused.Problem, problem):
+		t.Errorf("%s: got %q, want place %q and problem %q", name, err, place, problem)
+	case refused.Fix == "":
+		t.Errorf("%s: %q has no fix", name, err)
+	}
+}
+
+func TestRefusedModels(t *testing.T) {
+	two := []Event{{Name: "a", Prob: 0.1}, {Name: "b", Prob: 0.2}}
+	or := func(name string, inputs ...string) Gate { return Gate{Name: name, Kind: Or, Inputs: inputs} }
+	rows := []struct {
+		name           string
+		model          Model
+		place, problem string
+	}{
+		{"probability above 1", Model{Top: "a", Events: []Event{{Name: "a", Prob: 1.2}}}, "event a", "1.2"},
+		{"probability below 0", Model{Top: "a", Events: []Event{{Name: "a", Prob: -0.1}}}, "event a", "-0.1"},
+		{"probability NaN", Model{Top: "a", Events: []Event{{Name: "a", Prob: math.NaN()}}}, "event a", "NaN"},
+		{"no top", Model{Events: two}, "top", `""`},
+		{"unknown top", Model{Top: "x", Events: two}, "top", `"x"`},
+		{"loop", Model{Top: "g", Gates: []Gate{or("g", "a", "h"), or("h", "k"), or("k", "b", "h")}, Events: two}, "gate h", "h -> k -> h"},
+		{"loop on itself", Model{Top: "g", Gates: []Gate{or("g", "g")}}, "gate g", "g -> g"},
+		{"loop away from the top", Model{Top: "a", Gates: []Gate{or("g", "h"), or("h", "g")}, Events: two}, "gate g", "g -> h -> g"},
+		{"loop past a group", Model{Top: "g", Gates: []Gate{or("g", "m", "g")},
+			Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}}}}, "gate g", "g -> g"},
+		{"missing reference", Model{Top: "g", Gates: []Gate{or("g", "a", "pump")}, Events: two}, "gate g", `"pump"`},
+		{"gate without inputs", Model{Top: "g", Gates: []Gate{or("g")}}, "gate g", "no inputs"},
+		{"input twice", Model{Top: "g", Gates: []Gate{or("g", "a", "a")}, Events: two}, "gate g", `"a" twice`},
+		{"3 of 2", Model{Top: "g", Gates: []Gate{{Name: "g", Kind: AtLeast, K: 3, Inputs: []string{"a", "b"}}}, Events: two}, "gate g", "3 of 2"},
+		{"0 of 2", Model{Top: "g", Gates: []Gate{{Name: "g", Kind: AtLeast, Inputs: []string{"a", "b"}}}, Events: two}, "gate g", "0 of 2"},
+		{"no kind", Model{Top: "g", Gates: []Gate{{Name: "g", Inputs: []string{"a"}}}, Events: two}, "gate g", "kind 0"},
+		{"event twice", Model{Top: "a", Events: append(two, two[0])}, "event a", "twice"},
+		{"gate named like an event", Model{Top: "a", Gates: []Gate{or("a", "b")}, Events: two}, "gate a", "twice"},
+		{"no name", Model{Top: "a", Events: []Event{{Prob: 0.1}}}, "event", "no name"},
+		{"house event twice", Model{Top: "h", House: []House{{"h", true}, {"h", false}}}, "house event h", "twice"},
+		{"group of one", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m"}}}}, "group c", "1 members"},
+		{"group member twice", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "m"}}}}, "group c member m", "twice"},
+		{"group named like its member", Model{Top: "m", Groups: []BetaGroup{{Name: "m", Members: []string{"m", "n"}}}}, "group m", "twice"},
+		{"group probability", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}, Prob: 2}}}, "group c", "2"},
+		{"group beta", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}, Beta: 1.5}}}, "group c beta", "1.5"},
+		{"rate and probability", Model{Top: "a", MissionH: 1, Events: []Event{{Name: "a", Prob: 0.1, Rate: 1e-5}}}, "event a", "1e-05"},
+		{"negative rate", Model{Top: "a", MissionH: 1, Events: []Event{{Name: "a", Rate: -1}}}, "event a", "-1"},
+		{"rate without time", Model{Top: "a", Events: []Event{{Name: "a", Rate: 1e-5}}}, "mission time", "0 h"},
+		{"empty cut set", FromCutSets(two, [][]string{{}}), "gate cut set 1", "no inputs"},
+		{"cut set of unknown events", FromCutSets(two, [][]string{{"a", "c"}}), "gate cut set 1", `"c"`},
+	}
+	for _, r := range rows {
+		_, err := NewTree(r.model)
+		wantRefusal(t, r.name, err, r.place, r.problem)
+	}
+}
+
+func TestTooManyNames(t *testing.T) {
+	m := Model{Top: "e0"}
+	for i := range MaxNames + 1 {
+		m.Events = append(m.Events, Event{Name: fmt.Sprintf("e%d", i)})
+	}
+	_, err := NewTree(m)
+	wantRefusal(t, "one too many", err, fmt.Sprintf("event e%d", MaxNames), "more than")
+	m.Events = m.Events[:MaxNames]
+	if _, err := NewTree(m); err != nil {
+		t.Error(err)
+	}
+}
+
+// TestLongTrees: a chain of gates as long as a model may be, which would
+// exhaust a careless recursion, and one OR over as many events.
+func TestLongTrees(t *testing.T) {
+	const n = MaxNames/2 - 1
+	chain := Model{Top: fmt.Sprintf("g%d", n-1)}
+	wide := Gate{Name: "wide", Kind: Or}
+	below := "e"
+	chain.Events = []Event{{Name: below, Prob: 1e-3}}
+	for i := range n {
+		event := Event{Name: fmt.Sprintf("e%d", i), Prob: 1e-8}
+		g := Gate{Name: fmt.Sprintf("g%d", i), Kind: Or, Inputs: []string{event.Name, below}}
+		below = g.Name
+		chain.Events = append(chain.Events, event)
+		chain.Gates = append(chain.Gates, g)
+		wide.Inputs = append(wide.Inputs, event.Name)
+	}
+	flat := Model{Top: wide.Name, Events: chain.Events, Gates: []Gate{wide}}
+	none := n * math.Log1p(-1e-8)
+	for _, r := range []struct {
+		model Model
+		want  float64
+	}{{chain, -math.Expm1(none + math.Log1p(-1e-3))}, {flat, -math.Expm1(none)}} {
+		_, d := compile(t, r.model)
+		if got := d.Probability(); math.Abs(got-r.want) > 1e-11*r.want {
+			t.Errorf("%s: %v, want %v", r.model.Top, got, r.want)
+		}
+	}
+}
+
+func TestCertainAndImpossibleTops(t *testing.T) {
+	rows := []struct {
+		house bool
+		sets  int
+		top   float64
+	}{{true, 1, 1}, {false, 0, 0}}
+	for _, r := range rows {
+		tree, d := compile(t, Model{
+			Top:    "g",
+			Gates:  []Gate{{Name: "g", Kind: AtLeast, K: 1, Inputs: []string{"h"}}},
+			House:  []House{{"h", r.house}},
+			Events: []Event{{Name: "unused", Prob: 0.5}},
+		})
+		byDiagram, err := d.MinimalCutSets(1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		byExpansion, err := tree.ExpandCutSets(1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		exact, err := byExpansion.Exact(10)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(byDiagram.Sets) != r.sets || len(byExpansion.Sets) != r.sets || len(byDiagram.ByOrder()) != 0 {
+			t.Errorf("house %v: %d and %d cut sets, want %d", r.house, len(byDiagram.Sets), len(byExpansion.Sets), r.sets)
+		}
+		if d.Probability() != r.top || exact != r.top || byDiagram.UpperBound() != r.top {
+			t.Errorf("house %v: top %v, %v, bound %v, want %v", r.house, d.Probability(), exact, byDiagram.UpperBound(), r.top)
+		}
+	}
+}
+
+func TestFromCutSets(t *testing.T) {
+	events := []Event{{Name: "sensor stuck", Prob: 0.01}, {Name: "timer dead", Prob: 0.1}, {Name: "relay welded", Prob: 0.002}}
+	_, d := compile(t, FromCutSets(events, [][]string{
+		{"sensor stuck", "timer dead"}, {"relay welded"}, {"relay welded", "timer dead"},
+	}))
+	sets, err := d.MinimalCutSets(10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := setsText(sets), "{relay welded}; {sensor stuck,timer dead}"; got != want {
+		t.Errorf("cut sets %s, want %s", got, want)
+	}
+	if got := sets.Dominant(1); len(got) != 1 || got[0].Events[0] != "relay welded" || got[0].Prob != 0.002 {
+		t.Errorf("dominant %+v", got)
+	}
+	_, safe := compile(t, FromCutSets(events, nil))
+	if got := safe.Probability(); got != 0 {
+		t.Errorf("no combination leads to harm, but its probability is %v", got)
+	}
+}
+
+func TestLimits(t *testing.T) {
+	m := readModels(t)["Chinese"] // 392 cut sets
+	tree, d := compile(t, m)
+	if _, err := tree.Compile(10); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("diagram of 10 steps: %v", err)
+	}
+	if _, err := d.MinimalCutSets(391); !errors.Is(err, ErrTooLarge) || !strings.Contains(err.Error(), "392") {
+		t.Errorf("391 of 392 cut sets: %v", err)
+	}
+	sets, err := d.MinimalCutSets(392)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tree.ExpandCutSets(100); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("expansion to 100 products: %v", err)
+	}
+	if _, err := sets.Exact(391); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("exact in 391 steps: %v", err)
+	}
+}
+
+// TestPublishedModelsByBothMethods: the second road reaches all but Baobab1.
+func TestPublishedModelsByBothMethods(t *testing.T) {
+	for name, m := range readModels(t) {
+		if name == "Baobab1" {
+			continue
+		}
+		m.MissionH = 5000
+		tree, d := compile(t, m)
+		byDiagram, err := d.MinimalCutSets(1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		byExpansion, err := tree.ExpandCutSets(100_000)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		exact, err := byExpansion.Exact(1_000_000)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if setsText(byDiagram) != setsText(byExpansion) {
+			t.Errorf("%s: the cut sets differ", name)
+		}
+		if !near(d.Probability(), exact) {
+			t.Errorf("%s: %v by diagram, %v by disjoint products", name, d.Probability(), exact)
+		}
+	}
+}
+
+func TestProbabilityVectors(t *testing.T) {
+	tree, d := compile(t, readModels(t)["two_of_three"])
+	for name, p := range map[string][]float64{"short": {0.1, 0.2}, "long": {0, 0, 0, 0}, "NaN": {0.1, math.NaN(), 0.2}, "above 1": {0.1, 1.1, 0}} {
+		if _, err := d.ProbabilityWith(p); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+		if _, err := d.Average([]float64{0, 1}, func(float64) []float64 { return p }); err == nil {
+			t.Errorf("%s: accepted in an average", name)
+		}
+	}
+	for name, edges := range map[string][]float64{"none": nil, "one": {1}, "backwards": {2, 1}, "out of order": {0, 2, 1, 3}, "endless": {0, math.Inf(1)}, "NaN": {0, math.NaN(), 3}} {
+		if _, err := d.Average(edges, func(float64) []float64 { return tree.Probs() }); err == nil {
+			t.Errorf("edges %s: accepted", name)
+		}
+	}
+	got, err := d.ProbabilityWith([]float64{1, 1, 0})
+	if err != nil || got != 1 {
+		t.Errorf("two of three certain: %v, %v", got, err)
+	}
+	if _, err := d.Importance(); err != nil {
+		t.Error(err)
+	}
+	_, impossible := compile(t, FromCutSets(nil, nil))
+	_, err = impossible.Importance()
+	wantRefusal(t, "importance of an impossible top", err, "top", "cannot happen")
+}
