@@ -9,7 +9,7 @@ package reliability
 // zbdd builds families of sets.
 type zbdd struct {
 	nodeTable
-	withouts map[[2]int32]int32
+	differences map[[2]int32]int32
 }
 
 func newZBDD(limit int) *zbdd {
@@ -23,49 +23,49 @@ func (z *zbdd) mk(level, hi, lo int32) int32 {
 	return z.intern(node{level, hi, lo})
 }
 
-// without keeps the sets of f that contain no set of g.
-func (z *zbdd) without(f, g int32) int32 {
+// minus keeps the sets of f that are not in g. Both hold minimal sets only, so
+// a family with the empty set has no other.
+func (z *zbdd) minus(f, g int32) int32 {
 	switch {
-	case f == none || g == all || f == g:
+	case f == none || f == g:
 		return none
-	case g == none || f == all:
-		// If f is the empty set alone it contains no set of g: families here
-		// are minimal, so the empty set is in g only if g is all.
+	case g <= all || f == all:
 		return f
 	}
 	if z.stopped() {
 		return none
 	}
 	key := [2]int32{f, g}
-	if r, ok := z.withouts[key]; ok {
+	if r, ok := z.differences[key]; ok {
 		return r
 	}
 	fn, gn := z.nodes[f], z.nodes[g]
 	var r int32
 	switch {
 	case fn.level < gn.level:
-		r = z.mk(fn.level, z.without(fn.hi, g), z.without(fn.lo, g))
+		r = z.mk(fn.level, fn.hi, z.minus(fn.lo, g))
 	case fn.level > gn.level:
-		r = z.without(f, gn.lo)
+		r = z.minus(f, gn.lo)
 	default:
-		hi := z.without(z.without(fn.hi, gn.hi), gn.lo)
-		r = z.mk(fn.level, hi, z.without(fn.lo, gn.lo))
+		r = z.mk(fn.level, z.minus(fn.hi, gn.hi), z.minus(fn.lo, gn.lo))
 	}
 	z.steps++
-	z.withouts[key] = r
+	z.differences[key] = r
 	return r
 }
 
 // minimalSets turns a decision diagram of a coherent function into the family
 // of its minimal sets (Rauzy 1993): those that need the event at a node are
-// the ones of its hi side that the lo side does not already reach without it.
+// the ones of its hi side that do not already reach the top without it. Since
+// lo implies hi, a minimal set of hi that contains one of lo is that very set,
+// and plain difference finds them.
 func (z *zbdd) minimalSets(nodes []node, root int32) int32 {
 	family := make([]int32, len(nodes))
 	family[all] = all
 	for i := all + 1; i <= root; i++ {
 		n := nodes[i]
 		lo := family[n.lo]
-		family[i] = z.mk(n.level, z.without(family[n.hi], lo), lo)
+		family[i] = z.mk(n.level, z.minus(family[n.hi], lo), lo)
 	}
 	return family[root]
 }
