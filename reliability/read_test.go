@@ -128,7 +128,8 @@ func FuzzRead(f *testing.F) {
 			if err != nil {
 				continue
 			}
-			if exact, err := sets.Exact(10_000); err == nil && !near(exact, d.Probability()) {
+			// Below 1e-300 floats run out of digits.
+			if exact, err := sets.Exact(10_000); err == nil && !near(exact, d.Probability()) && max(exact, d.Probability()) > 1e-300 {
 				t.Fatalf("%v by diagram, %v by disjoint products", d.Probability(), exact)
 			}
 			byDiagram, err := d.MinimalCutSets(len(sets.Sets))
