@@ -23,17 +23,17 @@ const (
 const (
 	// pinnedWithin is how near to its running level, in shares of the head's
 	// volume, the display counts as arrived.
-	pinnedWithin = 1e-3
+	pinnedWithin = 3e-3
 	// filmM is the head at which a weir stops running: below it surface
 	// tension holds the water. A judgement.
-	filmM = 1e-4
+	filmM = 2e-4
 	// primingFrac is the share of the return flow that a drain which is not
 	// yet running full lets by. A judgement.
 	primingFrac = 0.5
-	// filmSteps and moveFrac bound a segment while the display moves: a share
+	// moveTimeFrac and moveHeadFrac bound a segment while the display moves: a share
 	// of the level's own time constant, and of its head.
-	moveTimeFrac = 0.3
-	moveHeadFrac = 0.1
+	moveTimeFrac = 0.4
+	moveHeadFrac = 0.2
 )
 
 // drains is the display's drain under the present conditions.
@@ -52,15 +52,11 @@ type drains struct {
 func (tw *Twin) drainsUnder(c *Conditions) drains {
 	o, ret := tw.site.Overflow, tw.site.Return
 	d := drains{
-		returnM3S:   tw.returnFlowM3S,
+		returnM3S:   tw.returnFlowM3S * c.ReturnPumpFrac,
 		capacityM3S: tw.drainCapacityM3S * c.DrainFrac,
 		emergencyM3: math.Inf(1),
 		crestM:      o.CrestHeightM,
 		highM:       math.Inf(1),
-	}
-	if c.ReturnPumpFrac != 1 {
-		d.returnM3S = hydraulics.OperatingFlowM3S(tw.circulation.pump.Worn(c.ReturnPumpFrac),
-			tw.circulation.line, tw.circulation.liftM, tw.viscosity)
 	}
 	if o.EmergencyHeightM > 0 && !c.EmergencyDrainBlocked {
 		d.emergencyM3, d.highM = tw.display.VolumeM3(o.EmergencyHeightM), o.EmergencyHeightM
@@ -136,7 +132,7 @@ func (r *run) settleModes() {
 	}
 	tw, d := r.tw, &r.drains
 	if !r.returnRuns {
-		r.starved = false
+		r.starved, r.lifting = false, false
 		if r.returnSiphons && r.displayM3 <= d.siphonEndM3 {
 			r.returnSiphons = false
 		}
@@ -152,19 +148,19 @@ func (r *run) settleModes() {
 		r.drainPrimed = true
 	}
 	arrived := math.Abs(r.displayM3-d.runningM3) <= pinnedWithin*d.headM3
-	switch {
-	case r.starved && r.displayM3 >= d.runningM3-pinnedWithin*d.headM3:
+	switch gaining := r.segment.rate.displayM3+r.segment.rate.chamberM3 > 0; {
+	case r.starved && gaining && r.displayM3 >= d.runningM3-pinnedWithin*d.headM3:
 		r.starved = false
-		r.mode = moving
-	case !r.starved && r.chamberM3 <= tw.chamberIntakeM3:
+	case !r.starved && r.chamberM3 <= tw.chamberIntakeM3 && !gaining:
 		r.starved = true
 	}
+	r.lifting = r.starved && r.chamberM3 >= tw.chamberIntakeM3-intakeWithin
 	switch {
 	case r.starved:
 		r.mode = moving
 	case arrived && r.drainPrimed:
 		r.mode = pinned
-	case r.mode != pinned || !arrived:
+	default:
 		r.mode = moving
 	}
 }

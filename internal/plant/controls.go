@@ -17,8 +17,10 @@ type contact struct {
 	stuck    bool
 }
 
+// begin is a switch that agrees with the water. One that is never fitted stays
+// as it begins.
 func (c *contact) begin(wet bool) {
-	c.water, c.wet, c.flipAt = wet, wet, never
+	*c = contact{water: wet, wet: wet, flipAt: never, stuck: true}
 }
 
 // follow brings the switch up to date and says whether its reading changed.
@@ -68,6 +70,7 @@ func (r *run) fitSensors() {
 	fit := func(c *contact, fault SensorFault, elevationM float64, hysteresisM, responseS float64) {
 		c.levels = r.tw.contactAt(elevationM+fault.ShiftM, hysteresisM)
 		c.response = seconds(responseS + fault.SlowS)
+		c.stuck = false
 		switch fault.Stuck {
 		case StuckDry:
 			c.wet, c.stuck = false, true
@@ -92,10 +95,8 @@ func (r *run) fitSensors() {
 // readSensors lets every switch and float follow the water.
 func (r *run) readSensors() {
 	tw := r.tw
-	if tw.site.TopOff.Watch != nil && r.watch.follow(r.chamberM3, r.now) {
-		r.guardStale = true
-	}
-	if tw.site.TopOff.Ceiling != nil && r.ceiling.follow(r.chamberM3, r.now) {
+	watch, ceiling := r.watch.follow(r.chamberM3, r.now), r.ceiling.follow(r.chamberM3, r.now)
+	if watch || ceiling {
 		r.guardStale = true
 	}
 	if tw.site.TopOff.FloatValve != nil {
@@ -142,18 +143,26 @@ func (r *run) control() {
 	pump := r.guardOut.Pump || r.cond.RelayWelded
 	r.pumpPowered = r.powered && pump && hasPump(r.tw.site)
 	r.valveOpen = r.powered && r.guardOut.Valve
-	if r.pumpPowered && r.reservoirM3 > r.tw.reservoirIntakeM3 {
+	r.sourceWet = r.reservoirM3 > r.tw.reservoirIntakeM3
+	if r.pumpPowered && r.sourceWet {
 		r.linePrimed = true
 	}
 }
 
+// stepGuard lets the guard look, if there is anything new to see or a timer is
+// due.
 func (r *run) stepGuard() {
 	t := &r.tw.site.TopOff
+	floor := contactOf(r.tw.site.FloorSensor != nil, r.floorWet())
+	low := r.reservoirContact()
+	if !r.guardStale && floor == r.guardIn.Floor && low == r.guardIn.ReservoirLow && r.now < r.guardDue {
+		return
+	}
 	in := guard.Inputs{
 		Watch:        contactOf(t.Watch != nil, r.watch.wet),
 		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
-		Floor:        contactOf(r.tw.site.FloorSensor != nil, r.floorWet()),
-		ReservoirLow: r.reservoirContact(),
+		Floor:        floor,
+		ReservoirLow: low,
 		ReturnPump: contactOf(t.ReturnSensed && r.tw.site.HasSump(),
 			r.returnRuns || r.cond.ReturnSenseStuck),
 		LevelMM: math.NaN(),
@@ -162,15 +171,12 @@ func (r *run) stepGuard() {
 	if t.LevelGauge {
 		in.LevelMM = (r.tw.chamber.LevelM(r.chamberM3) + r.cond.LevelGaugeOffsetM) * mmPerM
 	}
-	changed := in.Floor != r.guardIn.Floor || in.ReservoirLow != r.guardIn.ReservoirLow
-	if !r.guardStale && !changed && r.now < r.guardDue {
-		return
-	}
 	r.guardState, r.guardOut = guard.Step(&r.settings, r.guardState, in, r.now)
 	in.Request = guard.NoRequest
 	r.guardIn = in
 	r.guardDue = guard.Deadline(&r.settings, r.guardState, in)
 	r.guardStale = false
+	r.hear()
 	if r.cond.Controller == HungOn && r.guardOut.Pump {
 		r.frozen = true
 	}
@@ -179,18 +185,8 @@ func (r *run) stepGuard() {
 const mmPerM = 1000
 
 func (r *run) floorWet() bool {
-	if r.cond.FloorSensorDead || r.tw.site.FloorSensor == nil {
-		return false
-	}
-	return r.floorTotalM3() >= r.tw.site.FloorSensor.TripM3
-}
-
-func (r *run) floorTotalM3() float64 {
-	total := 0.0
-	for _, v := range r.floorM3 {
-		total += v
-	}
-	return total
+	s := r.tw.site.FloorSensor
+	return s != nil && !r.cond.FloorSensorDead && r.wetM3 >= s.TripM3
 }
 
 func (r *run) reservoirContact() guard.Contact {

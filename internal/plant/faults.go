@@ -194,9 +194,9 @@ var Faults = []Fault{
 		Words: "the return pump stops for a day",
 		Apply: func(_ *Twin, c *Conditions) { c.ReturnOff = Pulse{On: day} }},
 	{ID: "return-cycling", Unit: "return pump", Applies: hasSump,
-		Words: "the return pump stops for ten minutes every hour",
+		Words: "the return pump stops for ten minutes every two hours",
 		Apply: func(_ *Twin, c *Conditions) {
-			c.ReturnOff = Pulse{On: 10 * time.Minute, Period: time.Hour}
+			c.ReturnOff = Pulse{On: 10 * time.Minute, Period: 2 * time.Hour}
 		}},
 	{ID: "return-worn", Unit: "return pump", Applies: hasSump,
 		Words: "the return pump is worn to half its flow",

@@ -33,13 +33,25 @@ func (f fluid) parcelOf(volumeM3, salinityPSU float64) parcel {
 	return parcel{waterKg: massKg * (1 - saltFrac), saltKg: massKg * saltFrac}
 }
 
+// psuPerSaltFrac carries the reference composition's fixed ratio to brines that
+// the equation of state refuses: a sump that dries out must still add up.
+var psuPerSaltFrac = seawater.PracticalSalinity(standardSalinityPSU) / standardSalinityPSU * gramsPerKg
+
 // salinityPSU is zero for an empty parcel.
 func (p parcel) salinityPSU() float64 {
 	mass := p.waterKg + p.saltKg
 	if mass <= 0 {
 		return 0
 	}
-	return seawater.PracticalSalinity(gramsPerKg * p.saltKg / mass)
+	return psuPerSaltFrac * p.saltKg / mass
+}
+
+// saltPerM3 is the concentration in kg/m3, zero for an empty parcel.
+func (p *parcel) saltPerM3(volumeM3 float64) float64 {
+	if volumeM3 <= 0 {
+		return 0
+	}
+	return p.saltKg / volumeM3
 }
 
 func (p *parcel) add(q parcel) {

@@ -55,6 +55,9 @@ const NotReached = never
 // Outcome is what a run did.
 type Outcome struct {
 	Length time.Duration
+	// Unfinished says that the run hit its bound on segments: a defect of the
+	// twin, never of the site.
+	Unfinished bool
 	// FloorM3 is the water on the floor by origin.
 	FloorM3 [originCount]float64
 	// LowPSU and HighPSU bound the salinity of the animals' water, HourPSU is
@@ -81,6 +84,9 @@ type Outcome struct {
 	Books             Books
 }
 
+// Class is the highest class reached.
+func (o *Outcome) Class() Class { return o.ClassBy(never - 1) }
+
 // ClassBy is the class reached by a time since the onset.
 func (o *Outcome) ClassBy(t time.Duration) Class {
 	for c := Loss; c > NoHarm; c-- {
@@ -92,9 +98,12 @@ func (o *Outcome) ClassBy(t time.Duration) Class {
 }
 
 // FloorTotalM3 leaves out the tank's own leak.
-func (o *Outcome) FloorTotalM3() float64 {
+func (o *Outcome) FloorTotalM3() float64 { return counted(o.FloorM3) }
+
+// counted is the water on the floor that is laid at the top-off's door.
+func counted(floorM3 [originCount]float64) float64 {
 	total := 0.0
-	for from, v := range o.FloorM3 {
+	for from, v := range floorM3 {
 		if Origin(from) != FromLeak {
 			total += v
 		}
@@ -153,117 +162,14 @@ func (o *Outcome) drawMains(productM3, rejectRatio float64) {
 	o.MainsM3 += productM3 * (1 + rejectRatio)
 }
 
+// finish is the outcome as it stands now.
 func (r *run) finish() Outcome {
-	r.out.Length = r.now - r.onset
-	r.out.FloorM3 = r.floorM3
-	r.out.Books.after = r.stored()
-	r.out.HighChamberM = r.tw.chamber.LevelM(r.out.HighChamberM)
-	r.out.LowChamberM = r.tw.chamber.LevelM(r.out.LowChamberM)
-	return r.out
-}
-
-// observe keeps the outcome's extremes after a segment of dt seconds.
-func (r *run) observe(dt float64) {
-	o, since := &r.out, r.now-r.onset
-	psu := r.animalsPSU()
-	o.LowPSU, o.HighPSU = min(o.LowPSU, psu), max(o.HighPSU, psu)
-	// The level's bounds are kept as volumes until the end.
-	o.HighChamberM, o.LowChamberM = max(o.HighChamberM, r.chamberM3), min(o.LowChamberM, r.chamberM3)
-	o.HourPSU = max(o.HourPSU, r.hour.change(since, psu))
-	step := seconds(dt)
-	if r.pumpPowered && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3 {
-		o.PumpDry += step
-	}
-	if r.starved {
-		o.ReturnDry += step
-	}
-	if o.EmptyAt == never && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3+fullWithin {
-		o.EmptyAt = since
-	}
-	if r.guardOut.Alarms != 0 && !r.frozen {
-		if o.AlarmAt == never {
-			o.AlarmAt, o.Alarms = since, r.guardOut.Alarms
-		}
-		if o.LatchedAt == never && r.guardState.Phase == guard.Latched {
-			o.LatchedAt, o.LatchReason = since, r.guardOut.Reason
-		}
-		if o.BudgetAt == never && r.guardOut.Alarms.Has(guard.BudgetSpent) {
-			o.BudgetAt = since
-		}
-	}
-	for c := Loss; c > NoHarm; c-- {
-		if o.ReachedAt[c] != never {
-			break
-		}
-		if r.reached(c, psu) {
-			for d := c; d > NoHarm && o.ReachedAt[d] == never; d-- {
-				o.ReachedAt[d] = since
-			}
-			break
-		}
-	}
-}
-
-// reached says whether the run is in a class now.
-func (r *run) reached(c Class, psu float64) bool {
-	o, l := &r.out, &r.tw.site.Limits
-	i := int(c) - 1
-	if math.Abs(psu-r.tw.targetPSU) >= l.SalinityOffPSU[i] || o.HourPSU >= l.SalinityHourPSU[i] {
-		return true
-	}
-	if r.floorTotalM3()-r.floorM3[FromLeak] >= l.FloorM3[i] {
-		return true
-	}
-	switch c {
-	case Nuisance:
-		return o.PumpDry >= pumpDryNuisance || o.ReturnDry >= starvedNuisance || o.AlarmAt != never
-	case Stress:
-		return o.ReturnDry >= starvedStress
-	case Danger:
-		return o.ReturnDry >= starvedDanger
-	}
-	return false
-}
-
-// hourWindow remembers the last hour of salinity, thinned.
-type hourWindow struct {
-	at         [hourWindowSize]time.Duration
-	psu        [hourWindowSize]float64
-	head, tail int // newest, oldest: indices that only grow
-}
-
-const (
-	hourWindowSize = 128
-	hourSpacing    = time.Hour / (hourWindowSize - 8)
-)
-
-func (w *hourWindow) reset(psu float64) {
-	w.head, w.tail = 0, 0
-	w.at[0], w.psu[0] = 0, psu
-}
-
-// change adds a reading and returns how far it is from an hour earlier, or
-// from the beginning if that is nearer.
-func (w *hourWindow) change(now time.Duration, psu float64) float64 {
-	for w.tail < w.head && w.at[(w.tail+1)%hourWindowSize] <= now-time.Hour {
-		w.tail++
-	}
-	i := w.tail % hourWindowSize
-	old := w.psu[i]
-	if from := now - time.Hour; w.at[i] < from {
-		// The oldest is more than an hour old: walk the line to the hour.
-		nextAt, nextPSU := now, psu
-		if w.tail < w.head {
-			j := (w.tail + 1) % hourWindowSize
-			nextAt, nextPSU = w.at[j], w.psu[j]
-		}
-		share := float64(from-w.at[i]) / float64(nextAt-w.at[i])
-		old += (nextPSU - old) * share
-	}
-	if now-w.at[w.head%hourWindowSize] >= hourSpacing {
-		w.head++
-		j := w.head % hourWindowSize
-		w.at[j], w.psu[j] = now, psu
-	}
-	return math.Abs(psu - old)
+	o := r.out
+	o.Length = r.now - r.onset
+	o.FloorM3 = r.floorM3
+	o.Books.after = r.stored()
+	// The level's bounds were kept as volumes until here.
+	o.HighChamberM = r.tw.chamber.LevelM(o.HighChamberM)
+	o.LowChamberM = r.tw.chamber.LevelM(o.LowChamberM)
+	return o
 }

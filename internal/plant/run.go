@@ -14,9 +14,29 @@ type Scenario struct {
 	Conditions Conditions
 	// Length is how long the run goes on after the onset.
 	Length time.Duration
+	// StopAt ends the run early at a class; NoHarm: never.
+	StopAt Class
 	// Trace, if set, is called after every segment.
 	Trace func(Sample)
 }
+
+// Result is a run seen twice: until a person comes who mends things, and to its
+// end as if nobody did.
+type Result struct {
+	Attended, Alone Outcome
+	FoundBy         Finder
+	// FoundAt is since the onset; NotReached for Nobody.
+	FoundAt time.Duration
+}
+
+// Finder is what brings a person who mends things.
+type Finder uint8
+
+const (
+	Nobody Finder = iota
+	ByAlarm
+	ByVisit
+)
 
 // Sample is the state at the end of a segment, for drawing.
 type Sample struct {
@@ -42,44 +62,53 @@ type run struct {
 	drains   drains
 
 	now, onset, end time.Duration
-	nextVisit       time.Duration
-	nextChange      time.Duration
-	nextReboot      time.Duration
 	onsetDone       bool
+	calendar        calendar
 
-	display, chamber, reservoir       parcel
-	displayM3, chamberM3, reservoirM3 float64
-	cup                               parcel
-	cupM3                             float64
-	floor                             [originCount]parcel
-	floorM3                           [originCount]float64
+	// The masses stand as they were at the segment's start; the volumes are
+	// carried along to now.
+	display, chamber, reservoir, cup parcel
+	floor                            [originCount]parcel
+	volumes
+	floorM3 [originCount]float64 // at the segment's start, by origin
 
 	watch, ceiling contact
-	returnRuns     bool
 	powered        bool
-	starved        bool
+	returnRuns     bool
 	returnSiphons  bool
 	drainPrimed    bool
+	starved        bool // the chamber is at the return pump's intake ...
+	lifting        bool // ... and the pump lifts just what reaches it
 	mode           displayMode
+	pumpPowered    bool
+	valveOpen      bool
+	linePrimed     bool // the top-off line is full of water
+	sourceWet      bool // the reservoir's water reaches the pump
+	floatOpen      bool
+	refillOpen     bool
+	skimmerDry     bool
+	displayDry     bool
+	chamberDry     bool
+	reservoirDry   bool
 
-	guardState  guard.State
-	guardIn     guard.Inputs
-	guardOut    guard.Outputs
-	guardDue    time.Duration
-	guardStale  bool
-	frozen      bool
-	pumpPowered bool
-	valveOpen   bool
-	linePrimed  bool
-	floatOpen   bool
-	refillOpen  bool
+	guardState guard.State
+	guardIn    guard.Inputs
+	guardOut   guard.Outputs
+	guardDue   time.Duration
+	guardStale bool
+	frozen     bool // a hung controller: its outputs stay as they are
 
-	flow flows
-	out  Outcome
-	hour hourWindow
+	segment segment
+	out     Outcome
+	hour    hourWindow
+	result  Result
 }
 
-// Onset runs the system healthy from its first fill to the onset of whatever
+// volumes are the volumes at one instant, m3. floorM3 is all that is on the
+// floor.
+type volumes struct{ displayM3, chamberM3, reservoirM3, cupM3, wetM3 float64 }
+
+// Onset is the system run healthy from its first fill to the onset of whatever
 // comes next. It is worked out once and shared by every scenario.
 type Onset struct{ r run }
 
@@ -91,38 +120,40 @@ func (tw *Twin) SpinUp() *Onset {
 	}
 	s := tw.site
 	r.powered, r.returnRuns, r.drainPrimed = true, s.HasSump(), true
-	r.nextVisit, r.nextChange, r.nextReboot = never, never, never
-	r.chamberM3 = tw.chamber.VolumeM3(tw.nominalLevelM())
-	r.chamber = tw.fluid.parcelOf(r.chamberM3, tw.targetPSU)
+	r.calendar = calendar{visit: never, change: never, reboot: never, find: never}
+	r.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.targetPSU)
 	if s.HasSump() {
 		r.drains = tw.drainsUnder(&r.cond)
-		r.displayM3 = r.drains.runningM3
-		if math.IsInf(r.displayM3, 1) {
-			r.displayM3 = tw.displayRimM3
+		displayM3 := r.drains.runningM3
+		if math.IsInf(displayM3, 1) {
+			displayM3 = tw.displayRimM3
 		}
-		r.display = tw.fluid.parcelOf(r.displayM3, tw.targetPSU)
+		r.display = tw.fluid.parcelOf(displayM3, tw.targetPSU)
 	}
-	r.reservoirM3 = tw.reservoirFullM3
-	r.reservoir = tw.fluid.parcelOf(r.reservoirM3, 0)
-	r.floatOpen = false
+	r.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, 0)
+	r.measure()
 	r.watch.begin(true)
 	r.ceiling.begin(false)
 	r.fitSensors()
-	r.hour.reset(tw.targetPSU)
+	r.hour.reset(-SpinUp, tw.targetPSU)
 	r.out.begin(tw.targetPSU)
 	r.bootGuard(guard.State{})
 	r.openBooks()
-	r.loop(nil)
+	r.loop(Scenario{})
 	return &Onset{r: r}
 }
 
 // Run carries a scenario from the onset to its end.
-func (o *Onset) Run(sc Scenario) Outcome {
+func (o *Onset) Run(sc Scenario) Result {
 	r := o.r
 	r.end = r.onset + sc.Length
 	r.begin(sc.Conditions)
-	r.loop(sc.Trace)
-	return r.finish()
+	r.loop(sc)
+	r.result.Alone = r.finish()
+	if r.result.FoundBy == Nobody {
+		r.result.Attended = r.result.Alone
+	}
+	return r.result
 }
 
 // begin is the onset: a visit has just ended and the conditions change.
@@ -130,23 +161,29 @@ func (r *run) begin(c Conditions) {
 	tw := r.tw
 	r.cond = c
 	r.onsetDone = true
-	r.out.begin(r.animalsPSU())
-	r.hour.reset(r.animalsPSU())
-	r.floor, r.floorM3 = [originCount]parcel{}, [originCount]float64{}
-	r.emptyCup()
+	r.floor, r.floorM3, r.wetM3 = [originCount]parcel{}, [originCount]float64{}, 0
+	r.cup = parcel{}
 	r.fillReservoir()
+	r.out.begin(r.animalsPSU())
+	r.hour.reset(0, r.animalsPSU())
 	r.openBooks()
+	r.result = Result{FoundAt: NotReached}
 	if c.ReservoirSalted {
 		r.out.Books.leave(r.reservoir)
-		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.site.Water.SalinityPSU)
+		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.targetPSU)
 		r.out.Books.enter(r.reservoir)
 	}
-	if d := tw.site.People.DaysBetweenVisits; d > 0 {
-		r.nextVisit = r.onset + days(d)
+	if c.BucketM3 > 0 {
+		bucket := tw.fluid.parcelOf(c.BucketM3, 0)
+		r.out.Books.enter(bucket)
+		if tw.site.HasSump() {
+			r.display.add(bucket)
+		} else {
+			r.chamber.add(bucket)
+		}
 	}
-	if w := tw.site.WaterChange; w != nil {
-		r.nextChange = r.onset + days(w.EveryDays)
-	}
+	r.measure()
+	r.calendar.begin(tw.site, r.onset, c.Controller == Rebooting)
 	if c.RunLimitDisabled {
 		r.settings.HardCap = guard.Never
 		r.settings.FirstFillLimit = guard.Never
@@ -159,149 +196,57 @@ func (r *run) begin(c Conditions) {
 		r.drains = tw.drainsUnder(&r.cond)
 		r.mode = moving
 	}
-	if c.BucketM3 > 0 {
-		bucket := tw.fluid.parcelOf(c.BucketM3, 0)
-		r.out.Books.enter(bucket)
-		if tw.site.HasSump() {
-			r.display.add(bucket)
-		} else {
-			r.chamber.add(bucket)
-		}
-		r.measure()
-	}
 	r.fitSensors()
-	if c.Controller == Rebooting {
-		r.nextReboot = r.onset + RebootPeriod
-	}
-	if c.Controller == HungOff {
-		r.frozen = true
-	}
+	r.frozen = c.Controller == HungOff
 	r.guardStale = true
-	r.guardIn.Request = guard.NoRequest
 	if c.Held {
 		r.guardIn.Request = guard.Hold
 	}
+	r.segment = segment{}
 }
 
-func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
+// segmentsPerDay bounds a run, so that a flow that chatters cannot hang the
+// check: a hundred times what the busiest fault needs.
+const segmentsPerDay = 200_000
 
-// loop is the whole twin: settle what changed, work out the flows, go to the
-// next event.
-func (r *run) loop(trace func(Sample)) {
-	for r.now < r.end {
-		r.schedule()
+// loop is the whole twin: do what is due, let the controls look, and where
+// anything that governs the flows has changed, bring the masses along and work
+// the flows out again; then go to the next event.
+func (r *run) loop(sc Scenario) {
+	most := segmentsPerDay * int(1+(r.end-r.now)/day)
+	for turns := 0; r.now < r.end; turns++ {
+		if turns > most {
+			r.out.Unfinished = true
+			return
+		}
+		r.followCalendar()
 		r.readSensors()
 		r.control()
 		r.settleModes()
-		dt := r.segment()
+		if g := r.look(); g != r.segment.governors || r.now >= r.segment.until || !r.segment.valid {
+			r.settle(sc.Trace)
+			if sc.StopAt != NoHarm && r.out.ReachedAt[sc.StopAt] != never {
+				return
+			}
+			r.newSegment(g)
+		}
+		r.goTo(r.nextEvent())
+	}
+	r.settle(sc.Trace)
+}
+
+// settle ends the segment: masses, outcome and volumes stand at now.
+func (r *run) settle(trace func(Sample)) {
+	if dt := (r.now - r.segment.since).Seconds(); r.segment.valid && dt > 0 {
+		before := r.standing()
 		r.advance(dt)
-		r.observe(dt)
+		r.observe(before)
 		if trace != nil {
 			trace(r.sample())
 		}
 	}
-}
-
-// schedule does what is due at this instant by the calendar.
-func (r *run) schedule() {
-	since := r.now - r.onset
-	if !r.onsetDone {
-		since = -1
-	}
-	powered := !r.cond.PowerOff.activeAt(since)
-	if powered && !r.powered {
-		r.powered = true
-		if r.tw.setup.Guard != nil {
-			r.frozen = false
-			r.cond.Controller = Running
-			r.bootGuard(r.guardState)
-		}
-	}
-	r.powered = powered
-	if r.now >= r.nextReboot {
-		r.bootGuard(r.guardState)
-		r.nextReboot += RebootPeriod
-	}
-	returnRuns := r.tw.site.HasSump() && powered && !r.cond.ReturnOff.activeAt(since) && !r.floorStopsReturn()
-	if returnRuns != r.returnRuns {
-		r.returnRuns = returnRuns
-		r.guardStale = true
-		r.returnSiphons = !returnRuns
-		r.mode = moving
-	}
-	if r.now >= r.nextVisit {
-		r.fillReservoir()
-		r.out.Books.leave(r.emptyCup())
-		r.nextVisit += days(r.tw.site.People.DaysBetweenVisits)
-	}
-	if r.now >= r.nextChange {
-		r.changeWater()
-		r.nextChange += days(r.tw.site.WaterChange.EveryDays)
-	}
-}
-
-func (r *run) floorStopsReturn() bool {
-	c := r.tw.site.Controller
-	return c != nil && c.StopsReturnOnFloor && r.guardIn.Floor == guard.Wet && !r.frozen
-}
-
-// nextScheduled is the next instant at which schedule has something to do.
-func (r *run) nextScheduled() time.Duration {
-	t := min(r.end, r.nextVisit, r.nextChange, r.nextReboot)
-	if r.onsetDone && (r.cond.PowerOff.On != 0 || r.cond.ReturnOff.On != 0) {
-		since := r.now - r.onset
-		if n := r.cond.PowerOff.nextChange(since); n != never {
-			t = min(t, r.onset+n)
-		}
-		if n := r.cond.ReturnOff.nextChange(since); n != never {
-			t = min(t, r.onset+n)
-		}
-	}
-	return t
-}
-
-// fillReservoir is what a person does at a visit.
-func (r *run) fillReservoir() {
-	if !hasReservoir(r.tw.site) || hasRefill(r.tw.site) || r.cond.ReservoirForgotten {
-		return
-	}
-	if missing := r.tw.reservoirFullM3 - r.reservoirM3; missing > 0 {
-		fresh := r.tw.fluid.parcelOf(missing, 0)
-		r.reservoir.add(fresh)
-		r.out.Books.enter(fresh)
-		r.measure()
-	}
-}
-
-// changeWater swaps old water for new, the same share of every volume.
-func (r *run) changeWater() {
-	w := r.tw.site.WaterChange
-	psu := w.SalinityPSU
-	if r.cond.WaterChangePSU > 0 {
-		psu = r.cond.WaterChangePSU
-	}
-	total := r.chamberM3 + r.displayM3
-	for _, v := range []struct {
-		p  *parcel
-		m3 float64
-	}{{&r.display, r.displayM3}, {&r.chamber, r.chamberM3}} {
-		swap := min(w.VolumeM3*v.m3/total, v.m3)
-		fresh := r.tw.fluid.parcelOf(swap, psu)
-		r.out.Books.leave(v.p.drawM3(swap, v.m3))
-		v.p.add(fresh)
-		r.out.Books.enter(fresh)
-	}
-	r.measure()
-}
-
-// measure brings the volumes up to date with the masses.
-func (r *run) measure() {
-	f := r.tw.fluid
-	r.chamberM3 = f.volumeM3(r.chamber)
-	r.reservoirM3 = f.volumeM3(r.reservoir)
-	if r.tw.site.HasSump() {
-		r.displayM3 = f.volumeM3(r.display)
-	}
+	r.segment.valid = false
+	r.segment.since = r.now
 }
 
 // animalsPSU is the salinity where the animals are.
@@ -312,18 +257,30 @@ func (r *run) animalsPSU() float64 {
 	return r.chamber.salinityPSU()
 }
 
+// measure brings the volumes up to date with the masses.
+func (r *run) measure() {
+	f := r.tw.fluid
+	r.chamberM3 = f.volumeM3(r.chamber)
+	r.reservoirM3 = f.volumeM3(r.reservoir)
+	r.displayM3 = f.volumeM3(r.display)
+	r.cupM3 = f.volumeM3(r.cup)
+	r.wetM3 = 0
+	for i, p := range r.floor {
+		r.floorM3[i] = f.volumeM3(p)
+		r.wetM3 += r.floorM3[i]
+	}
+}
+
 func (r *run) sample() Sample {
 	s := Sample{
 		SinceOnset: r.now - r.onset, ChamberM: r.tw.chamber.LevelM(r.chamberM3),
 		ReservoirM3: r.reservoirM3, SalinityPSU: r.animalsPSU(), ChamberPSU: r.chamber.salinityPSU(),
-		TopOffM3S: r.flow.topOff, WatchWet: r.watch.wet, CeilingWet: r.ceiling.wet,
+		FloorM3: r.wetM3, TopOffM3S: r.segment.flows.topOff,
+		WatchWet: r.watch.wet, CeilingWet: r.ceiling.wet,
 		ReturnRunning: r.returnRuns, Phase: r.guardState.Phase, Reason: r.guardOut.Reason,
 	}
 	if r.tw.site.HasSump() {
 		s.DisplayM = r.tw.display.LevelM(r.displayM3)
-	}
-	for _, v := range r.floorM3 {
-		s.FloorM3 += v
 	}
 	return s
 }

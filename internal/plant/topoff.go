@@ -93,6 +93,10 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 	if t.Plumbed != nil {
 		return tw.line.plumbedM3S
 	}
+	pumping := r.pumpPowered && c.TopOffPumpFrac > 0
+	if t.Pump != nil && !pumping && (!r.linePrimed || t.SiphonBreak && !c.SiphonBreakBlocked) {
+		return 0 // no pump and no siphon
+	}
 	surfaceM := tw.line.reservoirFloorM + tw.reservoir.LevelM(reservoirM3)
 	endM := r.tubeEndM()
 	levelM := tw.chamber.LevelM(chamberM3)
@@ -102,24 +106,20 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 		// is lower.
 		outletM = min(0, tw.line.reservoirFloorM)
 	}
-	hasWater := reservoirM3 > tw.reservoirIntakeM3
-	if r.pumpPowered && c.TopOffPumpFrac > 0 {
-		if !hasWater {
+	if pumping {
+		if !r.sourceWet {
 			return 0
 		}
 		return tw.line.pumped.at(outletM-surfaceM) * c.TopOffPumpFrac
 	}
 	if t.Pump == nil {
-		if fall := surfaceM - outletM; fall > 0 && hasWater {
+		if fall := surfaceM - outletM; fall > 0 && r.sourceWet {
 			return tw.line.gravity.at(fall)
 		}
 		return 0
 	}
-	if !r.linePrimed || t.SiphonBreak && !c.SiphonBreakBlocked {
-		return 0
-	}
 	if fall := surfaceM - outletM; fall > 0 {
-		if !hasWater {
+		if !r.sourceWet {
 			return 0
 		}
 		return tw.line.gravity.at(fall)

@@ -2,13 +2,9 @@ package plant
 
 import (
 	"fmt"
-	"math"
-
-	"isohaline/evaporation"
 	"isohaline/hydraulics"
 	"isohaline/internal/guard"
 	"isohaline/internal/site"
-	"isohaline/seawater"
 )
 
 // Levels are the heights the controller's sensors switch at, above the datum.
@@ -37,7 +33,8 @@ type Twin struct {
 	fluid fluid
 	// chamber is where the level shows: the sump, or the display of a tank
 	// without one.
-	chamber, display, reservoir hydraulics.Vessel
+	chamber            basin
+	display, reservoir hydraulics.Vessel
 
 	returnFlowM3S, drainCapacityM3S float64
 	edgeLengthM                     float64
@@ -63,24 +60,13 @@ type Twin struct {
 // dry again.
 type contactLevels struct{ wetM3, dryM3 float64 }
 
-// evaporationLine is kg/s against practical salinity, linear about the target:
-// water activity is nearly linear in salinity.
-type evaporationLine struct{ atTargetKgS, perPSUKgS float64 }
-
-func (e evaporationLine) kgS(offTargetPSU float64) float64 {
-	return max(e.atTargetKgS+e.perPSUKgS*offTargetPSU, 0)
-}
-
 const secondsPerDay = 86400.0
 
 // Build works a site out for one season.
 func Build(setup Setup) (*Twin, error) {
 	s := setup.Site
 	season := s.Room.Seasons[setup.Season]
-	waterC := season.WaterTempC
-	if math.IsNaN(waterC) {
-		waterC = s.Water.TempC
-	}
+	waterC := waterTempC(s, season)
 	tw := &Twin{
 		site: s, setup: setup, fluid: newFluid(waterC),
 		targetPSU: s.Water.SalinityPSU,
@@ -92,22 +78,30 @@ func Build(setup Setup) (*Twin, error) {
 	}
 	if s.HasSump() {
 		tw.display = display
-		if tw.chamber, err = s.Sump.Vessel(); err != nil {
+		sump, err := s.Sump.Vessel()
+		if err != nil {
 			return nil, fmt.Errorf("working out the sump: %w", err)
 		}
+		tw.chamber = basin{vessel: sump, fixedM3: s.Sump.FixedM3()}
 		if err := tw.buildCirculation(waterC); err != nil {
 			return nil, err
 		}
 	} else {
-		tw.chamber = display
+		tw.chamber = basin{vessel: display}
 	}
 	tw.chamberRimM3 = tw.chamber.CapacityM3()
 	if f := s.TopOff.FloatValve; f != nil {
 		tw.floatShutM3 = tw.chamber.VolumeM3(f.ShutElevationM)
 		tw.floatOpenM3 = tw.chamber.VolumeM3(f.ShutElevationM - f.OpenBelowM)
 	}
-	if err := tw.buildEvaporation(season, waterC); err != nil {
+	c, err := climateOf(s, season)
+	if err != nil {
 		return nil, err
+	}
+	tw.evapChamber = c.line(c.display, tw.targetPSU, setup.EvaporationFactor)
+	if s.HasSump() {
+		tw.evapDisplay = tw.evapChamber
+		tw.evapChamber = c.line(c.sump, tw.targetPSU, setup.EvaporationFactor)
 	}
 	if err := tw.buildTopOff(); err != nil {
 		return nil, err
@@ -185,37 +179,6 @@ func (tw *Twin) contactAt(elevationM, hysteresisM float64) contactLevels {
 		wetM3: tw.chamber.VolumeM3(elevationM + hysteresisM/2),
 		dryM3: tw.chamber.VolumeM3(elevationM - hysteresisM/2),
 	}
-}
-
-func (tw *Twin) buildEvaporation(season site.Season, waterC float64) error {
-	model, err := evaporation.ParseModel(tw.site.Room.EvaporationModel)
-	if err != nil {
-		return fmt.Errorf("choosing the evaporation model: %w", err)
-	}
-	air := evaporation.Air{
-		TempC: season.AirC, RHFrac: season.RHFrac,
-		SpeedMS: season.AirSpeedMS, PressurePa: tw.site.Room.PressurePa,
-	}
-	line := func(surface evaporation.Surface) evaporationLine {
-		at := func(psu float64) float64 {
-			w := evaporation.Water{TempC: waterC,
-				Activity: seawater.WaterActivity(seawater.AbsoluteSalinity(psu), waterC)}
-			return evaporation.KgPerDay(model, surface, w, air) / secondsPerDay * tw.setup.EvaporationFactor
-		}
-		const stepPSU = 5
-		base := at(tw.targetPSU)
-		return evaporationLine{atTargetKgS: base, perPSUKgS: (at(tw.targetPSU+stepPSU) - base) / stepPSU}
-	}
-	display, sump, err := Surfaces(tw.site, season)
-	if err != nil {
-		return err
-	}
-	if tw.site.HasSump() {
-		tw.evapDisplay, tw.evapChamber = line(display), line(sump)
-	} else {
-		tw.evapChamber = line(display)
-	}
-	return nil
 }
 
 // SystemM3 is the water in the system in healthy running.

@@ -27,44 +27,28 @@ func conditionsOf(tw *plant.Twin, faults []plant.Fault) plant.Conditions {
 	return c
 }
 
-// try runs one combination in one season and judges it.
+// try runs one combination in one season and judges it. Pairs need not go on
+// once all is lost.
 func (b *bench) try(season int, faults []plant.Fault) Row {
 	s := b.site
-	onset := b.onsets[season]
-	c := conditionsOf(b.twins[season], faults)
-	row := Row{Faults: faults, Season: s.Room.Seasons[season].Name}
-	row.Alone = onset.Run(plant.Scenario{Conditions: c, Length: horizon(s)})
-	row.FoundBy, row.FoundAfter = whoComes(s, &c, &row.Alone)
-	row.Outcome = row.Alone
-	if row.FoundAfter < row.Alone.Length {
-		row.Outcome = onset.Run(plant.Scenario{Conditions: c, Length: row.FoundAfter})
+	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(s)}
+	if len(faults) > 1 {
+		sc.StopAt = plant.Loss
 	}
-	row.Class = row.Outcome.ClassBy(plant.NotReached - 1)
-	row.Unattended = row.Alone.ClassBy(plant.NotReached - 1)
+	result := b.onsets[season].Run(sc)
+	row := Row{
+		Faults: faults, Season: s.Room.Seasons[season].Name,
+		Outcome: result.Attended, Alone: result.Alone,
+		FoundBy: finders[result.FoundBy], FoundAfter: result.FoundAt,
+		Class: result.Attended.Class(), Unattended: result.Alone.Class(),
+	}
 	row.HarmAfter = row.Outcome.ReachedAt[row.Class]
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
 	row.StoppedBy = stoppedBy(s, &row)
 	return row
 }
 
-// whoComes is the first person to notice: called by an alarm that reaches
-// somebody, or come for a visit when something is amiss.
-func whoComes(s *site.Site, c *plant.Conditions, o *plant.Outcome) (Finder, time.Duration) {
-	by, at := Nobody, plant.NotReached
-	reaches := s.Alarm.Remote || s.Alarm.Audible && s.People.HearsAudible
-	if reaches && !c.AlarmSilent && o.AlarmAt != plant.NotReached {
-		by, at = ByAlarm, o.AlarmAt+seconds(s.People.AnswerHours*time.Hour.Seconds())
-	}
-	if every := seconds(s.People.DaysBetweenVisits * day.Seconds()); every > 0 {
-		if amiss := o.ReachedAt[plant.Nuisance]; amiss != plant.NotReached {
-			visit := every * max((amiss+every-1)/every, 1)
-			if visit < at {
-				by, at = ByVisit, visit
-			}
-		}
-	}
-	return by, at
-}
+var finders = map[plant.Finder]Finder{plant.Nobody: Nobody, plant.ByAlarm: ByAlarm, plant.ByVisit: ByVisit}
 
 // stoppedBy names the first automatic barrier that acted before a person came.
 func stoppedBy(s *site.Site, row *Row) Barrier {

@@ -11,7 +11,6 @@ import (
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/units"
-	"isohaline/seawater"
 )
 
 // Options say how a check is done.
@@ -54,7 +53,7 @@ func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
 			return nil, fmt.Errorf("searching for changes: %w", err)
 		}
 	}
-	r.TankYears = b.tankYears.load()
+	r.TankYears = float64(b.tankDays.Load()) / daysAYear
 	return r, nil
 }
 
@@ -68,15 +67,11 @@ type bench struct {
 	twins    []*plant.Twin
 	onsets   []*plant.Onset
 
-	tankYears yearCount
+	// tankDays is simulated time, added up from many goroutines.
+	tankDays atomic.Int64
 }
 
-// yearCount adds up simulated time from many goroutines.
-type yearCount struct{ nanoseconds atomic.Int64 }
-
-const year = 365 * day
-
-func (y *yearCount) load() float64 { return float64(y.nanoseconds.Load()) / float64(year) }
+const daysAYear = 365
 
 // prepare works out water, settings and geometry, and brings a twin of every
 // season to the onset.
@@ -142,16 +137,38 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	return b, nil
 }
 
+// recordDays is how long the record behind a site's own long-run figure is
+// taken to be.
+const recordDays = daysAYear
+
 // evaporate works out every season's water and the site's own factor.
 func (b *bench) evaporate() (factor float64, err error) {
-	s := b.site
-	model, err := evaporation.ParseModel(s.Room.EvaporationModel)
-	if err != nil {
-		return 0, fmt.Errorf("room.evaporation model: %w", err)
+	var yearly evaporation.Estimate
+	for _, season := range b.site.Room.Seasons {
+		w := SeasonWater{Season: season}
+		if w.Display, w.Sump, err = plant.Evaporation(b.site, season); err != nil {
+			return 0, err
+		}
+		w.Total = w.Display.Plus(w.Sump)
+		share := season.Days / daysAYear
+		yearly.LitresPerDay += w.Total.LitresPerDay * share
+		yearly.LowLitresPerDay += w.Total.LowLitresPerDay * share
+		yearly.HighLitresPerDay += w.Total.HighLitresPerDay * share
+		b.water = append(b.water, w)
 	}
-	_ = model
-	_ = seawater.WaterActivity
-	return 1, nil
+	measured := b.site.Room.MeasuredLitresPerDay
+	if measured == 0 {
+		return 1, nil
+	}
+	c, err := evaporation.Calibrate(yearly, measured, recordDays)
+	if err != nil {
+		return 0, fmt.Errorf("room.measured top-off: %w", err)
+	}
+	for i := range b.water {
+		w := &b.water[i]
+		w.Display, w.Sump, w.Total = c.Apply(w.Display), c.Apply(w.Sump), c.Apply(w.Total)
+	}
+	return c.Multiplier, nil
 }
 
 // asBuilt is the site with nothing wrong, in its worst season.
@@ -165,7 +182,7 @@ func (b *bench) worst(faults []plant.Fault) Row {
 		if season == 0 || worse(row, worst) < 0 {
 			worst = row
 		}
-		b.tankYears.nanoseconds.Add(int64(row.Alone.Length))
+		b.tankDays.Add(int64(row.Alone.Length / day))
 	}
 	worst.Sentence = sentence(b.site, &worst, b.u)
 	return worst

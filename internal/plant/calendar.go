@@ -1,0 +1,155 @@
+package plant
+
+import (
+	"time"
+
+	"isohaline/internal/guard"
+	"isohaline/internal/site"
+)
+
+// calendar is what comes by the clock.
+type calendar struct {
+	visit, change, reboot time.Duration
+	find                  time.Duration // when the alarm's answer arrives
+}
+
+func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
+
+func (c *calendar) begin(s *site.Site, onset time.Duration, rebooting bool) {
+	*c = calendar{visit: never, change: never, reboot: never, find: never}
+	if d := s.People.DaysBetweenVisits; d > 0 {
+		c.visit = onset + days(d)
+	}
+	if w := s.WaterChange; w != nil {
+		c.change = onset + days(w.EveryDays)
+	}
+	if rebooting {
+		c.reboot = onset + RebootPeriod
+	}
+}
+
+// followCalendar does what is due at this instant.
+func (r *run) followCalendar() {
+	since := r.now - r.onset
+	if !r.onsetDone {
+		since = -1
+	}
+	powered := !r.cond.PowerOff.activeAt(since)
+	if powered && !r.powered && r.tw.setup.Guard != nil {
+		// Starting again ends a hang.
+		r.frozen = false
+		if r.cond.Controller != Rebooting {
+			r.cond.Controller = Running
+		}
+		r.powered = true
+		r.bootGuard(r.guardState)
+	}
+	r.powered = powered
+	if r.now >= r.calendar.reboot {
+		r.bootGuard(r.guardState)
+		r.calendar.reboot += RebootPeriod
+	}
+	returnRuns := r.tw.site.HasSump() && powered && !r.cond.ReturnOff.activeAt(since) && !r.floorStopsReturn()
+	if returnRuns != r.returnRuns {
+		r.returnRuns = returnRuns
+		r.guardStale = true
+		r.returnSiphons = !returnRuns
+		r.mode = moving
+	}
+	if r.now >= r.calendar.find {
+		r.calendar.find = never
+		r.finds(ByAlarm)
+	}
+	if r.now >= r.calendar.visit {
+		r.visit()
+		r.calendar.visit += days(r.tw.site.People.DaysBetweenVisits)
+	}
+	if r.now >= r.calendar.change {
+		r.settle(nil)
+		r.changeWater()
+		r.calendar.change += days(r.tw.site.WaterChange.EveryDays)
+	}
+}
+
+func (r *run) floorStopsReturn() bool {
+	c := r.tw.site.Controller
+	return c != nil && c.StopsReturnOnFloor && r.guardIn.Floor == guard.Wet && !r.frozen
+}
+
+// next is the next instant at which followCalendar has something to do.
+func (r *run) nextOnCalendar() time.Duration {
+	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.find)
+	if r.onsetDone && (r.cond.PowerOff.On != 0 || r.cond.ReturnOff.On != 0) {
+		since := r.now - r.onset
+		if n := r.cond.PowerOff.nextChange(since); n != never {
+			t = min(t, r.onset+n)
+		}
+		if n := r.cond.ReturnOff.nextChange(since); n != never {
+			t = min(t, r.onset+n)
+		}
+	}
+	return t
+}
+
+// finds notes that a person has come who mends things. The run goes on as if
+// they had not.
+func (r *run) finds(by Finder) {
+	if r.result.FoundBy != Nobody {
+		return
+	}
+	r.settle(nil)
+	r.result.FoundBy, r.result.FoundAt = by, r.now-r.onset
+	r.result.Attended = r.finish()
+}
+
+// alarmCalls starts the way of somebody whom the alarm reaches.
+func (r *run) alarmCalls() {
+	s := r.tw.site
+	reaches := s.Alarm.Remote || s.Alarm.Audible && s.People.HearsAudible
+	if reaches && !r.cond.AlarmSilent {
+		r.calendar.find = r.now + seconds(s.People.AnswerHours*time.Hour.Seconds())
+	}
+}
+
+// visit is the routine: fill the reservoir, empty the cup, and see whether
+// anything is amiss.
+func (r *run) visit() {
+	r.settle(nil)
+	if r.out.ReachedAt[Nuisance] != never {
+		r.finds(ByVisit)
+	}
+	r.fillReservoir()
+	r.out.Books.leave(r.cup)
+	r.cup = parcel{}
+	r.measure()
+}
+
+func (r *run) fillReservoir() {
+	if !hasReservoir(r.tw.site) || hasRefill(r.tw.site) || r.cond.ReservoirForgotten {
+		return
+	}
+	if missing := r.tw.reservoirFullM3 - r.reservoirM3; missing > 0 {
+		fresh := r.tw.fluid.parcelOf(missing, 0)
+		r.reservoir.add(fresh)
+		r.out.Books.enter(fresh)
+	}
+}
+
+// changeWater swaps old water for new, the same share of every volume.
+func (r *run) changeWater() {
+	w := r.tw.site.WaterChange
+	psu := w.SalinityPSU
+	if r.cond.WaterChangePSU > 0 {
+		psu = r.cond.WaterChangePSU
+	}
+	share := min(w.VolumeM3/(r.chamberM3+r.displayM3), 1)
+	swap := func(p *parcel, volumeM3 float64) {
+		r.out.Books.leave(p.take(share))
+		fresh := r.tw.fluid.parcelOf(share*volumeM3, psu)
+		p.add(fresh)
+		r.out.Books.enter(fresh)
+	}
+	swap(&r.chamber, r.chamberM3)
+	swap(&r.display, r.displayM3)
+	r.measure()
+}
