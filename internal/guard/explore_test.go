@@ -35,12 +35,13 @@ type node struct {
 
 // move is one step from node to node.
 type move struct {
-	kit      *kit
-	from, to node
-	in       guard.Inputs
-	elapsed  time.Duration
-	out      guard.Outputs
-	broken   bool // the clock was at fault, or the power went
+	kit     *kit
+	from    *node
+	to      node
+	in      guard.Inputs
+	elapsed time.Duration
+	out     guard.Outputs
+	broken  bool // the clock was at fault, or the power went
 }
 
 func (m *move) String() string {
@@ -115,9 +116,10 @@ func explore(k *kit, c controller, invariants []invariant) (result, *violation) 
 	var m move // one for all moves: there are tens of millions
 	for i := 0; i < len(nodes); i++ {
 		// The power goes, and comes back.
-		m = move{kit: k, from: nodes[i], broken: true}
-		m.to.state = c.boot(&k.settings, nodes[i].state, 0)
-		m.to.witness = nodes[i].witness.afterBoot()
+		from := nodes[i]
+		m = move{kit: k, from: &from, broken: true}
+		m.to.state = c.boot(&k.settings, from.state, 0)
+		m.to.witness = from.witness.afterBoot()
 		if because := check(invariants, atPowerCut, &m, c); because != nil {
 			return res, fail(&m, i, because)
 		}
@@ -125,7 +127,7 @@ func explore(k *kit, c controller, invariants []invariant) (result, *violation) 
 
 		for j, in := range inputs {
 			for _, elapsed := range k.elapsed {
-				m.take(c, k, &nodes[i], in, elapsed)
+				m.take(c, k, &from, in, elapsed)
 				because := check(invariants, atMove, &m, c)
 				if because == nil && visit(&m, i, j) {
 					because = check(invariants, atState, &m, c)
@@ -161,7 +163,7 @@ const maxNodes = 2_000_000
 
 // take makes one move.
 func (m *move) take(c controller, k *kit, from *node, in guard.Inputs, elapsed time.Duration) {
-	m.kit, m.from, m.in, m.elapsed = k, *from, in, elapsed
+	m.kit, m.from, m.in, m.elapsed = k, from, in, elapsed
 	m.to.state, m.out = c.step(&k.settings, from.state, in, elapsed)
 	m.to.state.Last -= elapsed // the time origin must not matter: set the clock back to 0
 	m.to.witness, m.broken = from.witness.see(k, in, elapsed, m.to.state.Phase, m.out)

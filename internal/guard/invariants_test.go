@@ -222,7 +222,7 @@ func invariantDeadline(m *move, c controller) string {
 		state, out := c.step(s, m.to.state, in, at)
 		return out == m.out && state.Phase == m.to.state.Phase
 	}
-	for at := time.Duration(1); at < min(deadline, 1000*q); at += q / 2 {
+	for at := time.Duration(1); at < min(deadline, 20*q); at += q / 2 { // every setting is shorter
 		if !same(at) {
 			return fmt.Sprintf("changes at %v, before the deadline %v", at, deadline)
 		}
