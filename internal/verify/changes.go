@@ -20,6 +20,22 @@ type candidate struct {
 	// apply changes a copy of the site and says whether there was anything to
 	// change.
 	apply func(*site.Site) bool
+	// keep, where apply searches, makes its finding from the changed site into
+	// an apply that need not search again.
+	keep func(after *site.Site) func(*site.Site) bool
+}
+
+// keepReservoir applies the reservoir that was found.
+func keepReservoir(after *site.Site) func(*site.Site) bool {
+	found := *after.TopOff.Reservoir
+	return func(s *site.Site) bool {
+		if s.TopOff.Reservoir == nil {
+			return false
+		}
+		r := found
+		s.TopOff.Reservoir = &r
+		return true
+	}
 }
 
 func say(text string) func(_, _ *site.Site, _ units.System) string {
@@ -214,12 +230,12 @@ var candidates = []candidate{
 			return fmt.Sprintf("fill the reservoir to %s instead of %s: so much may go in at once",
 				u.Volume(reservoirM3(after)), u.Volume(reservoirM3(before)))
 		},
-		apply: shrinkReservoir},
+		apply: shrinkReservoir, keep: keepReservoir},
 	{id: "larger-reservoir",
 		words: func(_, after *site.Site, u units.System) string {
 			return fmt.Sprintf("use a reservoir of %s, to last until the next visit", u.Volume(reservoirM3(after)))
 		},
-		apply: growReservoir},
+		apply: growReservoir, keep: keepReservoir},
 	{id: "visit-weekly",
 		words: func(_, after *site.Site, u units.System) string {
 			return fmt.Sprintf("have somebody look at the tank every %s", u.Duration(after.People.DaysBetweenVisits*day.Seconds()))
@@ -263,30 +279,47 @@ func reservoirM3(s *site.Site) float64 {
 	return v.VolumeM3(s.TopOff.Reservoir.FillHeightM)
 }
 
-// shrinkReservoir fills the reservoir no further than may safely enter at once.
+// reservoirSteps is how finely the search for a reservoir looks: 2^8 levels.
+const reservoirSteps = 8
+
+// shrinkReservoir finds the fullest reservoir that does less harm than now: the
+// largest that is inherently safe.
 func shrinkReservoir(s *site.Site) bool {
 	r := s.TopOff.Reservoir
 	if r == nil {
 		return false
 	}
-	b, err := prepare(s, units.Metric)
+	_, harm, err := failures(context.Background(), s)
 	if err != nil {
 		return false
 	}
-	v, err := r.Shape.Vessel()
-	if err != nil {
+	helps := func(levelM float64) bool {
+		c := clone(s)
+		fillTo(c.TopOff.Reservoir, levelM)
+		_, h, err := failures(context.Background(), c)
+		return err == nil && h < harm
+	}
+	low, high := r.PumpIntakeHeightM+2*intakeClearM, r.FillHeightM
+	if low >= high || !helps(low) {
 		return false
 	}
-	safe := b.geometry.DumpSafeM3
-	level := math.Floor(v.LevelM(safe)*1000) / 1000
-	if safe <= v.VolumeM3(r.PumpIntakeHeightM) || level >= r.FillHeightM {
-		return false
+	for range reservoirSteps {
+		if mid := (low + high) / 2; helps(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
 	}
-	r.FillHeightM = level
-	if r.LowSensor != nil && r.LowSensor.HeightM >= level {
-		r.LowSensor.HeightM = (level + r.PumpIntakeHeightM) / 2
-	}
+	fillTo(r, math.Floor(low*1000)/1000)
 	return true
+}
+
+// fillTo fills a reservoir to a level and keeps its low sensor under water.
+func fillTo(r *site.Reservoir, levelM float64) {
+	r.FillHeightM = levelM
+	if r.LowSensor != nil {
+		r.LowSensor.HeightM = min(r.LowSensor.HeightM, (levelM+r.PumpIntakeHeightM)/2)
+	}
 }
 
 // growReservoir makes it last until the next visit at the high end.
@@ -340,7 +373,6 @@ func boundSource(s *site.Site) bool {
 		}
 	}
 	probe := clone(s)
-	*probe = *s
 	probe.TopOff.FloatValve = &site.FloatValve{ShutElevationM: level, OpenBelowM: 0.01}
 	tw, err := plant.Build(plant.Setup{Site: probe, EvaporationFactor: 1})
 	if err != nil {
@@ -375,8 +407,6 @@ func boundSource(s *site.Site) bool {
 // clone is a copy deep enough that no candidate's change shows through.
 func clone(s *site.Site) *site.Site {
 	c := *s
-	copyOf := func() {}
-	_ = copyOf
 	dup(&c.Overflow)
 	dup(&c.Return)
 	dup(&c.Sump)
@@ -450,6 +480,7 @@ func applied(s *site.Site, plan []candidate) *site.Site {
 	return c
 }
 
+// search takes, again and again, the least trouble that helps.
 func search(ctx context.Context, s *site.Site) ([]candidate, error) {
 	var plan []candidate
 	_, harm, err := failures(ctx, s)
@@ -457,8 +488,8 @@ func search(ctx context.Context, s *site.Site) ([]candidate, error) {
 		return nil, err
 	}
 	for harm > 0 {
-		best, bestHarm := -1, harm
-		for i, c := range candidates {
+		helped := false
+		for _, c := range candidates {
 			now := applied(s, plan)
 			if !c.apply(now) {
 				continue
@@ -467,18 +498,17 @@ func search(ctx context.Context, s *site.Site) ([]candidate, error) {
 			if err != nil {
 				return nil, err
 			}
-			if h < bestHarm {
-				best, bestHarm = i, h
-			}
-			if h == 0 {
+			if h < harm {
+				if c.keep != nil {
+					c.apply = c.keep(now)
+				}
+				plan, harm, helped = append(plan, c), h, true
 				break
 			}
 		}
-		if best < 0 {
+		if !helped {
 			break
 		}
-		plan = append(plan, candidates[best])
-		harm = bestHarm
 	}
 	return prune(ctx, s, plan, harm)
 }

@@ -18,11 +18,16 @@ const (
 	budgetOverHigh = 1.5
 	// firstFillOverExpected bounds the first fill, before one is learned.
 	firstFillOverExpected = 3.0
-	// catchUp: a fill may make up this long without any top-off ...
-	catchUp = 24 * time.Hour
-	// ... but its limit must spend no more than this share of what may safely
-	// enter at once.
-	limitOfSafe = 0.25
+	// catchUp: the longest fill makes up this long without any top-off, the
+	// ordinary limit a night ...
+	catchUp      = 24 * time.Hour
+	catchUpNight = 8 * time.Hour
+	// ... but neither may spend more than this share of what may safely enter
+	// at once, and both must leave room for an ordinary fill.
+	limitOfSafe      = 0.25
+	limitOverFill    = 1.5
+	runLimitOverFill = 3
+	shortestLimit    = 5 * time.Second
 	// settleOverRefill: the pause after a restart over the time the display
 	// takes to refill.
 	settleOverRefill = 3.0
@@ -154,11 +159,14 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 	g.LevelFitted = t.LevelGauge
 
 	fillS := k.fillM3 / k.topOffM3S
-	limitM3 := min(max(k.evapMid*catchUp.Hours()/24, firstFillOverExpected*k.fillM3), limitOfSafe*k.safeM3)
-	limitM3 = max(limitM3, 1.5*k.fillM3)
-	g.HardCap = clamp(seconds(limitM3/k.topOffM3S), 5*time.Second, guard.MaxRun)
-	g.RunLimitFloor = g.HardCap
-	g.FirstFillLimit = clamp(seconds(max(firstFillOverExpected*fillS, g.HardCap.Seconds())), 5*time.Second, g.HardCap)
+	limit := func(without time.Duration) time.Duration {
+		m3 := min(max(k.evapMid*without.Hours()/24, firstFillOverExpected*k.fillM3), limitOfSafe*k.safeM3)
+		return clamp(seconds(max(m3, limitOverFill*k.fillM3)/k.topOffM3S), shortestLimit, guard.MaxRun)
+	}
+	g.HardCap = limit(catchUp)
+	g.RunLimitFloor = limit(catchUpNight)
+	g.FirstFillLimit = g.RunLimitFloor
+	g.RunLimitFactor = runLimitOverFill
 	pauseS := k.fillM3 / (2 * k.evapHi * budgetOverHigh) * day.Seconds()
 	g.MinOff = clamp(seconds(pauseS), 30*time.Second, 10*time.Minute)
 	if s.HasSump() {
@@ -250,12 +258,13 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 		"at %s through this tube and lift.", u.Flow(k.topOffM3S))
 	lasting("first-fill-limit", "First fill limit", g.FirstFillLimit, c.FirstFillLimitS > 0,
 		"until a fill has been learned.")
-	lasting("run-limit", "Run limit", g.HardCap, c.RunHardCapS > 0,
-		"at most %s enter in one run: enough to make up %s without power, a quarter or less of the %s that may safely enter at once; never above ten minutes.",
-		u.Volume(g.HardCap.Seconds()*k.topOffM3S), u.Duration(catchUp.Seconds()), u.Volume(k.safeM3))
-	add("run-limit-factor", "Run limit over the learned fill", fmt.Sprintf("×%.3g", g.RunLimitFactor), g.RunLimitFactor,
-		c.RunLimitFactor > 0, "but at least %s, so that a short first fill does not make a hair trigger.",
-		u.Duration(g.RunLimitFloor.Seconds()))
+	add("run-limit", "Run limit", fmt.Sprintf("%.3g × the learned fill, at least %s", g.RunLimitFactor, u.Duration(g.RunLimitFloor.Seconds())),
+		g.RunLimitFloor.Seconds(), c.RunLimitFactor > 0,
+		"at least long enough to make up %s without power; a pump that needs longer is weak, a level that needs more is leaking.",
+		u.Duration(catchUpNight.Seconds()))
+	lasting("run-hard-cap", "Run limit, whatever was learned", g.HardCap, c.RunHardCapS > 0,
+		"at most %s enter in one run: a quarter or less of the %s that may safely enter at once; never above ten minutes.",
+		u.Volume(g.HardCap.Seconds()*k.topOffM3S), u.Volume(k.safeM3))
 	lasting("min-off", "Pause between fills", g.MinOff, c.MinOffS > 0,
 		"lets the level settle; still keeps up with twice the daily budget.")
 	if s.HasSump() {

@@ -1,7 +1,9 @@
 package verify
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -47,7 +49,7 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 	target := s.Water.SalinityPSU
 	fast := ""
 	if o.HourPSU >= l.SalinityHourPSU[0] {
-		fast = fmt.Sprintf(", %s of it within an hour", change(u, o.HourPSU))
+		fast = fmt.Sprintf(", %s of it within an hour", u.Salinity(o.HourPSU))
 	}
 	if o.LowPSU <= target-l.SalinityOffPSU[0] {
 		add("salinity falls to %s%s", u.Salinity(o.LowPSU), fast)
@@ -58,7 +60,7 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 		fast = ""
 	}
 	if fast != "" {
-		add("salinity moves by %s within an hour", change(u, o.HourPSU))
+		add("salinity moves by %s within an hour", u.Salinity(o.HourPSU))
 	}
 	if o.PumpDry >= time.Minute {
 		add("the top-off pump runs dry for %s", u.Duration(o.PumpDry.Seconds()))
@@ -78,8 +80,6 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 	return "nothing that animals or floor would notice"
 }
 
-func change(u units.System, psu float64) string { return u.Salinity(psu) }
-
 func list(parts []string) string {
 	if len(parts) == 1 {
 		return parts[0]
@@ -89,31 +89,22 @@ func list(parts []string) string {
 
 // origins names where the water on the floor came from, the most first.
 func origins(o *plant.Outcome) string {
-	var names []string
-	for {
-		most, at := noticedM3/10, -1
-		for i, v := range o.FloorM3 {
-			if plant.Origin(i) == plant.FromLeak || v <= most {
-				continue
-			}
-			if !contains(names, plant.Origin(i).String()) {
-				most, at = v, i
-			}
-		}
-		if at < 0 {
-			return strings.Join(names, ", ")
-		}
-		names = append(names, plant.Origin(at).String())
+	type share struct {
+		from plant.Origin
+		m3   float64
 	}
-}
-
-func contains(names []string, name string) bool {
-	for _, n := range names {
-		if n == name {
-			return true
+	var shares []share
+	for i, v := range o.FloorM3 {
+		if from := plant.Origin(i); from != plant.FromLeak && v >= noticedM3 {
+			shares = append(shares, share{from, v})
 		}
 	}
-	return false
+	slices.SortFunc(shares, func(a, b share) int { return cmp.Compare(b.m3, a.m3) })
+	names := make([]string, len(shares))
+	for i, s := range shares {
+		names[i] = s.from.String()
+	}
+	return strings.Join(names, ", ")
 }
 
 // ending says what stops it and who comes.
@@ -127,7 +118,7 @@ func ending(s *site.Site, row *Row, u units.System) string {
 	case EmptyBarrier:
 		stops = "it ends when the reservoir is empty"
 	default:
-		stops = "the " + string(row.StoppedBy) + " stops it"
+		stops = "the " + string(row.StoppedBy) + " stops the top-off"
 	}
 	comes := ""
 	after := u.Duration(row.FoundAfter.Seconds())
@@ -137,11 +128,11 @@ func ending(s *site.Site, row *Row, u units.System) string {
 	case ByVisit:
 		comes = fmt.Sprintf("the visit after %s finds it", after)
 	case Nobody:
-		comes = "nobody is called"
+		comes = "nobody comes in time"
 	}
 	if stops == "" {
 		if row.FoundBy == Nobody {
-			return "; nothing stops it and nobody is called"
+			return "; nothing stops it and nobody comes in time"
 		}
 		return "; " + comes
 	}
