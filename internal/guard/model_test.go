@@ -1,7 +1,9 @@
 package guard_test
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -90,8 +92,12 @@ func TestEveryReachableState(t *testing.T) {
 		return
 	}
 	var seen guard.Alarms
-	for _, res := range results {
+	text := readGuide(t)
+	for i, res := range results {
 		seen |= res.seen
+		if want := fmt.Sprintf("| %s | %d | %d |", all[i].name, res.states, res.moves); !strings.Contains(text, want) {
+			t.Errorf("%s lacks %q", guide, want)
+		}
 	}
 	for r := guard.WatchWet; r <= guard.WatchWetTooLong; r++ {
 		if !seen.Has(r) {
