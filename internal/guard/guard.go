@@ -2,6 +2,20 @@
 // inputs, time) to (state, outputs). The same code runs in the design check, in
 // the simulator and on the device at the tank. It reads no clock, allocates
 // nothing, blocks on nothing and imports nothing of ours.
+//
+// A caller boots it once and steps it for ever:
+//
+//	state := guard.Boot(&settings, saved, now)
+//	for {
+//		state, outputs = guard.Step(&settings, state, inputs, now)
+//		// drive the pump and the valve, save what must survive, wait
+//	}
+//
+// A device waits a tenth of a second; a simulator waits until an input changes
+// or until Deadline. The answers are the same.
+//
+// docs/guard.md explains the states, the settings, what is proved of them, and
+// what no controller can do.
 package guard
 
 import (

@@ -49,10 +49,10 @@ type State struct {
 // that is a guard which has yet to learn its first fill, and the only way to
 // make it learn again.
 //
-// A device saves the state whenever its Phase changes. A fill found in progress
-// is charged to the budget as if it had run to its limit, because nobody knows
-// when it stopped: a pump that takes the power down with it soon spends its
-// budget.
+// A device saves the state whenever its Phase, Latch or OnHold changes, before
+// it switches the pump on. A fill found in progress is charged to the budget as
+// if it had run to its limit, because nobody knows when it stopped: a pump that
+// takes the power down with it soon spends its budget.
 func Boot(settings *Settings, saved State, now time.Duration) State {
 	state := State{
 		Last:    now,

@@ -101,30 +101,34 @@ func TestStepAllocatesNothing(t *testing.T) {
 
 // BenchmarkStep steps ten times a second through settling, filling and pauses.
 func BenchmarkStep(b *testing.B) {
-	s, state, in := busy()
+	s, state, dry := busy()
+	wet := dry
+	wet.Watch = guard.Wet
 	b.ReportAllocs()
 	now := time.Duration(0)
 	for b.Loop() {
 		now += 100 * time.Millisecond
-		in.Watch = guard.Dry
+		in := &dry
 		if state.Phase == guard.Filling && state.For > time.Minute {
-			in.Watch = guard.Wet
+			in = &wet
 		}
-		state, _ = guard.Step(&s, state, in, now)
+		state, _ = guard.Step(&s, state, *in, now)
 	}
 }
 
 // BenchmarkByDeadlines is one event of the design check: a step and the
 // deadline after it.
 func BenchmarkByDeadlines(b *testing.B) {
-	s, state, in := busy()
+	s, state, dry := busy()
+	wet := dry
+	wet.Watch = guard.Wet
 	b.ReportAllocs()
 	for b.Loop() {
-		in.Watch = guard.Dry
-		if state.Phase == guard.Filling && state.WatchFor > 0 {
-			in.Watch = guard.Wet
+		in := &dry
+		if state.Phase == guard.Filling && state.For > time.Minute {
+			in = &wet
 		}
-		at := guard.Deadline(&s, state, in)
-		state, _ = guard.Step(&s, state, in, min(at, state.Last+time.Minute))
+		at := guard.Deadline(&s, state, *in)
+		state, _ = guard.Step(&s, state, *in, min(at, state.Last+61*time.Second))
 	}
 }

@@ -29,11 +29,11 @@ func Step(settings *Settings, state State, in Inputs, now time.Duration) (State,
 	forbids := settings.forbids(&in)
 	switch {
 	case state.Latch != NoReason:
-		state.stop(settings, Latched)
+		state.bar(settings, Latched)
 	case state.OnHold:
-		state.stop(settings, Held)
+		state.bar(settings, Held)
 	case forbids != NoReason:
-		state.stop(settings, Settling)
+		state.bar(settings, Settling)
 	default:
 		state.proceed(settings, &in)
 	}
@@ -161,21 +161,20 @@ func (st *State) wetConfirmed(s *Settings) bool {
 	return st.Watch == Wet && st.WatchFor >= s.ConfirmWet
 }
 
-// stop goes to a phase with the pump off because something forbids a fill.
-func (st *State) stop(s *Settings, phase Phase) {
-	st.endFill(s)
-	st.Phase = phase
-	st.For = 0
-	st.Barred = true
-}
-
-// endFill settles a fill's account, if there is one.
-func (st *State) endFill(s *Settings) {
+// enter begins a phase, and settles the account of a fill it ends.
+func (st *State) enter(s *Settings, phase Phase) {
 	if st.Phase == Filling {
 		st.Owed = charge(s.DailyBudget, st.Owed, st.For)
-		st.Answered = false
-		st.LevelFromMM = 0
+		st.Answered, st.LevelFromMM = false, 0
 	}
+	st.Phase = phase
+	st.For = 0
+}
+
+// bar enters a phase with the pump off because something forbids a fill.
+func (st *State) bar(s *Settings, phase Phase) {
+	st.enter(s, phase)
+	st.Barred = true
 }
 
 // proceed moves through the phases when nothing forbids a fill. Each may pass
@@ -183,7 +182,7 @@ func (st *State) endFill(s *Settings) {
 func (st *State) proceed(s *Settings, in *Inputs) {
 	if st.Barred {
 		st.Barred = false
-		st.enter(Settling)
+		st.enter(s, Settling)
 	}
 	if st.Phase == Filling {
 		switch {
@@ -191,42 +190,34 @@ func (st *State) proceed(s *Settings, in *Inputs) {
 			if st.Learned == 0 {
 				st.Learned = st.For
 			}
-			st.endFill(s)
-			st.enter(Settling)
+			st.enter(s, Settling)
 		case st.For >= room(s.DailyBudget, st.Owed):
 			st.Spent = true
-			st.endFill(s)
-			st.enter(Settling)
+			st.enter(s, Settling)
 		}
 	}
 	if st.Phase == Settling && st.For >= s.MinOff && st.steady(s) {
 		st.ClockBad = false
-		st.enter(Resting)
+		st.enter(s, Resting)
 	}
 	if st.Phase == Resting && in.Watch == Dry {
-		st.enter(Confirming)
+		st.enter(s, Confirming)
 	}
 	if st.Phase == Confirming {
 		switch {
 		case in.Watch == Wet:
-			st.enter(Resting)
+			st.enter(s, Resting)
 		case st.For < s.ConfirmDry:
 		case room(s.DailyBudget, st.Owed) <= 0:
 			st.Spent = true
 		default:
-			st.enter(Filling)
+			st.enter(s, Filling)
 			st.LevelFromMM = in.LevelMM
 			if st.Latch = st.fault(s, in); st.Latch != NoReason { // a limit of nothing
-				st.stop(s, Latched)
+				st.bar(s, Latched)
 			}
 		}
 	}
-}
-
-// enter begins a phase.
-func (st *State) enter(phase Phase) {
-	st.Phase = phase
-	st.For = 0
 }
 
 // answer is what the state means for the pump, the valve and the person.
