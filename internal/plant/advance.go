@@ -4,7 +4,7 @@ import "math"
 
 // advance moves water and salt for dt seconds at the segment's flows.
 func (r *run) advance(dt float64) {
-	f, from, b := &r.segment.flows, &r.segment.at, &r.out.Books
+	f, from, b, fl := &r.segment.flows, &r.segment.at, &r.out.Books, r.tw.fluid
 	hasSump := r.tw.site.HasSump()
 
 	// The source.
@@ -12,11 +12,11 @@ func (r *run) advance(dt float64) {
 	case f.topOff > 0:
 		var water parcel
 		if r.tw.site.TopOff.Plumbed != nil {
-			water = r.tw.fluid.parcelOf(f.topOff*dt, 0)
+			water = fl.parcelOf(f.topOff*dt, 0)
 			b.enter(water)
 			r.out.drawMains(f.topOff*dt, r.tw.line.rejectRatio)
 		} else {
-			water = r.reservoir.drawM3(f.topOff*dt, from.reservoirM3)
+			water = fl.draw(&r.reservoir, f.topOff*dt)
 		}
 		if r.cond.TubeOut {
 			r.floor[FromTube].add(water)
@@ -25,40 +25,40 @@ func (r *run) advance(dt float64) {
 			r.out.TopOffM3 += f.topOff * dt
 		}
 	case f.topOff < 0:
-		r.reservoir.add(r.chamber.drawM3(-f.topOff*dt, from.chamberM3))
+		r.reservoir.add(fl.draw(&r.chamber, -f.topOff*dt))
 	}
 	if f.refill > 0 {
-		water := r.tw.fluid.parcelOf(f.refill*dt, 0)
+		water := fl.parcelOf(f.refill*dt, 0)
 		b.enter(water)
 		r.out.drawMains(f.refill*dt, r.tw.line.rejectRatio)
 		r.reservoir.add(water)
 	}
 	if f.reservoirLeak+f.spillReservoir > 0 {
-		r.floor[FromReservoir].add(r.reservoir.drawM3((f.reservoirLeak+f.spillReservoir)*dt, from.reservoirM3))
+		r.floor[FromReservoir].add(fl.draw(&r.reservoir, (f.reservoirLeak+f.spillReservoir)*dt))
 	}
 
 	// The tank's own losses.
 	difference := 0.0
-	leaking, leakingM3 := &r.chamber, from.chamberM3
+	leaking := &r.chamber
 	if hasSump {
-		leaking, leakingM3 = &r.display, from.displayM3
+		leaking = &r.display
 		difference = r.display.saltPerM3(from.displayM3) - r.chamber.saltPerM3(from.chamberM3)
 		r.evaporate(&r.display, f.evapDisplayKgS*dt)
 		if f.spillDisplay > 0 {
-			r.floor[FromDisplay].add(r.display.drawM3(f.spillDisplay*dt, from.displayM3))
+			r.floor[FromDisplay].add(fl.draw(&r.display, f.spillDisplay*dt))
 		}
 	}
 	if f.leak > 0 {
-		r.floor[FromLeak].add(leaking.drawM3(f.leak*dt, leakingM3))
+		r.floor[FromLeak].add(fl.draw(leaking, f.leak*dt))
 	}
 	r.evaporate(&r.chamber, f.evapChamberKgS*dt)
 	if f.skim > 0 {
-		skimmate := r.chamber.drawM3(f.skim*dt, from.chamberM3)
+		skimmate := fl.draw(&r.chamber, f.skim*dt)
 		r.floor[FromSkimmer].add(skimmate.take(f.spillCup / f.skim))
 		r.cup.add(skimmate)
 	}
 	if f.spillChamber > 0 {
-		r.floor[FromSump].add(r.chamber.drawM3(f.spillChamber*dt, from.chamberM3))
+		r.floor[FromSump].add(fl.draw(&r.chamber, f.spillChamber*dt))
 	}
 	if hasSump {
 		r.exchange(dt, difference)
@@ -70,9 +70,9 @@ func (r *run) advance(dt float64) {
 func (r *run) exchange(dt, differenceBefore float64) {
 	f, fl := &r.segment.flows, r.tw.fluid
 	if net := (f.returned - f.overflowed) * dt; net > 0 {
-		r.display.add(r.chamber.drawM3(net, fl.volumeM3(r.chamber)))
+		r.display.add(fl.draw(&r.chamber, net))
 	} else if net < 0 {
-		r.chamber.add(r.display.drawM3(-net, fl.volumeM3(r.display)))
+		r.chamber.add(fl.draw(&r.display, -net))
 	}
 	both := min(f.returned, f.overflowed)
 	displayM3, chamberM3 := fl.volumeM3(r.display), fl.volumeM3(r.chamber)

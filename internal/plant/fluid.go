@@ -68,10 +68,10 @@ func (p *parcel) take(share float64) parcel {
 	return q
 }
 
-// drawM3 removes a volume of p, of which volumeM3 is there.
-func (p *parcel) drawM3(wantM3, volumeM3 float64) parcel {
-	if wantM3 <= 0 || volumeM3 <= 0 {
-		return parcel{}
+// draw removes a volume of p, as much of it as is there.
+func (f fluid) draw(p *parcel, wantM3 float64) parcel {
+	if volume := f.volumeM3(*p); wantM3 > 0 && volume > 0 {
+		return p.take(wantM3 / volume)
 	}
-	return p.take(wantM3 / volumeM3)
+	return parcel{}
 }

@@ -26,6 +26,10 @@ func (r *run) observe(before standing) {
 	o, since := &r.out, r.now-r.onset
 	after := before
 	after.at, after.psu, after.floorM3 = since, r.animalsPSU(), counted(r.floorM3)
+	if mixed, at, ok := r.mixedSoon(); ok {
+		o.LowPSU, o.HighPSU = min(o.LowPSU, mixed), max(o.HighPSU, mixed)
+		o.HourPSU = max(o.HourPSU, r.hour.change(at, mixed))
+	}
 	o.LowPSU, o.HighPSU = min(o.LowPSU, after.psu), max(o.HighPSU, after.psu)
 	o.HighChamberM, o.LowChamberM = max(o.HighChamberM, r.chamberM3), min(o.LowChamberM, r.chamberM3)
 	o.HourPSU = max(o.HourPSU, r.hour.change(since, after.psu))
@@ -47,6 +51,27 @@ func (r *run) observe(before standing) {
 			break
 		}
 	}
+}
+
+// mixedTimes is how many time constants of the mixing make display and chamber
+// one water.
+const mixedTimes = 4
+
+// mixedSoon is the salinity that display and chamber came to early in a long
+// segment, and when. A fill leaves the chamber fresher than the display; once
+// they have mixed the display stands lowest, and evaporation lifts it from
+// there, so neither end of the segment shows it.
+func (r *run) mixedSoon() (psu float64, at time.Duration, ok bool) {
+	s := &r.segment
+	both := min(s.returned, s.overflowed)
+	if both <= 0 || s.at.displayM3 <= 0 || s.at.chamberM3 <= 0 {
+		return 0, 0, false
+	}
+	after := seconds(mixedTimes / (both * (1/s.at.displayM3 + 1/s.at.chamberM3)))
+	if after >= r.now-s.since {
+		return 0, 0, false
+	}
+	return s.mixedPSU, s.since - r.onset + after, true
 }
 
 // reach notes that a class began, and with it every class below.

@@ -1,7 +1,6 @@
 package plant
 
 import (
-	"math"
 	"time"
 
 	"isohaline/internal/guard"
@@ -149,9 +148,11 @@ func (r *run) stored() parcel {
 
 func (r *run) openBooks() { r.out.Books = Books{before: r.stored()} }
 
-func (o *Outcome) begin(psu float64) {
+// begin is an outcome of nothing yet. The level's bounds are kept as volumes
+// until finish.
+func (o *Outcome) begin(psu, chamberM3 float64) {
 	*o = Outcome{
-		LowPSU: psu, HighPSU: psu, HighChamberM: math.Inf(-1), LowChamberM: math.Inf(1),
+		LowPSU: psu, HighPSU: psu, HighChamberM: chamberM3, LowChamberM: chamberM3,
 		AlarmAt: never, LatchedAt: never, BudgetAt: never, EmptyAt: never,
 		ReachedAt: [...]time.Duration{0, never, never, never, never},
 	}
@@ -168,7 +169,6 @@ func (r *run) finish() Outcome {
 	o.Length = r.now - r.onset
 	o.FloorM3 = r.floorM3
 	o.Books.after = r.stored()
-	// The level's bounds were kept as volumes until here.
 	o.HighChamberM = r.tw.chamber.LevelM(o.HighChamberM)
 	o.LowChamberM = r.tw.chamber.LevelM(o.LowChamberM)
 	return o

@@ -136,7 +136,7 @@ func (tw *Twin) SpinUp() *Onset {
 	r.ceiling.begin(false)
 	r.fitSensors()
 	r.hour.reset(-SpinUp, tw.targetPSU)
-	r.out.begin(tw.targetPSU)
+	r.out.begin(tw.targetPSU, r.chamberM3)
 	r.bootGuard(guard.State{})
 	r.openBooks()
 	r.loop(Scenario{})
@@ -164,7 +164,7 @@ func (r *run) begin(c Conditions) {
 	r.floor, r.floorM3, r.wetM3 = [originCount]parcel{}, [originCount]float64{}, 0
 	r.cup = parcel{}
 	r.fillReservoir()
-	r.out.begin(r.animalsPSU())
+	r.out.begin(r.animalsPSU(), r.chamberM3)
 	r.hour.reset(0, r.animalsPSU())
 	r.openBooks()
 	r.result = Result{FoundAt: NotReached}

@@ -12,6 +12,7 @@ type segment struct {
 	since     time.Duration
 	until     time.Duration // flows that depend on volumes hold no longer
 	at        volumes       // where the volumes stood at since
+	mixedPSU  float64       // display and chamber, were they one water at since
 	valid     bool
 }
 
@@ -19,7 +20,7 @@ type segment struct {
 type governors struct {
 	pump, valve, line, source, float, refill   bool
 	powered, returns, siphons, primed, lifting bool
-	starved                                    bool
+	starved, overCrest, overEmergency          bool
 	mode                                       displayMode
 	displayFull, chamberFull, reservoirFull    bool
 	cupFull, skimmerDry                        bool
@@ -56,7 +57,7 @@ const (
 	// longestSegment: slow changes are looked at again this often.
 	longestSegment = 24 * time.Hour
 	// shareOfVessel bounds how far a vessel may move in one segment while a
-	// level-dependent flow runs.
+	// level-dependent flow runs, or how much of it may go over its rim.
 	shareOfVessel = 0.02
 	// briefly is the share of that bound below which a segment's flow need not
 	// be taken at its middle.
@@ -86,6 +87,8 @@ func (r *run) look() governors {
 		starved: r.starved, lifting: r.lifting, mode: r.mode,
 		chamberFull:   r.chamberM3 >= tw.chamberRimM3-fullWithin,
 		reservoirFull: r.reservoirM3 >= tw.reservoirRimM3-fullWithin,
+		overCrest:     r.displayM3 > tw.displayCrestM3,
+		overEmergency: r.displayM3 > r.drains.emergencyM3,
 		displayFull:   r.displayM3 >= tw.displayRimM3-fullWithin,
 		chamberDry:    r.chamberDry, displayDry: r.displayDry, reservoirDry: r.reservoirDry,
 		skimmerDry: r.skimmerDry,
@@ -113,7 +116,10 @@ func (r *run) newSegment(g governors) {
 	if limit < until.Seconds() {
 		until = seconds(limit) + crossingPad
 	}
-	r.segment = segment{flows: f, governors: g, since: r.now, until: r.now + until, at: now, valid: true}
+	mixed := r.display
+	mixed.add(r.chamber)
+	r.segment = segment{flows: f, governors: g, since: r.now, until: r.now + until, at: now,
+		mixedPSU: mixed.salinityPSU(), valid: true}
 }
 
 // flowsAt works out every flow for the given volumes.
@@ -217,6 +223,9 @@ func (r *run) variation(f *flows) float64 {
 			limit = min(limit, volume/math.Abs(rate))
 		}
 	}
+	bound(shareOfVessel*r.chamberM3, f.spillChamber)
+	bound(shareOfVessel*r.displayM3, f.spillDisplay)
+	bound(shareOfVessel*r.reservoirM3, f.spillReservoir)
 	if f.topOff != 0 && hasReservoir(tw.site) {
 		bound(shareOfVessel*tw.reservoirRimM3, f.rate.reservoirM3)
 		bound(shareOfVessel*tw.chamberRimM3, f.rate.chamberM3)

@@ -1,0 +1,136 @@
+package plant
+
+import (
+	"math"
+	"os"
+	"testing"
+	"time"
+
+	"isohaline/internal/guard"
+	"isohaline/internal/site"
+)
+
+// exampleTwin is one of the examples with levels and settings as its check
+// proposes them, near enough.
+func exampleTwin(t testing.TB, name string, season int) *Twin {
+	t.Helper()
+	data, err := os.ReadFile("../../examples/" + name + ".yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _, err := site.Read(name, data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return buildTwin(t, s, season)
+}
+
+func buildTwin(t testing.TB, s *site.Site, season int) *Twin {
+	t.Helper()
+	levels := Levels{WatchM: 0.2, CeilingM: 0.224}
+	if !s.HasSump() {
+		levels = Levels{WatchM: s.Display.FillHeightM, CeilingM: s.Display.FillHeightM + 0.012}
+	}
+	setup := Setup{Site: s, Season: season, Levels: levels, EvaporationFactor: 1}
+	if s.Controller != nil {
+		g := guard.Typical()
+		g.CeilingFitted = s.TopOff.Ceiling != nil
+		g.FloorFitted = s.FloorSensor != nil
+		g.ReturnFitted = s.TopOff.ReturnSensed && s.HasSump()
+		g.ReservoirLowFitted = s.TopOff.Reservoir != nil && s.TopOff.Reservoir.LowSensor != nil
+		g.LevelFitted = s.TopOff.LevelGauge
+		g.FirstFillLimit, g.RunLimitFloor, g.HardCap = guard.MaxRun, guard.MaxRun, guard.MaxRun
+		g.DailyBudget = 2 * time.Hour
+		setup.Guard = &g
+	}
+	tw, err := Build(setup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tw
+}
+
+var exampleNames = []string{"reading-room", "window-nano", "grand-lobby", "plumbed-line"}
+
+func fault(t testing.TB, id string) Fault {
+	t.Helper()
+	for _, f := range Faults {
+		if f.ID == id {
+			return f
+		}
+	}
+	t.Fatalf("no fault %q", id)
+	return Fault{}
+}
+
+func conditions(t testing.TB, tw *Twin, ids ...string) Conditions {
+	t.Helper()
+	c := Healthy()
+	for _, id := range ids {
+		fault(t, id).Apply(tw, &c)
+	}
+	return c
+}
+
+// TestAgainstFixedStep: the event-driven twin and plain Euler steps of a second
+// must tell the same story.
+func TestAgainstFixedStep(t *testing.T) {
+	const days10 = 10 * day
+	for _, c := range []struct {
+		site   string
+		faults []string
+	}{
+		{"reading-room", nil},
+		{"reading-room", []string{"return-stopped-hour"}},
+		{"reading-room", []string{"return-cycling"}},
+		{"reading-room", []string{"power-cut-day"}},
+		{"reading-room", []string{"relay-welded"}},
+		{"reading-room", []string{"heat-wave"}},
+		{"reading-room", []string{"watch-stuck-dry"}},
+		{"reading-room", []string{"pump-seized"}},
+		{"reading-room", []string{"tank-leak"}},
+		{"window-nano", nil},
+		{"window-nano", []string{"watch-fouled-high"}},
+		{"window-nano", []string{"relay-welded"}},
+	} {
+		t.Run(c.site+joined(c.faults), func(t *testing.T) {
+			t.Parallel()
+			tw := exampleTwin(t, c.site, 0)
+			cond := conditions(t, tw, c.faults...)
+			got := tw.SpinUp().Run(Scenario{Conditions: cond, Length: days10}).Alone
+			want := newFixedStep(tw, time.Second)
+			want.run(cond, days10)
+			// A fill may stand on either side of the end, and a step of a second
+			// overshoots by up to a step's flow.
+			oneFill := tw.watchBandM3()
+			near := func(what string, got, want, tolerance float64) {
+				if math.Abs(got-want) > tolerance {
+					t.Errorf("%s: event-driven %.6g, fixed step %.6g", what, got, want)
+				}
+			}
+			const promille = 1e-3
+			near("evaporated m3", got.EvaporatedM3, want.evaporatedM3, promille*want.evaporatedM3)
+			near("topped off m3", got.TopOffM3, want.topOffM3, promille*want.topOffM3+oneFill)
+			near("lowest salinity", got.LowPSU, want.lowPSU, promille*want.lowPSU)
+			near("highest salinity", got.HighPSU, want.highPSU, promille*want.highPSU)
+			oneStep := 1e-4 + (tw.returnFlowM3S+tw.TopOffFlowM3S())/tw.chamber.AreaM2(tw.nominalLevelM())
+			near("highest level m", got.HighChamberM, tw.chamber.LevelM(want.highM3), oneStep)
+			near("lowest level m", got.LowChamberM, tw.chamber.LevelM(want.lowM3), oneStep)
+		})
+	}
+}
+
+func joined(ids []string) string {
+	s := ""
+	for _, id := range ids {
+		s += "/" + id
+	}
+	return s
+}
+
+// watchBandM3 is the chamber's volume over the watch sensor's band.
+func (tw *Twin) watchBandM3() float64 {
+	w := tw.site.TopOff.Watch
+	c := tw.contactAt(tw.setup.Levels.WatchM, w.HysteresisM)
+	return c.wetM3 - c.dryM3
+}
