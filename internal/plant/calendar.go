@@ -13,27 +13,28 @@ type calendar struct {
 	find                  time.Duration // when the alarm's answer arrives
 }
 
+var emptyCalendar = calendar{visit: never, change: never, reboot: never, find: never}
+
 func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
 
-func (c *calendar) begin(s *site.Site, onset time.Duration, rebooting bool) {
-	*c = calendar{visit: never, change: never, reboot: never, find: never}
+func (c *calendar) begin(s *site.Site, onset time.Duration) {
+	*c = emptyCalendar
 	if d := s.People.DaysBetweenVisits; d > 0 {
 		c.visit = onset + days(d)
 	}
 	if w := s.WaterChange; w != nil {
 		c.change = onset + days(w.EveryDays)
 	}
-	if rebooting {
-		c.reboot = onset + RebootPeriod
-	}
 }
 
 // followCalendar does what is due at this instant.
 func (r *run) followCalendar() {
-	since := r.now - r.onset
-	if !r.onsetDone {
-		since = -1
+	if len(r.later) > 0 && r.now >= r.onset+r.later[0].After {
+		r.settle(nil)
+		r.change(r.later[0].Conditions)
+		r.later = r.later[1:]
 	}
+	since := r.now - r.since
 	powered := !r.cond.PowerOff.activeAt(since)
 	if powered && !r.powered && r.tw.setup.Guard != nil {
 		// Starting again ends a hang.
@@ -76,17 +77,18 @@ func (r *run) floorStopsReturn() bool {
 	return c != nil && c.StopsReturnOnFloor && r.guardIn.Floor == guard.Wet && !r.frozen
 }
 
-// next is the next instant at which followCalendar has something to do.
+// nextOnCalendar is the next instant at which followCalendar has something to do.
 func (r *run) nextOnCalendar() time.Duration {
 	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.find)
-	if r.onsetDone && (r.cond.PowerOff.On != 0 || r.cond.ReturnOff.On != 0) {
-		since := r.now - r.onset
-		if n := r.cond.PowerOff.nextChange(since); n != never {
-			t = min(t, r.onset+n)
-		}
-		if n := r.cond.ReturnOff.nextChange(since); n != never {
-			t = min(t, r.onset+n)
-		}
+	if len(r.later) > 0 {
+		t = min(t, r.onset+r.later[0].After)
+	}
+	since := r.now - r.since
+	if n := r.cond.PowerOff.nextChange(since); n != never {
+		t = min(t, r.since+n)
+	}
+	if n := r.cond.ReturnOff.nextChange(since); n != never {
+		t = min(t, r.since+n)
 	}
 	return t
 }

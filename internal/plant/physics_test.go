@@ -219,3 +219,18 @@ func TestHourWindow(t *testing.T) {
 		}
 	}
 }
+
+// TestLater: a year of changing weather is the sum of its parts.
+func TestLater(t *testing.T) {
+	tw := exampleTwin(t, "reading-room", 0)
+	onset := tw.SpinUp()
+	double := Healthy()
+	double.EvaporationFactor = 2
+	plain := onset.Run(Scenario{Conditions: Healthy(), Length: 2 * day}).Alone.EvaporatedM3
+	mixed := onset.Run(Scenario{Conditions: Healthy(), Length: 3 * day, Later: []Later{
+		{After: day, Conditions: double}, {After: 2 * day, Conditions: Healthy()},
+	}}).Alone.EvaporatedM3
+	if ratio := mixed / plain; math.Abs(ratio-2) > 0.01 {
+		t.Errorf("one day double between two plain ones evaporates %.3f of two plain days, want 2", ratio)
+	}
+}

@@ -12,12 +12,22 @@ type Scenario struct {
 	// Conditions hold from the onset on. The state at the onset is a healthy
 	// system just after a visit.
 	Conditions Conditions
+	// Later replaces the conditions at later times, in order: weather that
+	// turns, a fault that grows, a repair.
+	Later []Later
 	// Length is how long the run goes on after the onset.
 	Length time.Duration
 	// StopAt ends the run early at a class; NoHarm: never.
 	StopAt Class
 	// Trace, if set, is called after every segment.
 	Trace func(Sample)
+}
+
+// Later is conditions that begin some time after the onset. Interruptions and
+// buckets in them count from then.
+type Later struct {
+	After      time.Duration
+	Conditions Conditions
 }
 
 // Result is a run seen twice: until a person comes who mends things, and to its
@@ -62,6 +72,8 @@ type run struct {
 	drains   drains
 
 	now, onset, end time.Duration
+	since           time.Duration // when the present conditions began
+	later           []Later
 	onsetDone       bool
 	calendar        calendar
 
@@ -120,7 +132,7 @@ func (tw *Twin) SpinUp() *Onset {
 	}
 	s := tw.site
 	r.powered, r.returnRuns, r.drainPrimed = true, s.HasSump(), true
-	r.calendar = calendar{visit: never, change: never, reboot: never, find: never}
+	r.calendar = emptyCalendar
 	r.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.targetPSU)
 	if s.HasSump() {
 		r.drains = tw.drainsUnder(&r.cond)
@@ -147,6 +159,7 @@ func (tw *Twin) SpinUp() *Onset {
 func (o *Onset) Run(sc Scenario) Result {
 	r := o.r
 	r.end = r.onset + sc.Length
+	r.later = sc.Later
 	r.begin(sc.Conditions)
 	r.loop(sc)
 	r.result.Alone = r.finish()
@@ -159,15 +172,24 @@ func (o *Onset) Run(sc Scenario) Result {
 // begin is the onset: a visit has just ended and the conditions change.
 func (r *run) begin(c Conditions) {
 	tw := r.tw
-	r.cond = c
 	r.onsetDone = true
 	r.floor, r.floorM3, r.wetM3 = [originCount]parcel{}, [originCount]float64{}, 0
 	r.cup = parcel{}
 	r.fillReservoir()
+	r.measure()
 	r.out.begin(r.animalsPSU(), r.chamberM3)
 	r.hour.reset(0, r.animalsPSU())
 	r.openBooks()
 	r.result = Result{FoundAt: NotReached}
+	r.segment = segment{}
+	r.calendar.begin(tw.site, r.onset)
+	r.change(c)
+}
+
+// change lets new conditions begin.
+func (r *run) change(c Conditions) {
+	tw := r.tw
+	r.cond, r.since = c, r.now
 	if c.ReservoirSalted {
 		r.out.Books.leave(r.reservoir)
 		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.targetPSU)
@@ -183,7 +205,9 @@ func (r *run) begin(c Conditions) {
 		}
 	}
 	r.measure()
-	r.calendar.begin(tw.site, r.onset, c.Controller == Rebooting)
+	if tw.setup.Guard != nil {
+		r.settings = *tw.setup.Guard
+	}
 	if c.RunLimitDisabled {
 		r.settings.HardCap = guard.Never
 		r.settings.FirstFillLimit = guard.Never
@@ -198,11 +222,14 @@ func (r *run) begin(c Conditions) {
 	}
 	r.fitSensors()
 	r.frozen = c.Controller == HungOff
+	r.calendar.reboot = never
+	if c.Controller == Rebooting {
+		r.calendar.reboot = r.now + RebootPeriod
+	}
 	r.guardStale = true
 	if c.Held {
 		r.guardIn.Request = guard.Hold
 	}
-	r.segment = segment{}
 }
 
 // segmentsPerDay bounds a run, so that a flow that chatters cannot hang the
