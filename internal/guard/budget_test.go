@@ -76,6 +76,7 @@ func TestBucketEdges(t *testing.T) {
 // way, a guard that never trips, and the pump time in every window stays within
 // DailyBudget·(1 + W/Day).
 func TestBudgetBoundsEveryWindow(t *testing.T) {
+	worst := 0.0 // part of a window's bound that was used
 	rapid.Check(t, func(t *rapid.T) {
 		s := Typical()
 		s.MinOff = 10 * time.Second
@@ -88,7 +89,10 @@ func TestBudgetBoundsEveryWindow(t *testing.T) {
 		state, out := Step(&s, Boot(&s, State{}, 0), in, 0)
 		for range rapid.IntRange(1, 60).Draw(t, "runs") {
 			// Let a fill end by the budget, or end it by the watch sooner.
-			for !out.Pump {
+			for tries := 0; !out.Pump; tries++ {
+				if tries > 20 {
+					t.Fatalf("no fill: %+v", state)
+				}
 				at := Deadline(&s, state, in)
 				if rapid.IntRange(0, 5).Draw(t, "rest") == 0 {
 					at += time.Duration(rapid.Int64Range(0, int64(10*time.Hour)).Draw(t, "idle"))
@@ -101,7 +105,10 @@ func TestBudgetBoundsEveryWindow(t *testing.T) {
 				in.Watch = Wet
 				state, out = Step(&s, state, in, wet)
 			}
-			for out.Pump {
+			for tries := 0; out.Pump; tries++ {
+				if tries > 20 {
+					t.Fatalf("no end of a fill: %+v", state)
+				}
 				state, out = Step(&s, state, in, Deadline(&s, state, in))
 			}
 			runs = append(runs, run{began, state.Last})
@@ -117,7 +124,12 @@ func TestBudgetBoundsEveryWindow(t *testing.T) {
 				if float64(on) > bound+1 {
 					t.Fatalf("pump on for %v in %v, bound %v", on, window, time.Duration(bound))
 				}
+				worst = max(worst, float64(on)/bound)
 			}
 		}
 	})
+	t.Logf("the worst window used %.3f of its bound", worst)
+	if worst < 0.9 {
+		t.Error("no window came near its bound")
+	}
 }

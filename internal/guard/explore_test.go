@@ -159,7 +159,7 @@ func check(invariants []invariant, at moment, m *move, c controller) *violation 
 }
 
 // maxNodes stops an exploration that does not end.
-const maxNodes = 2_000_000
+const maxNodes = 50_000
 
 // take makes one move.
 func (m *move) take(c controller, k *kit, from *node, in guard.Inputs, elapsed time.Duration) {
