@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"isohaline/hydraulics"
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/units"
@@ -44,12 +45,11 @@ func say(text string) func(_, _ *site.Site, _ units.System) string {
 
 // Sizes that changes propose. Common practice or judgement, no source.
 const (
-	proposedCheckDays     = 7
-	proposedAnswerHours   = 12
-	proposedFloorTripM3   = 0.3e-3
-	emergencyShare        = 0.6 // of the way from running level to rim
-	proposedReservoirFrac = 0.10
-	proposedFillMinutes   = 3
+	proposedCheckDays   = 7
+	proposedAnswerHours = 12
+	proposedFloorTripM3 = 0.3e-3
+	emergencyShare      = 0.6   // of the way from crest to rim
+	emergencySpareM     = 0.001 // left below the rim at full flow
 )
 
 var candidates = []candidate{
@@ -205,8 +205,18 @@ var candidates = []candidate{
 			if !s.HasSump() || s.Overflow.EmergencyHeightM > 0 {
 				return false
 			}
-			o := s.Overflow
-			o.EmergencyHeightM = roundMM(o.CrestHeightM + emergencyShare*(s.Display.Shape.HeightM-o.CrestHeightM))
+			flow, err := plant.ReturnFlow(s)
+			if err != nil {
+				return false
+			}
+			// Above the running level, low enough to carry the whole flow.
+			o, rim := s.Overflow, s.Display.Shape.HeightM
+			head := hydraulics.EdgeHeadM(flow, o.EdgeLengthM)
+			level := math.Floor(min(o.CrestHeightM+emergencyShare*(rim-o.CrestHeightM), rim-head-emergencySpareM)*1000) / 1000
+			if level <= o.CrestHeightM+head {
+				return false
+			}
+			o.EmergencyHeightM = level
 			return true
 		}},
 	{id: "smaller-pump",
@@ -279,38 +289,48 @@ func reservoirM3(s *site.Site) float64 {
 	return v.VolumeM3(s.TopOff.Reservoir.FillHeightM)
 }
 
-// reservoirSteps is how finely the search for a reservoir looks: 2^8 levels.
-const reservoirSteps = 8
+// The search for a reservoir looks at reservoirLevels levels from full down to
+// nothing, then halves the last gap reservoirHalvings times.
+const (
+	reservoirLevels   = 12
+	reservoirHalvings = 4
+)
 
 // shrinkReservoir finds the fullest reservoir that does less harm than now: the
-// largest that is inherently safe.
+// largest that is inherently safe. A very small one does harm of its own, by
+// running out, so the search comes from above.
 func shrinkReservoir(s *site.Site) bool {
 	r := s.TopOff.Reservoir
 	if r == nil {
 		return false
 	}
-	_, harm, err := failures(context.Background(), s)
-	if err != nil {
+	now, err := shortfallOf(context.Background(), s, nil)
+	if err != nil || now.harm == 0 {
 		return false
 	}
 	helps := func(levelM float64) bool {
 		c := clone(s)
 		fillTo(c.TopOff.Reservoir, levelM)
-		_, h, err := failures(context.Background(), c)
-		return err == nil && h < harm
+		then, err := shortfallOf(context.Background(), c, now.ids)
+		return err == nil && then.harm < now.harm
 	}
 	low, high := r.PumpIntakeHeightM+2*intakeClearM, r.FillHeightM
-	if low >= high || !helps(low) {
-		return false
-	}
-	for range reservoirSteps {
-		if mid := (low + high) / 2; helps(mid) {
-			low = mid
-		} else {
-			high = mid
+	step := (high - low) / reservoirLevels
+	good := high - step
+	for !helps(good) {
+		if good -= step; good < low {
+			return false
 		}
 	}
-	fillTo(r, math.Floor(low*1000)/1000)
+	bad := good + step
+	for range reservoirHalvings {
+		if mid := (good + bad) / 2; helps(mid) {
+			good = mid
+		} else {
+			bad = mid
+		}
+	}
+	fillTo(r, math.Floor(good*1000)/1000)
 	return true
 }
 
@@ -446,30 +466,52 @@ func findChanges(ctx context.Context, r *Report, u units.System) ([]Change, erro
 	return describe(ctx, start, plan, r, u)
 }
 
-// failures is the single faults at class 3 or worse, and what else stands in
-// the way, as a count: fewer is better.
-func failures(ctx context.Context, s *site.Site) (ids []string, harm int, err error) {
+// shortfall is what keeps a site from being accepted.
+type shortfall struct {
+	ids []string
+	// harm adds the classes up: less is better, none is accepted.
+	harm int
+}
+
+// These stand beside the faults' IDs in a shortfall.
+const (
+	geometryID = "geometry"
+	asBuiltID  = "as-built"
+)
+
+// shortfallOf tries the single faults, or only those named.
+func shortfallOf(ctx context.Context, s *site.Site, only []string) (shortfall, error) {
 	b, err := prepare(s, units.Metric)
 	if err != nil {
-		return nil, math.MaxInt, nil // a change that cannot be built is no help
+		return shortfall{harm: math.MaxInt}, nil // a change that cannot be built is no help
 	}
-	rows, err := b.tryAll(ctx, combinationsOf(s, false), nil)
-	if err != nil {
-		return nil, 0, err
+	var f shortfall
+	count := func(id string, c plant.Class) {
+		f.ids = append(f.ids, id)
+		f.harm += int(c)
 	}
 	if b.geometry.MarginM3 < 0 {
-		ids, harm = append(ids, "geometry"), harm+int(plant.Loss)
+		count(geometryID, plant.Loss)
 	}
 	if a := b.asBuilt(); a.Class >= plant.Stress {
-		ids, harm = append(ids, "as-built"), harm+int(a.Class)
+		count(asBuiltID, a.Class)
+	}
+	combinations := combinationsOf(s, false)
+	if only != nil {
+		combinations = slices.DeleteFunc(combinations, func(c []plant.Fault) bool {
+			return !slices.Contains(only, c[0].ID)
+		})
+	}
+	rows, err := b.tryAll(ctx, combinations, nil)
+	if err != nil {
+		return f, err
 	}
 	for i := range rows {
 		if rows[i].Class >= plant.Danger {
-			ids = append(ids, rows[i].ID())
-			harm += int(rows[i].Class)
+			count(rows[i].ID(), rows[i].Class)
 		}
 	}
-	return ids, harm, nil
+	return f, nil
 }
 
 func applied(s *site.Site, plan []candidate) *site.Site {
@@ -480,48 +522,77 @@ func applied(s *site.Site, plan []candidate) *site.Site {
 	return c
 }
 
-// search takes, again and again, the least trouble that helps.
+// search takes, again and again, the least trouble that helps: one change, or
+// where none helps alone, two together (an alarm is no use without a sensor).
 func search(ctx context.Context, s *site.Site) ([]candidate, error) {
 	var plan []candidate
-	_, harm, err := failures(ctx, s)
+	now, err := shortfallOf(ctx, s, nil)
 	if err != nil {
 		return nil, err
 	}
-	for harm > 0 {
-		helped := false
-		for _, c := range candidates {
-			now := applied(s, plan)
-			if !c.apply(now) {
-				continue
-			}
-			_, h, err := failures(ctx, now)
-			if err != nil {
-				return nil, err
-			}
-			if h < harm {
-				if c.keep != nil {
-					c.apply = c.keep(now)
-				}
-				plan, harm, helped = append(plan, c), h, true
-				break
-			}
+	for now.harm > 0 {
+		more, then, err := nextStep(ctx, applied(s, plan), now)
+		if err != nil {
+			return nil, err
 		}
-		if !helped {
+		if more == nil {
 			break
 		}
+		plan, now = append(plan, more...), then
 	}
-	return prune(ctx, s, plan, harm)
+	return prune(ctx, s, plan, now.harm)
+}
+
+// nextStep is the first change, or the first two, with which less is left.
+func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, shortfall, error) {
+	try := func(cs ...candidate) ([]candidate, shortfall, error) {
+		after := clone(s)
+		for i := range cs {
+			if !cs[i].apply(after) {
+				return nil, now, nil
+			}
+			if cs[i].keep != nil {
+				cs[i].apply = cs[i].keep(after)
+			}
+		}
+		// The faults that fail now are quick to try; all of them only if that
+		// promises something.
+		if then, err := shortfallOf(ctx, after, now.ids); err != nil || then.harm >= now.harm {
+			return nil, now, err
+		}
+		then, err := shortfallOf(ctx, after, nil)
+		if err != nil || then.harm >= now.harm {
+			return nil, now, err
+		}
+		return cs, then, nil
+	}
+	for _, c := range candidates {
+		if cs, then, err := try(c); err != nil || cs != nil {
+			return cs, then, err
+		}
+	}
+	for j, d := range candidates {
+		for _, c := range candidates[:j] {
+			if c.keep != nil || d.keep != nil {
+				continue // they search by themselves, and did
+			}
+			if cs, then, err := try(c, d); err != nil || cs != nil {
+				return cs, then, err
+			}
+		}
+	}
+	return nil, now, nil
 }
 
 // prune drops what the plan does not need after all.
 func prune(ctx context.Context, s *site.Site, plan []candidate, harm int) ([]candidate, error) {
 	for i := 0; i < len(plan); {
 		without := slices.Delete(slices.Clone(plan), i, i+1)
-		_, h, err := failures(ctx, applied(s, without))
+		left, err := shortfallOf(ctx, applied(s, without), nil)
 		if err != nil {
 			return nil, err
 		}
-		if h <= harm {
+		if left.harm <= harm {
 			plan = without
 		} else {
 			i++
@@ -532,20 +603,20 @@ func prune(ctx context.Context, s *site.Site, plan []candidate, harm int) ([]can
 
 // describe says what each change of the plan buys, in the plan's order.
 func describe(ctx context.Context, s *site.Site, plan []candidate, r *Report, u units.System) ([]Change, error) {
-	before, _, err := failures(ctx, s)
+	before, err := shortfallOf(ctx, s, nil)
 	if err != nil {
 		return nil, err
 	}
 	var out []Change
 	for i, c := range plan {
 		from, to := applied(s, plan[:i]), applied(s, plan[:i+1])
-		after, _, err := failures(ctx, to)
+		after, err := shortfallOf(ctx, to, nil)
 		if err != nil {
 			return nil, err
 		}
 		ch := Change{ID: c.id, Words: c.words(from, to, u)}
-		for _, id := range before {
-			if !slices.Contains(after, id) {
+		for _, id := range before.ids {
+			if !slices.Contains(after.ids, id) {
 				ch.Buys = append(ch.Buys, wordsOf(r, id))
 			}
 		}
@@ -561,7 +632,7 @@ func wordsOf(r *Report, id string) string {
 			return r.Singles[i].Faults[0].Words
 		}
 	}
-	if id == "as-built" {
+	if id == asBuiltID {
 		return "harm with nothing wrong"
 	}
 	return "spilling after drain-down"

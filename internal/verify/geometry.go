@@ -29,33 +29,37 @@ const (
 
 // vessels are the shapes the arithmetic needs.
 type vessels struct {
-	chamber, display hydraulics.Vessel
-	drainM3          float64
-	dipM3            float64
+	chamber, display         hydraulics.Vessel
+	overM3, siphonM3, pipeM3 float64 // what comes down
+	dipM3                    float64
 }
 
-// drainDown works out what comes down when the return pump stops.
-func drainDown(s *site.Site, returnFlowM3S float64) (v vessels, over, siphon float64, err error) {
+func (v *vessels) drainM3() float64 { return v.overM3 + v.siphonM3 + v.pipeM3 }
+
+// drainDown works out what comes down when the return pump stops: the water
+// over the crest, what siphons back, and the return line's own.
+func drainDown(s *site.Site, returnFlowM3S float64) (v vessels, err error) {
 	if v.display, err = s.Display.Shape.Vessel(); err != nil {
-		return v, 0, 0, fmt.Errorf("working out the display: %w", err)
+		return v, fmt.Errorf("working out the display: %w", err)
 	}
 	if !s.HasSump() {
 		v.chamber = v.display
-		return v, 0, 0, nil
+		return v, nil
 	}
 	if v.chamber, err = s.Sump.Vessel(); err != nil {
-		return v, 0, 0, fmt.Errorf("working out the sump: %w", err)
+		return v, fmt.Errorf("working out the sump: %w", err)
 	}
 	o, r := s.Overflow, s.Return
-	crest := v.display.VolumeM3(o.CrestHeightM)
-	running := o.CrestHeightM + hydraulics.EdgeHeadM(returnFlowM3S, o.EdgeLengthM)
-	over = v.display.VolumeM3(running) - crest
-	if end := max(r.OutletHeightM, r.SiphonBreakHeightM); end < o.CrestHeightM {
-		siphon = crest - v.display.VolumeM3(end)
+	d := hydraulics.DrainDown{
+		Display: v.display, CrestHeightM: o.CrestHeightM,
+		HeadOverCrestM: hydraulics.EdgeHeadM(returnFlowM3S, o.EdgeLengthM),
+		OutletHeightM:  r.OutletHeightM, SiphonBreakHeightM: r.SiphonBreakHeightM,
 	}
-	v.drainM3 = over + siphon
+	v.overM3, v.siphonM3 = d.OverEdgeM3(), d.SiphonM3()
+	v.pipeM3 = hydraulics.Tube{LengthM: r.Line.LengthM, BoreM: r.Line.BoreM}.VolumeM3()
+	running := o.CrestHeightM + d.HeadOverCrestM
 	v.dipM3 = v.display.VolumeM3(running+o.PrimingHeadM) - v.display.VolumeM3(running)
-	return v, over, siphon, nil
+	return v, nil
 }
 
 // proveGeometry is the arithmetic of where the water goes.
@@ -65,11 +69,11 @@ func proveGeometry(tw *plant.Twin, s *site.Site, levels plant.Levels, overshootM
 		g.ReturnFlowM3S = tw.ReturnFlowM3S()
 		g.EdgeHeadM = hydraulics.EdgeHeadM(g.ReturnFlowM3S, s.Overflow.EdgeLengthM)
 	}
-	v, over, siphon, err := drainDown(s, g.ReturnFlowM3S)
+	v, err := drainDown(s, g.ReturnFlowM3S)
 	if err != nil {
 		return g, err
 	}
-	g.OverEdgeM3, g.SiphonM3 = over, siphon
+	g.OverEdgeM3, g.SiphonM3, g.LineM3 = v.overM3, v.siphonM3, v.pipeM3
 	g.RimM = v.chamber.RimM()
 	highest := levels.WatchM
 	switch t := &s.TopOff; {
@@ -79,11 +83,11 @@ func proveGeometry(tw *plant.Twin, s *site.Site, levels plant.Levels, overshootM
 		highest = levels.WatchM + t.Watch.HysteresisM/2
 	}
 	g.HighestM = v.chamber.LevelM(v.chamber.VolumeM3(highest) + overshootM3)
-	restM3 := v.chamber.VolumeM3(g.HighestM) + v.drainM3
+	restM3 := v.chamber.VolumeM3(g.HighestM) + v.drainM3()
 	g.RestM = v.chamber.LevelM(restM3)
 	g.MarginM3 = v.chamber.CapacityM3() - restM3
 	g.MarginM = g.RimM - g.RestM
-	g.DumpSpillsM3 = v.chamber.CapacityM3() - v.chamber.VolumeM3(levels.WatchM) - v.drainM3
+	g.DumpSpillsM3 = v.chamber.CapacityM3() - v.chamber.VolumeM3(levels.WatchM) - v.drainM3()
 	g.DumpSalinityM3 = freshForDrop(g.SystemM3, s.Water.SalinityPSU,
 		min(s.Limits.SalinityOffPSU[plant.Danger-1], s.Limits.SalinityHourPSU[plant.Danger-1]))
 	g.DumpSafeM3 = max(min(g.DumpSpillsM3, g.DumpSalinityM3), 0)

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"time"
 
@@ -44,8 +45,22 @@ func (b *bench) try(season int, faults []plant.Fault) Row {
 	}
 	row.HarmAfter = row.Outcome.ReachedAt[row.Class]
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
+	row.Unnoticed = len(faults) > 0 && alike(&result.Alone, &b.healthy[season].Alone)
 	row.StoppedBy = stoppedBy(s, &row)
 	return row
+}
+
+// alike says whether a run did to animals and floor what the healthy system
+// does, within what anybody could notice.
+func alike(o, healthy *plant.Outcome) bool {
+	const noticedPSU = 0.1
+	near := func(a, b, within float64) bool { return math.Abs(a-b) < within }
+	return o.Class() <= healthy.Class() && o.LatchedAt == healthy.LatchedAt &&
+		near(o.LowPSU, healthy.LowPSU, noticedPSU) && near(o.HighPSU, healthy.HighPSU, noticedPSU) &&
+		near(o.HourPSU, healthy.HourPSU, noticedPSU) &&
+		near(o.FloorTotalM3(), healthy.FloorTotalM3(), noticedM3) &&
+		near(float64(o.PumpDry-healthy.PumpDry), 0, float64(time.Minute)) &&
+		near(float64(o.ReturnDry-healthy.ReturnDry), 0, float64(time.Minute))
 }
 
 var finders = map[plant.Finder]Finder{plant.Nobody: Nobody, plant.ByAlarm: ByAlarm, plant.ByVisit: ByVisit}
@@ -53,7 +68,7 @@ var finders = map[plant.Finder]Finder{plant.Nobody: Nobody, plant.ByAlarm: ByAla
 // stoppedBy names the first automatic barrier that acted before a person came.
 func stoppedBy(s *site.Site, row *Row) Barrier {
 	o := &row.Outcome
-	if row.Unattended == plant.NoHarm {
+	if row.Unattended == plant.NoHarm || row.Unnoticed {
 		return NoNeed
 	}
 	first, at := NoBarrier, plant.NotReached

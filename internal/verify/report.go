@@ -58,10 +58,11 @@ type Setting struct {
 // Geometry is where the water goes when the power fails.
 type Geometry struct {
 	ReturnFlowM3S, EdgeHeadM float64
-	// OverEdgeM3 drains over the crest, SiphonM3 back through the return line.
-	OverEdgeM3, SiphonM3 float64
-	SystemM3             float64
-	WatchM, CeilingM     float64
+	// OverEdgeM3 drains over the crest, SiphonM3 back through the return line,
+	// LineM3 is the line's own water.
+	OverEdgeM3, SiphonM3, LineM3 float64
+	SystemM3                     float64
+	WatchM, CeilingM             float64
 	// HighestM is the highest level the top-off can leave with one sensor
 	// working; RestM the level after drain-down from there; RimM the rim.
 	HighestM, RestM, RimM float64
@@ -82,7 +83,7 @@ type Geometry struct {
 }
 
 // DrainDownM3 is all that comes down.
-func (g *Geometry) DrainDownM3() float64 { return g.OverEdgeM3 + g.SiphonM3 }
+func (g *Geometry) DrainDownM3() float64 { return g.OverEdgeM3 + g.SiphonM3 + g.LineM3 }
 
 // Row is one combination of faults, tried.
 type Row struct {
@@ -100,14 +101,17 @@ type Row struct {
 	FoundAfter time.Duration
 	// HarmAfter is when Class began, AloneAfter when Unattended did.
 	HarmAfter, AloneAfter time.Duration
-	Sentence              string
+	// Unnoticed: it does to animals and floor just what the system does as
+	// built.
+	Unnoticed bool
+	Sentence  string
 }
 
 // ID joins the faults' IDs.
 func (r *Row) ID() string {
 	switch len(r.Faults) {
 	case 0:
-		return "as-built"
+		return asBuiltID
 	case 1:
 		return r.Faults[0].ID
 	}

@@ -49,7 +49,6 @@ type sketch struct {
 	levels          plant.Levels
 	fillM3          float64
 	safeM3          float64
-	marginM3        float64
 	evapLow, evapHi float64 // m3/day: the mildest low and the driest high
 	evapMid         float64 // m3/day: the driest season's estimate
 }
@@ -60,7 +59,7 @@ func placeSensors(s *site.Site, returnFlowM3S float64) (plant.Levels, string, er
 	if t.Watch == nil {
 		return plant.Levels{WatchM: math.NaN(), CeilingM: math.NaN()}, "", nil
 	}
-	v, _, _, err := drainDown(s, returnFlowM3S)
+	v, err := drainDown(s, returnFlowM3S)
 	if err != nil {
 		return plant.Levels{}, "", err
 	}
@@ -98,18 +97,18 @@ func watchInChamber(s *site.Site, v vessels, gapM float64) (float64, string) {
 	lowest := s.Return.IntakeElevationM + intakeClearM + dipM + s.TopOff.Watch.HysteresisM/2
 	brim := v.chamber.VolumeM3(v.chamber.RimM() - freeboardM)
 	// Highest by drain-down from the ceiling level.
-	highest := v.chamber.LevelM(brim-v.drainM3) - gapM
+	highest := v.chamber.LevelM(brim-v.drainM3()) - gapM
 	why := "as high as the drain-down allows"
 	if r := s.TopOff.Reservoir; r != nil && s.TopOff.Ceiling == nil {
 		// Without a ceiling sensor nothing but the reservoir bounds a dump.
 		if rv, err := r.Shape.Vessel(); err == nil {
-			if l := v.chamber.LevelM(brim - v.drainM3 - rv.VolumeM3(r.FillHeightM)); l < highest {
+			if l := v.chamber.LevelM(brim - v.drainM3() - rv.VolumeM3(r.FillHeightM)); l < highest {
 				highest, why = l, "as high as lets the whole reservoir and the drain-down fit below the rim"
 			}
 		}
 	} else if r != nil {
 		if rv, err := r.Shape.Vessel(); err == nil {
-			if l := v.chamber.LevelM(brim - v.drainM3 - rv.VolumeM3(r.FillHeightM)); l >= lowest && l < highest {
+			if l := v.chamber.LevelM(brim - v.drainM3() - rv.VolumeM3(r.FillHeightM)); l >= lowest && l < highest {
 				highest, why = l, "as high as lets the whole reservoir and the drain-down fit below the rim"
 			}
 		}
@@ -170,7 +169,7 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 	pauseS := k.fillM3 / (2 * k.evapHi * budgetOverHigh) * day.Seconds()
 	g.MinOff = clamp(seconds(pauseS), 30*time.Second, 10*time.Minute)
 	if s.HasSump() {
-		refillS := (v.drainM3 + v.dipM3) / k.returnFlowM3S
+		refillS := (v.drainM3() + v.dipM3) / k.returnFlowM3S
 		g.RestartSettle = max(ceilTo(seconds(settleOverRefill*refillS), 30*time.Second), shortestSettle)
 	} else {
 		g.RestartSettle = shortestSettle

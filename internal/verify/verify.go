@@ -66,6 +66,9 @@ type bench struct {
 	geometry Geometry
 	twins    []*plant.Twin
 	onsets   []*plant.Onset
+	healthy  []plant.Result // nothing wrong, by season
+	// One fill, and the flow that makes it.
+	fillM3, topOffM3S float64
 
 	// tankDays is simulated time, added up from many goroutines.
 	tankDays atomic.Int64
@@ -95,7 +98,7 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	if err != nil {
 		return nil, err
 	}
-	v, _, _, err := drainDown(s, returnFlow)
+	v, err := drainDown(s, returnFlow)
 	if err != nil {
 		return nil, err
 	}
@@ -117,7 +120,8 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
 		return nil, err
 	}
-	k.safeM3, k.marginM3 = b.geometry.DumpSafeM3, b.geometry.MarginM3
+	k.safeM3 = b.geometry.DumpSafeM3
+	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S
 	g := k.guardSettings(v)
 	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, whyWatch)}
 	if g != nil {
@@ -132,7 +136,9 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 			return nil, err
 		}
 		b.twins = append(b.twins, tw)
-		b.onsets = append(b.onsets, tw.SpinUp())
+		onset := tw.SpinUp()
+		b.onsets = append(b.onsets, onset)
+		b.healthy = append(b.healthy, onset.Run(plant.Scenario{Conditions: plant.Healthy(), Length: horizon(s)}))
 	}
 	return b, nil
 }

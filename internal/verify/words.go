@@ -27,6 +27,9 @@ func sentence(s *site.Site, row *Row, u units.System) string {
 		}
 		what = strings.Join(clauses, ", and ")
 	}
+	if row.Unnoticed {
+		return capitalise(what) + ": nothing changes that anybody would notice."
+	}
 	return capitalise(what) + ": " + consequence(s, &row.Outcome, u) + ending(s, row, u) + "."
 }
 
