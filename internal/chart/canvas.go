@@ -50,6 +50,15 @@ func (c *canvas) document(title, description string) []byte {
 	return b.Bytes()
 }
 
+// behind writes elements that were worked out last but lie beneath what has
+// been written since the mark.
+func (c *canvas) behind(mark int, write func()) {
+	above := strings.Clone(c.body.String()[mark:])
+	c.body.Truncate(mark)
+	write()
+	c.body.WriteString(above)
+}
+
 // num writes a coordinate to a tenth of a unit.
 func num(x float64) string {
 	s := strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
@@ -159,6 +168,28 @@ func (c *canvas) text(p point, s style, text string) {
 		c.body.WriteString(` text-anchor="` + [...]string{"start", "middle", "end"}[s.at] + `"`)
 	}
 	c.body.WriteString(">" + escape(text) + "</text>\n")
+}
+
+// spaced writes one character several times on a line, its middle at each x.
+func (c *canvas) spaced(xs []float64, y float64, s style, char rune) {
+	if len(xs) == 0 {
+		return
+	}
+	w := measure(string(char), s.face, s.size)
+	var at strings.Builder
+	for i, x := range xs {
+		if i > 0 {
+			at.WriteByte(' ')
+		}
+		at.WriteString(num(x))
+		c.texts = append(c.texts, placed{
+			box:  box{x - w/2, y - ascent*s.size, x + w/2, y + descent*s.size},
+			text: string(char), size: s.size,
+		})
+	}
+	class := strings.TrimSpace(s.face.class() + " " + s.class)
+	c.body.WriteString(`<text class="` + class + `" x="` + at.String() + `" y="` + num(y) + `" font-size="` + num(s.size) +
+		`" text-anchor="middle">` + escape(strings.Repeat(string(char), len(xs))) + "</text>\n")
 }
 
 // lines writes several lines, the first with its base line at p, and returns

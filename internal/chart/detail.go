@@ -48,7 +48,6 @@ func (d *drawing) detail(b box) (bottom float64) {
 
 	d.detailWater(v, fromM, toM, widthM, cut)
 	d.staff(staffX, v, fromM, toM, d.unit, d.small, nil)
-	d.text(point{staffX, v.y(toM) - 7}, style{size: d.small, class: "t-soft", at: end}, d.unit.name)
 	d.detailLevels(v, x0, x1, b)
 	d.detailParts(v, fromM, toM, widthM, cut)
 	return b.y1
@@ -97,7 +96,7 @@ func (d *drawing) detailHeights() (fromM, toM float64) {
 		lowest = min(lowest, l.elevationM)
 	}
 	const belowLevels, leastShare = 0.8, 0.25 // of the stretch with levels; of the tank
-	return max(s.Display.FloorElevationM, toM-max((toM-lowest)*(1+belowLevels), toM*leastShare)), toM
+	return max(s.Display.FloorElevationM, toM-max((toM-lowest)*(1+belowLevels), s.Display.rimM()*leastShare)), toM
 }
 
 // detailWidth is how much of the width fits, and whether some is cut off.
@@ -120,7 +119,7 @@ func (d *drawing) detailWater(v view, fromM, toM, widthM float64, cut bool) {
 	level := s.chamberLevelM()
 	right := widthM
 	d.detailTints(v, box{v.x(0), 0, v.x(right), 0}, level, fromM)
-	if high, rest := s.Levels.HighestM, min(s.Levels.RestM, toM); s.Sump != nil && rest > high {
+	if high, rest := max(s.Levels.HighestM, fromM), min(s.Levels.RestM, toM); s.Sump != nil && rest > high {
 		// What comes down: waves, and no tint, for it is not there yet.
 		d.path("l-shore", waves(box{v.x(0) + 3, v.y(rest) + 5, v.x(right) - 3, v.y(high) - 2}))
 	}

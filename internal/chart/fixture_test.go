@@ -2,23 +2,24 @@ package chart
 
 import (
 	"math"
+	"time"
 
 	"isohaline/internal/units"
 )
 
 var nan = math.NaN()
 
-func rectangular(width, height, floor, water, rock float64, size string) Basin {
+func rectangular(width, height, floor, water, rock float64) Basin {
 	return Basin{Widths: []WidthAtHeight{{0, width}, {height, width}},
-		FloorElevationM: floor, WaterHeightM: water, RockFrac: rock, Size: size}
+		FloorElevationM: floor, WaterHeightM: water, RockFrac: rock}
 }
 
 // readingRoom is a mid-size reef with a sump and two sensors.
 func readingRoom() *Section {
-	reservoir := rectangular(0.30, 0.40, 0, 0.37, 0, "")
+	reservoir := rectangular(0.30, 0.40, 0, 0.37, 0)
 	return &Section{
 		Title: "Reading Room reef", Place: "Quill Street Library, ground floor",
-		Display:   rectangular(1.2, 0.6, 0.9, 0.571, 0.12, ""),
+		Display:   rectangular(1.2, 0.6, 0.9, 0.571, 0.12),
 		Overflow:  &Overflow{CrestHeightM: 0.56, EmergencyHeightM: 0.58},
 		Return:    &Return{BoreM: 0.022, OutletHeightM: 0.54, SiphonBreakHeightM: 0.555, IntakeElevationM: 0.05},
 		Sump:      &Sump{HeightM: 0.4, Compartments: []Compartment{{"sock and skimmer", 0.38, 0.23}, {"refugium", 0.26, 0.22}, {"return chamber", 0.24, 0}}},
@@ -54,10 +55,10 @@ func readingRoom() *Section {
 
 // windowSill has no sump.
 func windowSill() *Section {
-	reservoir := rectangular(0.2, 0.25, -0.6, 0.22, 0, "")
+	reservoir := rectangular(0.2, 0.25, -0.6, 0.22, 0)
 	return &Section{
 		Title: "Window sill tank", Place: "Harrow Lane 3", Units: units.US,
-		Display:   rectangular(0.45, 0.35, 0, 0.31, 0.2, ""),
+		Display:   rectangular(0.45, 0.35, 0, 0.31, 0.2),
 		Reservoir: &reservoir,
 		TopOff: TopOff{BoreM: 0.004, EndElevationM: 0.345, HighElevationM: 0.42, PumpIntakeHeightM: 0.01,
 			LowSensorHeightM: nan, AirHole: true, CheckValve: true, FloatValveElevationM: nan},
@@ -75,11 +76,11 @@ func windowSill() *Section {
 func lobby() *Section {
 	s := readingRoom()
 	s.Title, s.Place = "Lobby reef of the Larkspur Harbour Hotel", "Larkspur Harbour, ground floor"
-	s.Display = rectangular(3.0, 0.9, 1.1, 0.84, 0.15, "")
+	s.Display = rectangular(3.0, 0.9, 1.1, 0.84, 0.15)
 	s.Overflow = &Overflow{Standpipe: true, CrestHeightM: 0.82, EmergencyHeightM: 0.85}
 	s.Return = &Return{BoreM: 0.05, OutletHeightM: 0.75, SiphonBreakHeightM: nan, IntakeElevationM: 0.08}
 	s.Sump = &Sump{HeightM: 0.6, Compartments: []Compartment{{"filter socks", 0.5, 0.4}, {"skimmer", 0.6, 0.38}, {"refugium with macroalgae", 0.25, 0.36}, {"return chamber", 0.7, 0}}}
-	r := rectangular(0.8, 1.0, 4.2, 0.9, 0, "")
+	r := rectangular(0.8, 1.0, 4.2, 0.9, 0)
 	s.Reservoir = &r
 	s.TopOff.HighElevationM, s.TopOff.EndElevationM, s.TopOff.AirHole = 5.3, 0.3, false
 	s.TopOff.Shutoff = true
@@ -96,7 +97,7 @@ func lobby() *Section {
 func plumbed() *Section {
 	s := readingRoom()
 	s.Title = "Pump house column"
-	s.Display = rectangular(0.7, 1.1, 0.7, 1.02, 0.1, "")
+	s.Display = rectangular(0.7, 1.1, 0.7, 1.02, 0.1)
 	s.Overflow = &Overflow{CrestHeightM: 1.0, EmergencyHeightM: nan}
 	s.Return.OutletHeightM, s.Return.SiphonBreakHeightM = 0.95, nan
 	s.Reservoir = nil
@@ -108,4 +109,60 @@ func plumbed() *Section {
 	s.Notes = []Note{{PlumbedPart, "RO/DI line: an endless source."}, {FloatValvePart, "Float valve shuts at 200 mm."}}
 	s.Cautions = []Note{{FloatValvePart, "If the float valve sticks open: loss of the tank or flooded building."}}
 	return s
+}
+
+// stuckWatch is a fill that only the empty reservoir ends: invented, with the
+// shape of a real one.
+func stuckWatch() *Trace {
+	t := &Trace{
+		Title:    "The watch sensor sticks dry",
+		Subtitle: "Reading Room reef, heating season, if nobody came.",
+		Points:   nil, TargetPSU: 35,
+		OffPSU: [4]float64{0.5, 1, 2, 4}, FloorM3: [4]float64{0.05e-3, 0.5e-3, 2e-3, 50e-3},
+		Levels: []TraceLevel{{"watch", 0.183}, {"ceiling", 0.207}, {"rim", 0.4}, {"none", nan}},
+		Events: []TraceEvent{{2 * time.Hour, "the top-off starts and does not stop", false},
+			{150 * time.Minute, "the reservoir is empty", false},
+			{3 * time.Hour, "the alarm reaches somebody", true}, {24 * time.Hour, "somebody comes", true}, {900 * time.Hour, "after the end: not shown", false}},
+	}
+	level, salinity, floor := 0.183, 35.0, 0.0
+	for at := time.Duration(0); at <= 72*time.Hour; at += 2 * time.Minute {
+		on := at >= 2*time.Hour && at < 150*time.Minute
+		if on {
+			level += 0.012
+			salinity -= 0.11
+		} else {
+			level -= 0.00002
+			salinity += 0.0004
+		}
+		if level > 0.35 && on {
+			floor += 0.4e-3
+		}
+		if on || at%(10*time.Minute) == 0 {
+			t.Points = append(t.Points, TracePoint{At: at, SalinityPSU: salinity, LevelM: min(level, 0.4), FloorM3: floor, TopOff: on})
+		}
+	}
+	return t
+}
+
+// someMatrix has every class, a pair that cannot be, and more faults than a
+// phone shows.
+func someMatrix() *Matrix {
+	m := &Matrix{Title: "Every fault and every pair", Words: [Classes]string{"none", "nuisance", "animals stressed", "animals at risk or wet floor", "loss of the tank or flooded building"}}
+	for i, name := range []string{
+		"humid spell", "drain blocked", "watch stuck dry", "watch stuck wet", "heat wave", "relay welded", "tube out", "power cut hour",
+		"return siphon break blocked", "ceiling stuck dry", "alarm silent", "skimmer overflow", "new fan", "tank leak", "pump seized", "held by person",
+	} {
+		m.Faults = append(m.Faults, MatrixFault{name, []int{0, 3, 2, 1}[i%4]})
+		for j := range i {
+			if i == 3 && j == 2 {
+				continue // one sensor cannot stick both ways
+			}
+			class := max(m.Faults[i].Class, m.Faults[j].Class)
+			if (i*7+j*3)%17 == 0 {
+				class = min(class+2, Classes-1)
+			}
+			m.Pairs = append(m.Pairs, MatrixPair{i, j, class})
+		}
+	}
+	return m
 }

@@ -6,22 +6,18 @@ import (
 	"slices"
 )
 
-// markRadius is half of a mark, of a note's circle or a caution's lozenge.
-const markRadius = 8.2
+// markRadius is half of a mark: of a note's circle, or a caution's lozenge.
+func (d *drawing) markRadius() float64 { return 0.82 * d.small }
 
 // mark draws a note's number in a circle or a caution's letter in a lozenge.
 func (d *drawing) mark(at point, text string, person bool) {
-	s := style{face: bold, size: d.small - 1.5, at: middle}
-	if d.f == Narrow {
-		s.size = d.small - 0.7
-	}
+	s := style{face: bold, size: d.markType, at: middle}
 	if person {
-		const r = markRadius * 1.18
+		r := d.markRadius() * 1.18
 		d.path("person", closed(point{at.x - r, at.y}, point{at.x, at.y - r}, point{at.x + r, at.y}, point{at.x, at.y + r}))
 		s.class = "t-onperson"
 	} else {
-		d.circle("panel", at, markRadius)
-		d.circle("l", at, markRadius)
+		d.circle("panel l", at, d.markRadius())
 	}
 	d.text(point{at.x, at.y + s.size*0.36}, s, text)
 }
@@ -55,7 +51,7 @@ func (d *drawing) place(part Part, text string, person bool, bounds box) {
 			}
 			sin, cos := math.Sincos(turn - math.Pi/4)
 			to := point{at.x + r*cos, at.y + r*sin}
-			room := around(to, markRadius+2)
+			room := around(to, d.markRadius()+2)
 			if room.x0 < bounds.x0 || room.x1 > bounds.x1 || room.y0 < bounds.y0 || room.y1 > bounds.y1 || d.takes(room) {
 				continue
 			}
@@ -63,7 +59,7 @@ func (d *drawing) place(part Part, text string, person bool, bounds box) {
 			if person {
 				class = "l-person"
 			}
-			d.line(class, at, point{to.x - markRadius*cos, to.y - markRadius*sin})
+			d.line(class, at, point{to.x - d.markRadius()*cos, to.y - d.markRadius()*sin})
 			if person {
 				d.circle("person", at, 2)
 			} else {
@@ -160,8 +156,8 @@ func (d *drawing) displayColumnW() float64 {
 }
 
 // displayLevels are the heights in the display, in a column left of it with a
-// leader to each.
-func (d *drawing) displayLevels(v view, x, width float64) {
+// leader to each. It returns where the column ends.
+func (d *drawing) displayLevels(v view, x, width float64) (bottom float64) {
 	s, p := d.s, d.p
 	floor := s.Display.FloorElevationM
 	levels := d.displayLevelsShown()
@@ -184,9 +180,14 @@ func (d *drawing) displayLevels(v view, x, width float64) {
 			d.path("l-fine dots", polyline(point{wall, to}, point{v.x(l.acrossM), to}))
 		}
 	}
-	if s.Sump != nil {
-		d.text(point{x, slots[len(slots)-1].at + d.small*1.7}, style{face: italic, size: d.small, class: "t-soft"}, "over its floor")
+	for _, l := range slots {
+		bottom = max(bottom, l.at+d.small*0.7)
 	}
+	if s.Sump != nil {
+		bottom += d.small
+		d.text(point{x, bottom}, style{face: italic, size: d.small, class: "t-soft"}, "over its floor")
+	}
+	return bottom + descent*d.small
 }
 
 // Heights below the ground: to the dimension line, and to the names.

@@ -41,8 +41,6 @@ type Basin struct {
 	FloorElevationM float64
 	// WaterHeightM is the water in it, RockFrac the share that rock takes.
 	WaterHeightM, RockFrac float64
-	// Size is what to write beside it.
-	Size string
 }
 
 // WidthAtHeight is one row of a vessel's outline; linear between rows.
@@ -146,6 +144,14 @@ const (
 	largestM  = 1000
 )
 
+// measured is a value to check: within largestM of nothing, or NaN if it may be
+// missing.
+type measured struct {
+	field    string
+	value    float64
+	optional bool
+}
+
 // check refuses what cannot be drawn.
 func (s *Section) check() error {
 	if err := s.Display.check("Display"); err != nil {
@@ -159,13 +165,21 @@ func (s *Section) check() error {
 	if (s.Sump == nil) != (s.Overflow == nil) || (s.Sump == nil) != (s.Return == nil) {
 		return fmt.Errorf("chart: Sump, Overflow and Return are not together: give all three or none")
 	}
-	heights := []struct {
-		field string
-		value float64
-	}{
-		{"TopOff.BoreM", s.TopOff.BoreM},
-		{"TopOff.EndElevationM", s.TopOff.EndElevationM},
-		{"TopOff.HighElevationM", s.TopOff.HighElevationM},
+	t, l := &s.TopOff, &s.Levels
+	values := []measured{
+		{"TopOff.BoreM", t.BoreM, false},
+		{"TopOff.EndElevationM", t.EndElevationM, false},
+		{"TopOff.HighElevationM", t.HighElevationM, false},
+		{"TopOff.PumpIntakeHeightM", t.PumpIntakeHeightM, true},
+		{"TopOff.LowSensorHeightM", t.LowSensorHeightM, true},
+		{"TopOff.FloatValveElevationM", t.FloatValveElevationM, true},
+		{"Levels.Watch.ElevationM", l.Watch.ElevationM, true},
+		{"Levels.Watch.HysteresisM", l.Watch.HysteresisM, false},
+		{"Levels.Ceiling.ElevationM", l.Ceiling.ElevationM, true},
+		{"Levels.Ceiling.HysteresisM", l.Ceiling.HysteresisM, false},
+		{"Levels.HighestM", l.HighestM, true},
+		{"Levels.RestM", l.RestM, true},
+		{"Levels.DipM", l.DipM, true},
 	}
 	if s.Sump != nil {
 		if len(s.Sump.Compartments) == 0 {
@@ -175,27 +189,23 @@ func (s *Section) check() error {
 			return err
 		}
 		for i, c := range s.Sump.Compartments {
-			if err := size(fmt.Sprintf("Sump.Compartments[%d].LengthM", i), c.LengthM); err != nil {
+			at := fmt.Sprintf("Sump.Compartments[%d]", i)
+			if err := size(at+".LengthM", c.LengthM); err != nil {
 				return err
 			}
-			heights = append(heights, struct {
-				field string
-				value float64
-			}{fmt.Sprintf("Sump.Compartments[%d].BaffleHeightM", i), c.BaffleHeightM})
+			values = append(values, measured{at + ".BaffleHeightM", c.BaffleHeightM, false})
 		}
-		heights = append(heights, []struct {
-			field string
-			value float64
-		}{
-			{"Overflow.CrestHeightM", s.Overflow.CrestHeightM},
-			{"Return.BoreM", s.Return.BoreM},
-			{"Return.OutletHeightM", s.Return.OutletHeightM},
-			{"Return.IntakeElevationM", s.Return.IntakeElevationM},
-		}...)
+		values = append(values,
+			measured{"Overflow.CrestHeightM", s.Overflow.CrestHeightM, false},
+			measured{"Overflow.EmergencyHeightM", s.Overflow.EmergencyHeightM, true},
+			measured{"Return.BoreM", s.Return.BoreM, false},
+			measured{"Return.OutletHeightM", s.Return.OutletHeightM, false},
+			measured{"Return.SiphonBreakHeightM", s.Return.SiphonBreakHeightM, true},
+			measured{"Return.IntakeElevationM", s.Return.IntakeElevationM, false})
 	}
-	for _, h := range heights {
-		if !(math.Abs(h.value) <= largestM) {
-			return fmt.Errorf("chart: %s is %v: give metres between -%d and %d", h.field, h.value, largestM, largestM)
+	for _, m := range values {
+		if !(math.Abs(m.value) <= largestM || m.optional && math.IsNaN(m.value)) {
+			return fmt.Errorf("chart: %s is %v: give metres between -%d and %d", m.field, m.value, largestM, largestM)
 		}
 	}
 	return nil
@@ -225,6 +235,12 @@ func (b *Basin) check(field string) error {
 	}
 	if !(math.Abs(b.FloorElevationM) <= largestM) {
 		return fmt.Errorf("chart: %s.FloorElevationM is %v: give metres between -%d and %d", field, b.FloorElevationM, largestM, largestM)
+	}
+	if !(b.WaterHeightM >= 0 && b.WaterHeightM <= largestM) {
+		return fmt.Errorf("chart: %s.WaterHeightM is %v: give metres from 0 to %d", field, b.WaterHeightM, largestM)
+	}
+	if !(b.RockFrac >= 0 && b.RockFrac < 1) {
+		return fmt.Errorf("chart: %s.RockFrac is %v: give a share from 0 to 1", field, b.RockFrac)
 	}
 	return nil
 }

@@ -16,7 +16,7 @@ type drawing struct {
 	f    Format
 	unit lengthUnit
 
-	label, small float64 // type sizes
+	label, small, markType float64 // type sizes
 
 	// The view of the whole: x of metre 0 and the elevations.
 	x0 float64
@@ -50,9 +50,9 @@ func (s *Section) draw(f Format) (*drawing, error) {
 		return nil, err
 	}
 	d := &drawing{canvas: &canvas{w: wideW}, s: s, p: planOf(s), f: f, unit: lengthUnitOf(s.Units),
-		label: 13, small: 12, marks: map[Part]point{}}
+		label: 13, small: 12, markType: 12, marks: map[Part]point{}}
 	if f == Narrow {
-		d.w, d.label, d.small = narrowW, 11.5, 10.5
+		d.w, d.label, d.small, d.markType = narrowW, 11.5, 10.5, 10
 	}
 	d.breaks = breaksBetween(d.p.used())
 	d.tintM = d.deepestM() / tints
@@ -159,15 +159,6 @@ func (d *drawing) cartouche(b box) (bottom float64) {
 	return b.y1
 }
 
-// behind writes elements that were worked out last but lie beneath what has
-// been written since the mark.
-func (d *drawing) behind(mark int, write func()) {
-	above := strings.Clone(d.body.String()[mark:])
-	d.body.Truncate(mark)
-	write()
-	d.body.WriteString(above)
-}
-
 func (d *drawing) datumWords() string {
 	of := "the return chamber"
 	if d.s.Sump == nil {
@@ -186,7 +177,7 @@ func (d *drawing) lists(b box, columns int) (bottom float64) {
 		height float64
 	}
 	const gap = 24
-	const markW = 26
+	markW := 2.5 * d.small
 	width := (b.w() - gap*float64(columns-1)) / float64(columns)
 	var entries []entry
 	total := 0.0
@@ -209,7 +200,7 @@ func (d *drawing) lists(b box, columns int) (bottom float64) {
 			column++
 		}
 		x := b.x0 + float64(column)*(width+gap)
-		d.mark(point{x + markRadius, y + d.small*0.62}, e.mark, e.person)
+		d.mark(point{x + d.markRadius(), y + d.small*0.62}, e.mark, e.person)
 		d.lines(point{x + markW, y + d.small}, style{size: d.small}, e.lines)
 		y += e.height
 		lowest = max(lowest, y)

@@ -71,6 +71,8 @@ const drawingRules = `
 .iso .l-hatch{fill:none;stroke:$hatch;stroke-width:.7}
 .iso .l-shore{fill:none;stroke:$shore;stroke-width:1.2}
 .iso .l-person{fill:none;stroke:$person;stroke-width:1.4}
+.iso .l-person-fine{fill:none;stroke:$person;stroke-width:.8}
+.iso .l-dot{fill:none;stroke:$soft;stroke-width:1.8;stroke-linecap:round}
 .iso .l-deep{fill:none;stroke:$shore;stroke-width:1.6}
 .iso .paper{fill:$paper}
 .iso .panel{fill:$panel}

@@ -158,12 +158,15 @@ func (c *canvas) staff(right float64, v view, fromM, toM float64, unit lengthUni
 			c.rect("ink", box{x, v.y(hi), right, v.y(lo)})
 		}
 	}
+	c.text(point{right, v.y(toM) - 0.7*size}, style{size: size, class: "t-soft", at: end}, unit.name)
 	c.line("l", point{x, v.y(fromM)}, point{x, v.y(toM)})
 	c.line("l", point{right, v.y(fromM)}, point{right, v.y(toM)})
+	last := math.Inf(1) // the label below: beyond a break the next may come too soon
 	for _, m := range ticks(fromM, toM, label) {
-		if skip != nil && skip(m) {
+		if skip != nil && skip(m) || last-v.y(m) < 1.1*size {
 			continue
 		}
+		last = v.y(m)
 		c.line("l", point{x - 3, v.y(m)}, point{x, v.y(m)})
 		c.text(point{x - staffTick + 1, v.y(m) + size*0.34}, style{size: size, class: "t-soft", at: end}, unit.number(m))
 	}

@@ -1,7 +1,5 @@
 package chart
 
-import "math"
-
 // whole draws display, sump and source into at most the room of a box and
 // returns where it ends.
 func (d *drawing) whole(b box) (bottom float64) {
@@ -37,10 +35,9 @@ func (d *drawing) whole(b box) (bottom float64) {
 	staffX := b.x0 + staffW
 	if staffW > 0 {
 		d.staff(staffX, v, p.groundM, p.topM, d.unit, d.small, d.broken)
-		d.text(point{staffX, v.y(p.topM) - 6}, style{size: d.small, class: "t-soft", at: end}, d.unit.name)
 	}
-	d.displayLevels(v, staffX+gap, columnW)
-	d.lengths(v, groundY, extent)
+	extent.y1 = max(extent.y1, d.displayLevels(v, staffX+gap, columnW))
+	d.lengths(v, groundY, box{staffX + gap + columnW, groundY, b.x1, extent.y1})
 	d.marksIn(extent)
 	return extent.y1
 }
@@ -87,8 +84,9 @@ func (d *drawing) vessels(v view) {
 	y := b.FloorElevationM + running
 	d.surface(v.at(p.displayMidM-half, y), v.at(p.displayMidM+half, y), v.x(p.displayMidM))
 	name := style{face: italic, size: d.label * 1.35, at: middle}
-	if at := v.at((p.insideLeftM+p.insideRightM)/2, b.FloorElevationM+running*0.62); measure("Display", italic, name.size) < 0.5*(v.x(p.insideRightM)-v.x(p.insideLeftM)) {
-		d.text(at, name, "Display")
+	inside := box{v.x(p.insideLeftM), v.y(b.FloorElevationM + running), v.x(p.insideRightM), v.y(b.FloorElevationM)}
+	if measure("Display", name.face, name.size) < 0.5*inside.w() && 2.5*name.size < inside.h() {
+		d.text(point{(inside.x0 + inside.x1) / 2, inside.y0 + 0.38*inside.h() + 0.3*name.size}, name, "Display")
 	}
 	d.marks[DisplayPart] = v.at(p.insideRightM-0.12*(p.insideRightM-p.insideLeftM), b.FloorElevationM+running*0.72)
 
@@ -159,7 +157,6 @@ func (d *drawing) weir(v view) {
 	}
 	floor := d.s.Display.FloorElevationM
 	crest := floor + o.CrestHeightM
-	emergency := floor + o.EmergencyHeightM
 	d.marks[CrestPart] = v.at(p.insideLeftM+weirBoxM, crest)
 	if o.Standpipe {
 		d.marks[CrestPart] = v.at(p.drainM, crest)
@@ -169,10 +166,6 @@ func (d *drawing) weir(v view) {
 	width := min(weirBoxM, 0.3*(p.insideRightM-p.insideLeftM))
 	x0, x1 := p.insideLeftM, p.insideLeftM+width
 	d.marks[CrestPart] = v.at(x1, crest)
-	top := crest
-	if !math.IsNaN(o.EmergencyHeightM) {
-		top = max(top, emergency)
-	}
 	// Inside the box the water stands lower; how low nobody measures.
 	inside := crest - deep*0.45
 	d.rect("paper", box{v.x(x0), v.y(d.s.Display.rimElevationM()), v.x(x1), v.y(crest - deep)})
