@@ -21,6 +21,9 @@ type Scenario struct {
 	StopAt Class
 	// Trace, if set, is called after every segment.
 	Trace func(Sample)
+	// EveryCycle goes through every fill one by one, where otherwise a steady
+	// rhythm of fills is summed up. Trace implies it.
+	EveryCycle bool
 }
 
 // Later is conditions that begin some time after the onset. Interruptions and
@@ -110,10 +113,12 @@ type run struct {
 	guardStale bool
 	frozen     bool // a hung controller: its outputs stay as they are
 
-	segment segment
-	out     Outcome
-	hour    hourWindow
-	result  Result
+	segment   segment
+	rhythm    rhythm
+	signature signature
+	out       Outcome
+	hour      hourWindow
+	result    Result
 }
 
 // volumes are the volumes at one instant, m3. floorM3 is all that is on the
@@ -181,7 +186,7 @@ func (r *run) begin(c Conditions) {
 	r.hour.reset(0, r.animalsPSU())
 	r.openBooks()
 	r.result = Result{FoundAt: NotReached}
-	r.segment = segment{}
+	r.segment, r.rhythm = segment{}, rhythm{}
 	r.calendar.begin(tw.site, r.onset)
 	r.change(c)
 }
@@ -251,9 +256,13 @@ func (r *run) loop(sc Scenario) {
 		r.control()
 		r.settleModes()
 		if g := r.look(); g != r.segment.governors || r.now >= r.segment.until || !r.segment.valid {
+			wasPumping := r.segment.governors.pump
 			r.settle(sc.Trace)
 			if sc.StopAt != NoHarm && r.out.ReachedAt[sc.StopAt] != never {
 				return
+			}
+			if g.pump && !wasPumping && sc.Trace == nil && !sc.EveryCycle {
+				r.keepTime()
 			}
 			r.newSegment(g)
 		}
