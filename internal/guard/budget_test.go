@@ -72,6 +72,25 @@ func TestBucketEdges(t *testing.T) {
 	}
 }
 
+// TestMulDivEdges: where the quotient just fits, and where it does not.
+func TestMulDivEdges(t *testing.T) {
+	const third = (1<<64 - 1) / 3
+	for _, tt := range []struct{ a, b, c, quotient, rest time.Duration }{
+		{7, 3, 2, 10, 1},
+		{Never, 1, 1, Never, 0},
+		{Never, 5, 5, Never, 0},
+		{third - 1, 3, 2, Never - 1, 0},
+		{third, 3, 2, Never, 0},     // rest 1 is of no use any more
+		{third + 1, 3, 2, Never, 0}, // just above
+		{1 << 62, 8, 2, Never, 0},   // the quotient needs 64 bits and one more
+		{Never, Never, 1, Never, 0},
+	} {
+		if quotient, rest := mulDiv(tt.a, tt.b, tt.c); quotient != tt.quotient || rest != tt.rest {
+			t.Errorf("%d·%d/%d = %d rest %d, want %d rest %d", tt.a, tt.b, tt.c, quotient, rest, tt.quotient, tt.rest)
+		}
+	}
+}
+
 // TestBudgetBoundsEveryWindow: a watch sensor that asks for water in the worst
 // way, a guard that never trips, and the pump time in every window stays within
 // DailyBudget·(1 + W/Day).

@@ -16,7 +16,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 	s, st := settings, &state
 
 	next := Never
-	within := func(wait time.Duration) { // one that has passed is no deadline
+	within := func(wait time.Duration) { // not one that has passed, nor one set to 0 for never
 		if wait > 0 {
 			next = min(next, wait)
 		}
@@ -27,9 +27,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 	}
 
 	if in.Watch == Wet {
-		if s.WetTooLong > 0 {
-			within(s.WetTooLong - st.WatchFor)
-		}
+		within(s.WetTooLong - st.WatchFor)
 		if st.Spent || st.Phase == Filling {
 			within(s.ConfirmWet - st.WatchFor)
 		}
@@ -65,9 +63,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 			within(s.LevelAnswer - st.For)
 		}
 	case Held:
-		if s.HoldExpires > 0 {
-			within(s.HoldExpires - st.HeldFor)
-		}
+		within(s.HoldExpires - st.HeldFor)
 	}
 
 	if next == Never || st.Last > Never-next {

@@ -31,8 +31,8 @@ func smallSettings(t *rapid.T) guard.Settings {
 		ReservoirLowFitted: fitted("reservoir fitted"), ReturnFitted: fitted("return fitted"),
 		LevelFitted: fitted("level fitted"),
 		ConfirmDry:  few("ConfirmDry"), ConfirmWet: few("ConfirmWet"),
-		FirstFillLimit: few("FirstFillLimit"), RunLimitFactor: rapid.Float64Range(0, 4).Draw(t, "RunLimitFactor"),
-		RunLimitFloor: few("RunLimitFloor"), HardCap: 2 * few("HardCap"),
+		FirstFillLimit: 2 * few("FirstFillLimit"), RunLimitFactor: rapid.Float64Range(0, 4).Draw(t, "RunLimitFactor"),
+		RunLimitFloor: few("RunLimitFloor"), HardCap: 3 * few("HardCap"),
 		MinOff: few("MinOff"), RestartSettle: few("RestartSettle"),
 		DailyBudget: rapid.SampledFrom([]time.Duration{
 			0, 1, guard.Day / 7, guard.Day / 2, guard.Day * 2 / 3, guard.Day - 1, guard.Day, 2 * guard.Day,
@@ -44,30 +44,48 @@ func smallSettings(t *rapid.T) guard.Settings {
 	}
 }
 
+// savedState draws a bucket that is empty or nearly full.
+func savedState(t *rapid.T) guard.State {
+	var saved guard.State
+	if rapid.Bool().Draw(t, "nearly spent") {
+		saved.Owed = guard.Day - time.Duration(rapid.IntRange(0, 40).Draw(t, "room"))
+	}
+	return saved
+}
+
 // history draws events. Most change one reading; readings that stop a fill are
 // rare enough for fills to happen.
 func history(t *rapid.T) []event {
 	in := guard.Inputs{Watch: guard.Dry, Ceiling: guard.Dry, Floor: guard.Dry, ReservoirLow: guard.Wet, ReturnPump: guard.Wet, LevelMM: 100}
-	calm := rapid.IntRange(0, 4).Draw(t, "calm") // of the other inputs, in this history
+	// How often a reading that stops a fill comes, in this history.
+	percent := rapid.SampledFrom([]int{0, 3, 20}).Draw(t, "trouble in percent")
 	events := []event{{in: in}}
-	for range rapid.IntRange(1, 25).Draw(t, "events") {
-		e := event{after: time.Duration(rapid.IntRange(0, 14).Draw(t, "after"))}
+	for range rapid.IntRange(1, 40).Draw(t, "events") {
+		e := event{after: time.Duration(rapid.IntRange(0, 30).Draw(t, "after"))}
 		one := func(c *guard.Contact, usual guard.Contact) {
-			if rapid.IntRange(0, 7).Draw(t, "change") >= calm+3 {
+			*c = usual
+			if rapid.IntRange(0, 99).Draw(t, "trouble") < percent {
 				*c = rapid.SampledFrom([]guard.Contact{guard.Dry, guard.Wet, guard.Faulty}).Draw(t, "contact")
-			} else {
-				*c = usual
 			}
 		}
-		in.Watch = rapid.SampledFrom([]guard.Contact{guard.Dry, guard.Dry, guard.Wet, guard.Faulty}).Draw(t, "watch")
+		in.Watch = rapid.SampledFrom([]guard.Contact{guard.Dry, guard.Dry, guard.Wet}).Draw(t, "watch")
+		one(&in.Watch, in.Watch)
 		one(&in.Ceiling, guard.Dry)
 		one(&in.Floor, guard.Dry)
 		one(&in.ReservoirLow, guard.Wet)
 		one(&in.ReturnPump, guard.Wet)
-		in.LevelMM = rapid.SampledFrom([]float64{100, 101, 102, 102, math.NaN()}).Draw(t, "level")
-		in.Request = rapid.SampledFrom([]guard.Request{0, 0, 0, guard.Hold, guard.Resume, guard.Clear, guard.Clear}).Draw(t, "asked")
+		in.LevelMM = rapid.SampledFrom([]float64{100, 101, 102, 103}).Draw(t, "level")
+		if rapid.IntRange(0, 99).Draw(t, "trouble") < percent {
+			in.LevelMM = math.NaN()
+		}
+		in.Request = rapid.SampledFrom([]guard.Request{
+			guard.NoRequest, guard.Clear, guard.Clear, guard.Resume, guard.Resume,
+		}).Draw(t, "asked")
+		if rapid.IntRange(0, 9).Draw(t, "hold") == 0 {
+			in.Request = guard.Hold
+		}
 		e.in = in
-		switch rapid.IntRange(0, 20).Draw(t, "trouble") {
+		switch rapid.IntRange(0, 40).Draw(t, "clock and power") {
 		case 0:
 			e.power = true
 		case 1:
@@ -129,9 +147,10 @@ func play(s *guard.Settings, saved guard.State, events []event, wake func(guard.
 // TestDeadlinesAreEnough: stepping only when something happens and at deadlines
 // gives the same answers at the same times as stepping always.
 func TestDeadlinesAreEnough(t *testing.T) {
+	fills, all := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		s := smallSettings(t)
-		saved := guard.State{Owed: guard.Day - time.Duration(rapid.IntRange(0, 40).Draw(t, "room"))}
+		saved := savedState(t)
 		events := history(t)
 		always := play(&s, saved, events, func(state guard.State, _ guard.Inputs) time.Duration { return state.Last + 1 })
 		seldom := play(&s, saved, events, func(state guard.State, in guard.Inputs) time.Duration { return guard.Deadline(&s, state, in) })
@@ -139,8 +158,16 @@ func TestDeadlinesAreEnough(t *testing.T) {
 			if always[i] != seldom[i] {
 				t.Fatalf("answer %d: stepped always %+v, by deadlines %+v", i, always[i], seldom[i])
 			}
+			if always[i].out.Pump {
+				fills++
+			}
 		}
+		all += len(always)
 	})
+	t.Logf("the pump was on for %d of %d answers", fills, all)
+	if fills == 0 {
+		t.Error("no history led to a fill")
+	}
 }
 
 // TestDeadlineLiesAhead: whatever the settings, the history and the clock, a
@@ -148,7 +175,7 @@ func TestDeadlinesAreEnough(t *testing.T) {
 func TestDeadlineLiesAhead(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := smallSettings(t)
-		state := guard.Boot(&s, guard.State{Owed: guard.Day - time.Duration(rapid.IntRange(0, 40).Draw(t, "room"))},
+		state := guard.Boot(&s, savedState(t),
 			rapid.SampledFrom([]time.Duration{math.MinInt64, -5, 0, guard.Never - 50}).Draw(t, "origin"))
 		for _, e := range history(t) {
 			now := state.Last + e.after // near Never this wraps round: a jump back

@@ -81,9 +81,10 @@ type Inputs struct {
 	ReservoirLow Contact
 	// ReturnPump is Wet while the return pump runs.
 	ReturnPump Contact
+	// Request belongs to this step alone.
+	Request Request
 	// LevelMM is the level above the chamber floor, NaN when not fitted.
 	LevelMM float64
-	Request Request
 }
 
 // Outputs is what the guard wants done now.

@@ -84,6 +84,15 @@ var invariants = []invariant{
 	{"unreadable input alarms", atMove, func(m *move, _ controller) string {
 		return when(fault(&m.kit.settings, m.in) != m.out.Alarms.Has(guard.InputFault), "input fault and alarm disagree")
 	}},
+	{"low reservoir alarms", atMove, func(m *move, _ controller) string {
+		low := m.kit.settings.ReservoirLowFitted && m.in.ReservoirLow == guard.Dry
+		return when(low != m.out.Alarms.Has(guard.ReservoirEmpty), "reservoir and alarm disagree")
+	}},
+	{"watch wet too long alarms", atMove, func(m *move, _ controller) string {
+		limit := m.kit.settings.WetTooLong
+		long := limit > 0 && m.to.witness.wetFor >= limit
+		return when(long != m.out.Alarms.Has(guard.WatchWetTooLong), "watch and alarm disagree")
+	}},
 	{"latch alarms", atMove, func(m *move, _ controller) string {
 		return when(m.to.witness.latched && !m.out.Alarms.Has(m.out.Reason), "latched without its alarm")
 	}},

@@ -34,6 +34,7 @@ func kits() []*kit {
 	watch := kit{name: "watch", settings: quanta(), elapsed: jumps, strays: true}
 	watch.settings.HoldExpires = 3 * q
 	watch.settings.WetTooLong = 4 * q
+	watch.settings.ConfirmWet = 2 * q
 
 	budget := kit{name: "watch, budget", settings: quanta(), elapsed: jumps}
 	budget.settings.DailyBudget = 2 * q
@@ -51,7 +52,7 @@ func kits() []*kit {
 	floor.settings.FloorFitted, floor.settings.ReservoirLowFitted = true, true
 
 	level := kit{name: "watch, level gauge", settings: quanta(), elapsed: jumps, levelsMM: []float64{100, 101, 102, math.NaN()}}
-	level.settings.LevelFitted, level.settings.LevelAnswer, level.settings.LevelAnswerMM = true, q, 2
+	level.settings.LevelFitted, level.settings.LevelAnswer, level.settings.LevelAnswerMM = true, 2*q, 2
 
 	sump := kit{name: "watch, ceiling, return", settings: quanta(), elapsed: jumps, large: true}
 	sump.settings.CeilingFitted, sump.settings.ReturnFitted = true, true

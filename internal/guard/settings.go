@@ -133,8 +133,8 @@ func (s *Settings) Validate() error {
 	if !(s.RunLimitFactor >= minFactor && s.RunLimitFactor <= maxFactor) {
 		errs = append(errs, fmt.Errorf("guard: RunLimitFactor is %v: set it from %v to %v", s.RunLimitFactor, minFactor, maxFactor))
 	}
-	if s.LevelFitted && !(s.LevelAnswer > 0 && s.LevelAnswer <= MaxRun) {
-		errs = append(errs, fmt.Errorf("guard: LevelAnswer is %v: with a level gauge set it from 1s to %v", s.LevelAnswer, MaxRun))
+	if s.LevelFitted && (s.LevelAnswer < time.Second || s.LevelAnswer > MaxRun) {
+		errs = append(errs, fmt.Errorf("guard: LevelAnswer is %v: with a level gauge set it from %v to %v", s.LevelAnswer, time.Second, MaxRun))
 	}
 	if s.LevelFitted && !(s.LevelAnswerMM > 0 && finite(s.LevelAnswerMM)) {
 		errs = append(errs, fmt.Errorf("guard: LevelAnswerMM is %v: with a level gauge set it to the rise in mm that a working pump surely makes", s.LevelAnswerMM))

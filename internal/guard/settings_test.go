@@ -30,6 +30,8 @@ func TestValidate(t *testing.T) {
 		{func(s *guard.Settings) { s.FirstFillLimit = 500 * time.Millisecond }, "FirstFillLimit is 500ms: set it from 500.000001ms to 5m0s"},
 		{func(s *guard.Settings) { s.RunLimitFloor = 0 }, "RunLimitFloor is 0s: set it from 500.000001ms to 5m0s"},
 		{func(s *guard.Settings) { s.RunLimitFactor = 1.1 }, ""},
+		{func(s *guard.Settings) { s.RunLimitFactor = 3 }, ""},
+		{func(s *guard.Settings) { s.RunLimitFactor = 3.01 }, "RunLimitFactor is 3.01: set it from 1.1 to 3"},
 		{func(s *guard.Settings) { s.RunLimitFactor = 1 }, "RunLimitFactor is 1: set it from 1.1 to 3"},
 		{func(s *guard.Settings) { s.RunLimitFactor = math.NaN() }, "RunLimitFactor is NaN: set it from 1.1 to 3"},
 		{func(s *guard.Settings) { s.RunLimitFactor = math.Inf(1) }, "RunLimitFactor is +Inf: set it from 1.1 to 3"},
@@ -45,9 +47,14 @@ func TestValidate(t *testing.T) {
 		{func(s *guard.Settings) { s.LevelAnswer, s.LevelAnswerMM = 0, 0 }, ""}, // no gauge
 		{func(s *guard.Settings) { s.LevelFitted = true }, ""},
 		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswer = true, 0 }, "LevelAnswer is 0s: with a level gauge set it from 1s to 10m0s"},
+		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswer = true, time.Second }, ""},
+		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswer = true, guard.MaxRun }, ""},
+		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswer = true, guard.MaxRun+1 }, "LevelAnswer is 10m0.000000001s: with a level gauge set it from 1s to 10m0s"},
+		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswerMM = true, 0 }, "LevelAnswerMM is 0: with a level gauge set it to the rise in mm that a working pump surely makes"},
 		{func(s *guard.Settings) { s.LevelFitted, s.LevelAnswerMM = true, math.Inf(1) }, "LevelAnswerMM is +Inf: with a level gauge set it to the rise in mm that a working pump surely makes"},
 		{func(s *guard.Settings) { s.StallCalls = 5 }, ""},
 		{func(s *guard.Settings) { s.StallCalls = 4 }, "StallCalls is 4: set it from 5 to 10000"},
+		{func(s *guard.Settings) { s.StallCalls = 10_000 }, ""},
 		{func(s *guard.Settings) { s.StallCalls = 10_001 }, "StallCalls is 10001: set it from 5 to 10000"},
 	} {
 		s := guard.Typical()
