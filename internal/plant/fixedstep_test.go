@@ -19,21 +19,19 @@ type fixedStep struct {
 	settings guard.Settings
 	step     time.Duration
 
-	now, onset                          time.Duration
-	nextVisit, nextChange               time.Duration
-	display, chamber, reservoir, cup    parcel
-	floorM3                             float64
-	watch, ceiling                      fixedContact
-	state                               guard.State
-	out                                 guard.Outputs
-	in                                  guard.Inputs
-	primed                              bool
-	topOffM3, evaporatedM3              float64
-	lowPSU, highPSU, lowM3, highM3      float64
-	drains                              drains
-	request                             guard.Request
-	returnWas                           bool
-	linePrimed, drainPrimed, siphonOpen bool
+	now, onset                       time.Duration
+	nextVisit, nextChange            time.Duration
+	display, chamber, reservoir, cup parcel
+	floorM3                          float64
+	watch, ceiling                   fixedContact
+	state                            guard.State
+	out                              guard.Outputs
+	topOffM3, evaporatedM3           float64
+	lowPSU, highPSU, lowM3, highM3   float64
+	drains                           drains
+	request                          guard.Request
+	returnWas                        bool
+	drainPrimed, siphonOpen          bool
 }
 
 // fixedContact answers after its response time, counted in steps.
