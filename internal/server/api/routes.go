@@ -1,0 +1,110 @@
+package api
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/sse"
+)
+
+// Groups of routes, as the document shows them.
+const (
+	tagSession = "Session"
+	tagRounds  = "Rounds"
+	tagTank    = "Tank"
+	tagDevice  = "Devices"
+	tagAlarm   = "Alarms"
+	tagDesign  = "Design"
+	tagPeople  = "People"
+)
+
+// register declares every route.
+func (a *API) register() {
+	add(a, open, route("GET", "/api/first-run", "firstRun", tagSession, "Whether the first account has still to be made"), a.firstRun)
+	add(a, open, route("POST", "/api/first-run", "setUp", tagSession, "Make the first account, an operator's, and sign in"), a.setUp)
+	add(a, open, route("POST", "/api/session", "signIn", tagSession, "Sign in"), a.signIn)
+	add(a, viewers, route("GET", "/api/session", "me", tagSession, "Who is signed in"), a.me)
+	add(a, viewers, nothing(route("DELETE", "/api/session", "signOut", tagSession, "Sign out")), a.signOut)
+	add(a, viewers, route("PUT", "/api/session/units", "setUnits", tagSession, "Remember metric or US units for this person"), a.setUnits)
+
+	add(a, viewers, route("GET", "/api/rounds", "rounds", tagRounds, "The tanks that need a person, worst first, and the quiet ones"), a.rounds)
+	a.stream()
+
+	add(a, viewers, route("GET", "/api/sites", "sites", tagTank, "Sites and their tanks"), a.sites)
+	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Take a tank under watch, from its site file")), a.newTank)
+	add(a, viewers, route("GET", "/api/tanks/{tank}", "tank", tagTank, "Everything about a tank now"), a.tank)
+	add(a, viewers, svg(route("GET", "/api/tanks/{tank}/section.svg", "tankSection", tagTank, "The section drawing with the live level")), a.tankSection)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/channels", "channels", tagTank, "What is measured at a tank"), a.channels)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/series", "series", tagTank, "One channel against time, at the resolution asked for"), a.series)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/ledger", "ledger", tagTank, "Litres in per day against litres expected"), a.ledger)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/events", "events", tagTank, "What happened"), a.events)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/findings", "findings", tagTank, "What the account found in a range of time"), a.findings)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/hand-readings", "handReadings", tagTank, "What people measured"), a.handReadings)
+	add(a, staff, created(route("POST", "/api/tanks/{tank}/hand-readings", "addHandReading", tagTank, "Write down a measurement")), a.addHandReading)
+
+	add(a, viewers, route("GET", "/api/tanks/{tank}/file", "siteFile", tagDesign, "The site file as last saved"), a.siteFile)
+	add(a, staff, route("PUT", "/api/tanks/{tank}/file", "saveSiteFile", tagDesign, "Save a new version of the site file"), a.saveSiteFile)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/versions", "versions", tagDesign, "Saved versions, with who and when"), a.versions)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/versions/{version}", "version", tagDesign, "One saved version"), a.version)
+	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a site file that is not saved"), a.checkDraft)
+	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a site file that is not saved")), a.draftSection)
+
+	add(a, staff, route("GET", "/api/devices", "devices", tagDevice, "Devices and what was refused of them"), a.devices)
+	add(a, staff, created(route("POST", "/api/devices", "newDevice", tagDevice, "Make a device with its own credentials")), a.newDevice)
+	add(a, staff, route("GET", "/api/devices/{device}", "device", tagDevice, "One device"), a.device)
+	add(a, staff, nothing(route("DELETE", "/api/devices/{device}", "revokeDevice", tagDevice, "Take a device's credentials away")), a.revokeDevice)
+	add(a, byDevice, route("POST", "/api/readings", "readings", tagDevice, "Hand in readings (SenML, RFC 8428); the answer comes when the log has them"), a.readings)
+
+	add(a, viewers, route("GET", "/api/alarms", "alarms", tagAlarm, "Alarms that are not normal"), a.alarms)
+	add(a, staff, route("POST", "/api/alarms/{alarm}/acknowledge", "acknowledge", tagAlarm, "Say that you know"), a.acknowledge)
+	add(a, staff, route("POST", "/api/alarms/{alarm}/reset", "reset", tagAlarm, "Take a latched alarm back"), a.reset)
+	add(a, staff, route("POST", "/api/alarms/{alarm}/shelve", "shelve", tagAlarm, "Put an alarm aside for a time"), a.shelve)
+	add(a, staff, route("POST", "/api/alarms/{alarm}/unshelve", "unshelve", tagAlarm, "Take an alarm off the shelf earlier"), a.unshelve)
+
+	add(a, operators, route("GET", "/api/people", "people", tagPeople, "Accounts"), a.people)
+	add(a, operators, created(route("POST", "/api/people", "newPerson", tagPeople, "Make an account")), a.newPerson)
+	add(a, operators, route("GET", "/api/audit", "audit", tagPeople, "Who changed what, and when"), a.audit)
+}
+
+func route(method, path, id, tag, summary string) huma.Operation {
+	return huma.Operation{Method: method, Path: path, OperationID: id, Tags: []string{tag}, Summary: summary}
+}
+
+func created(op huma.Operation) huma.Operation {
+	op.DefaultStatus = http.StatusCreated
+	return op
+}
+
+func nothing(op huma.Operation) huma.Operation {
+	op.DefaultStatus = http.StatusNoContent
+	return op
+}
+
+func svg(op huma.Operation) huma.Operation {
+	op.Responses = map[string]*huma.Response{"200": {
+		Description: "SVG", Content: map[string]*huma.MediaType{"image/svg+xml": {Schema: &huma.Schema{Type: huma.TypeString}}},
+	}}
+	return op
+}
+
+// add declares one route. The access it needs travels with the operation to
+// guard; the errors it ends with pass through problem.
+func add[I, O any](a *API, who access, op huma.Operation, handle func(context.Context, *I) (*O, error)) {
+	op = a.guarded(op, who)
+	huma.Register(a.huma, op, func(ctx context.Context, in *I) (*O, error) {
+		out, err := handle(ctx, in)
+		if err != nil {
+			return nil, a.problem(ctx, err)
+		}
+		return out, nil
+	})
+}
+
+// stream declares the live updates.
+func (a *API) stream() {
+	op := a.guarded(route("GET", "/api/live", "live", tagRounds, "Live updates, as server-sent events"), viewers)
+	sse.Register(a.huma, op, map[string]any{
+		"reading": ReadingEvent{}, "finding": FindingEvent{}, "alarm": AlarmEvent{}, "rounds": RoundsEvent{},
+	}, a.live)
+}
