@@ -1,0 +1,154 @@
+package senml
+
+import (
+	"bytes"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+	"unicode/utf8"
+)
+
+// DecodeJSON reads a Pack in JSON (section 5). Labels are matched exactly, a
+// label may stand once in a Record, and nothing may follow the Pack.
+func DecodeJSON(data []byte) (Pack, error) {
+	if !utf8.Valid(data) {
+		return nil, &Error{Field: "pack", Reason: "is not UTF-8", Fix: "send JSON in UTF-8"}
+	}
+	d := decoder{json.NewDecoder(bytes.NewReader(data))}
+	d.UseNumber()
+	p, err := d.pack()
+	if err != nil {
+		return nil, err
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return nil, &Error{Field: "pack", Reason: "is followed by something", Fix: "send one array and nothing else"}
+	}
+	return p, nil
+}
+
+type decoder struct{ *json.Decoder }
+
+func (d decoder) pack() (Pack, error) {
+	if t, err := d.Token(); err != nil || t != json.Delim('[') {
+		return nil, d.broken(err, "pack", "is no JSON array", `send records in an array, like [{"n":"level","u":"m","v":0.3}]`)
+	}
+	p := Pack{}
+	for d.More() {
+		if len(p) == MaxRecords {
+			return nil, tooMany()
+		}
+		r, err := d.record()
+		if err != nil {
+			return nil, inRecord(err, len(p)+1)
+		}
+		p = append(p, r)
+	}
+	if _, err := d.Token(); err != nil {
+		return nil, d.broken(err, "pack", "does not end", "close the array")
+	}
+	return p, nil
+}
+
+func (d decoder) record() (Record, error) {
+	var r Record
+	if t, err := d.Token(); err != nil || t != json.Delim('{') {
+		return r, d.broken(err, "record", "is no JSON object", `send each record like {"n":"level","u":"m","v":0.3}`)
+	}
+	seen := map[string]bool{}
+	for d.More() {
+		t, err := d.Token()
+		if err != nil {
+			return r, d.broken(err, "record", "is broken", "send valid JSON")
+		}
+		label := t.(string) // inside an object the decoder gives a name here or an error
+		if seen[label] {
+			return r, &Error{Field: label, Reason: "stands twice in one record", Fix: "send it once"}
+		}
+		seen[label] = true
+		var value json.RawMessage
+		if err := d.Decode(&value); err != nil {
+			return r, d.broken(err, label, "is broken", "send valid JSON")
+		}
+		if err := r.set(label, jsonValue(value)); err != nil {
+			return r, err
+		}
+	}
+	if _, err := d.Token(); err != nil {
+		return r, d.broken(err, "record", "does not end", "close the object")
+	}
+	return r, nil
+}
+
+func (d decoder) broken(err error, field, reason, fix string) error {
+	if err != nil && err != io.EOF {
+		reason = fmt.Sprintf("%s at byte %d (%v)", reason, d.InputOffset(), err)
+	}
+	return &Error{Field: field, Reason: reason, Fix: fix}
+}
+
+// jsonValue is one valid JSON value.
+type jsonValue []byte
+
+func (v jsonValue) String() string { return string(v) }
+
+func (v jsonValue) number() (float64, bool) {
+	if len(v) == 0 || v[0] != '-' && (v[0] < '0' || v[0] > '9') {
+		return 0, false
+	}
+	x, err := strconv.ParseFloat(string(v), 64) // an error is a number too large for a float64
+	return x, err == nil
+}
+
+func (v jsonValue) text() (s string, ok bool) {
+	return s, len(v) > 0 && v[0] == '"' && json.Unmarshal(v, &s) == nil
+}
+
+func (v jsonValue) truth() (b bool, ok bool) {
+	return string(v) == "true", string(v) == "true" || string(v) == "false"
+}
+
+func (v jsonValue) octets() ([]byte, bool) {
+	s, ok := v.text()
+	if !ok {
+		return nil, false
+	}
+	b, err := base64.RawURLEncoding.Strict().DecodeString(s) // "" gives an empty slice, not nil
+	return b, err == nil
+}
+
+// jsonRecord is a Record as encoding/json writes it.
+type jsonRecord struct {
+	BaseName    *string  `json:"bn,omitempty"`
+	BaseTime    *float64 `json:"bt,omitempty"`
+	BaseUnit    *string  `json:"bu,omitempty"`
+	BaseVersion *int     `json:"bver,omitempty"`
+	BaseValue   *float64 `json:"bv,omitempty"`
+	BaseSum     *float64 `json:"bs,omitempty"`
+	Name        string   `json:"n,omitempty"`
+	Unit        string   `json:"u,omitempty"`
+	Time        float64  `json:"t,omitempty"`
+	UpdateTime  float64  `json:"ut,omitempty"`
+	Value       *float64 `json:"v,omitempty"`
+	StringValue *string  `json:"vs,omitempty"`
+	BoolValue   *bool    `json:"vb,omitempty"`
+	DataValue   *string  `json:"vd,omitempty"`
+	Sum         *float64 `json:"s,omitempty"`
+}
+
+// EncodeJSON writes a Pack in JSON. It fails where a number is not finite.
+func EncodeJSON(p Pack) ([]byte, error) {
+	records := make([]jsonRecord, len(p))
+	for i := range p {
+		r := &p[i]
+		records[i] = jsonRecord{
+			r.BaseName, r.BaseTime, r.BaseUnit, r.BaseVersion, r.BaseValue, r.BaseSum,
+			r.Name, r.Unit, r.Time, r.UpdateTime, r.Value, r.StringValue, r.BoolValue, nil, r.Sum,
+		}
+		if r.DataValue != nil {
+			records[i].DataValue = new(base64.RawURLEncoding.EncodeToString(r.DataValue))
+		}
+	}
+	return json.Marshal(records)
+}
