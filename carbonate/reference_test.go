@@ -1,14 +1,13 @@
 package carbonate_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"path/filepath"
 	"strconv"
 	"testing"
 
 	"isohaline/carbonate"
+	"isohaline/internal/refcheck"
 )
 
 // row is one line of a reference table, by column name.
@@ -17,27 +16,9 @@ type row map[string]string
 // table reads testdata/name: comment lines that begin with #, a header, rows.
 func table(t *testing.T, name string) []row {
 	t.Helper()
-	file, err := os.Open(filepath.Join("testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(records) < 2 {
-		t.Fatalf("%s holds no rows", name)
-	}
 	var rows []row
-	for _, record := range records[1:] {
-		r := row{}
-		for i, column := range records[0] {
-			r[column] = record[i]
-		}
-		rows = append(rows, r)
+	for _, fields := range refcheck.Table(t, filepath.Join("testdata", name)) {
+		rows = append(rows, fields)
 	}
 	return rows
 }

@@ -1,9 +1,7 @@
 package evaporation_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -11,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	. "isohaline/evaporation"
+	"isohaline/internal/refcheck"
 	"isohaline/moistair"
 )
 
@@ -28,7 +27,7 @@ var leftOut = map[string]string{
 // published ratios, DER rows this formula's arithmetic done elsewhere.
 func TestPublishedValues(t *testing.T) {
 	worstID, worstShare := "", 0.0
-	for _, row := range readTable(t, "testdata/evaporation_checks.csv") {
+	for _, row := range refcheck.Table(t, "testdata/evaporation_checks.csv") {
 		id := row["id"]
 		if leftOut[id] != "" {
 			continue
@@ -225,7 +224,7 @@ func TestShahWindIsContinuous(t *testing.T) {
 // trends, no more, so this neither ranks nor tunes models. Still air is assumed
 // over the pan; the outdoor formulas that include gusts are left aside.
 func TestOutdoorPan(t *testing.T) {
-	rows := readTable(t, "testdata/evaporation_measured.csv")
+	rows := refcheck.Table(t, "testdata/evaporation_measured.csv")
 	for _, m := range []Model{Shah, SmithLofJones, ASHRAE, VDI2089, Analogy} {
 		var predicted, measured []float64
 		near := 0
@@ -316,29 +315,4 @@ func number(t *testing.T, text string) float64 {
 		t.Fatal(err)
 	}
 	return x
-}
-
-// readTable reads a reference table as one map by column name per row.
-func readTable(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }

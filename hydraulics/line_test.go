@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	. "isohaline/hydraulics"
+	"isohaline/internal/refcheck"
 )
 
 const nu = 0.94e-6 // seawater at about 25 °C
@@ -133,7 +134,7 @@ func TestTubeAtItsEdges(t *testing.T) {
 // kinematic form is only that good (Sharqawy et al. 2010).
 func TestWaterViscosity(t *testing.T) {
 	worst := 0.0
-	for _, row := range readTable(t, "testdata/water_viscosity_iapws.csv") {
+	for _, row := range refcheck.Table(t, "testdata/water_viscosity_iapws.csv") {
 		tempC, want := number(t, row["t_degC"]), number(t, row["nu_m2_s"])
 		off := math.Abs(FreshWaterViscosityM2S(tempC)/want - 1)
 		worst = math.Max(worst, off)

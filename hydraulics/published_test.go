@@ -1,14 +1,13 @@
 package hydraulics_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
 	. "isohaline/hydraulics"
+	"isohaline/internal/refcheck"
 )
 
 const (
@@ -98,7 +97,7 @@ var leftOut = map[string]string{
 
 func TestPublishedValues(t *testing.T) {
 	worstID, worstShare := "", 0.0
-	for _, row := range readTable(t, "testdata/hydraulics_checks.csv") {
+	for _, row := range refcheck.Table(t, "testdata/hydraulics_checks.csv") {
 		id := row["id"]
 		if leftOut[id] != "" {
 			continue
@@ -309,29 +308,4 @@ func number(t *testing.T, text string) float64 {
 		t.Fatal(err)
 	}
 	return x
-}
-
-// readTable reads a reference table as one map by column name per row.
-func readTable(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }

@@ -1,36 +1,22 @@
 package membrane_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"path/filepath"
 	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
 
+	"isohaline/internal/refcheck"
 	"isohaline/membrane"
 )
 
 // table reads testdata/name without its comments and header.
 func table(t *testing.T, name string) [][]string {
 	t.Helper()
-	file, err := os.Open(filepath.Join("testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) < 2 {
-		t.Fatalf("%s holds no rows", name)
-	}
-	return rows[1:]
+	_, rows := refcheck.Lines(t, filepath.Join("testdata", name))
+	return rows
 }
 
 func number(t *testing.T, text string) float64 {

@@ -1,16 +1,15 @@
 package moistair_test
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
+	"isohaline/internal/refcheck"
 	. "isohaline/moistair"
 )
 
@@ -32,7 +31,7 @@ func TestAgainstPsychrolib(t *testing.T) {
 		{"tdew_degC", Air.DewPointC, 0, 0.002},
 	}
 	worst := make([]float64, len(columns))
-	for _, row := range readTable(t, "testdata/psychrometrics_psychrolib.csv") {
+	for _, row := range refcheck.Table(t, "testdata/psychrometrics_psychrolib.csv") {
 		a := Air{number(t, row["tdb_degC"]), number(t, row["rh_pct"]) / 100, number(t, row["p_Pa"])}
 		for i, c := range columns {
 			want := number(t, row[c.name])
@@ -52,7 +51,7 @@ func TestAgainstPsychrolib(t *testing.T) {
 }
 
 func TestStandardPressure(t *testing.T) {
-	for _, row := range readTable(t, "testdata/standard_pressure_psychrolib.csv") {
+	for _, row := range refcheck.Table(t, "testdata/standard_pressure_psychrolib.csv") {
 		z, want := number(t, row["elevation_m"]), number(t, row["pressure_Pa"])
 		if got := PressureAtElevationPa(z); math.Abs(got/want-1) > 1e-12 {
 			t.Errorf("%g m: %g Pa, want %g", z, got, want)
@@ -68,7 +67,7 @@ func TestStandardPressure(t *testing.T) {
 // Hyland and Wexler's fit is older than it; 0.03 % is documented.
 func TestSaturationAgainstIAPWS(t *testing.T) {
 	worst, rows := 0.0, 0
-	for _, row := range readTable(t, "testdata/vapour_pressure_iapws.csv") {
+	for _, row := range refcheck.Table(t, "testdata/vapour_pressure_iapws.csv") {
 		if row["p_sat_iapws95_Pa"] == "" {
 			continue // below the triple point
 		}
@@ -99,7 +98,7 @@ var fao = map[string]func() float64{
 }
 
 func TestFAO56Examples(t *testing.T) {
-	for _, row := range readTable(t, "testdata/fao56.csv") {
+	for _, row := range refcheck.Table(t, "testdata/fao56.csv") {
 		id, want := row["id"], number(t, row["expected"])
 		var got float64
 		switch {
@@ -242,29 +241,4 @@ func number(t *testing.T, text string) float64 {
 		t.Fatal(err)
 	}
 	return x
-}
-
-// readTable reads a reference table as one map by column name per row.
-func readTable(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }

@@ -4,7 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"isohaline/seawater/internal/refcheck"
+	"isohaline/internal/refcheck"
 )
 
 // Fofonoff & Millard 1983, UNESCO Technical Papers in Marine Science 44, pp. 19

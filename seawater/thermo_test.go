@@ -4,7 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"isohaline/seawater/internal/refcheck"
+	"isohaline/internal/refcheck"
 	"isohaline/seawater/purewater"
 
 	"pgregory.net/rapid"

@@ -1,14 +1,13 @@
 package plant
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"testing"
 	"time"
 
 	"isohaline/hydraulics"
+	"isohaline/internal/refcheck"
 )
 
 // TestDrainDownFollowsTheWeir: after the return pump stops, the display's water
@@ -46,19 +45,9 @@ func TestDrainDownFollowsTheWeir(t *testing.T) {
 // water at 8 dKH. Table: conservative mixing with EOS-80 densities (UNESCO
 // Technical Papers in Marine Science 44, 1983).
 func TestDilution(t *testing.T) {
-	f, err := os.Open("testdata/topoff_alkalinity_drop.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, rows := refcheck.Lines(t, "testdata/topoff_alkalinity_drop.csv")
 	fl := newFluid(25)
-	for _, row := range rows[1:] {
+	for _, row := range rows {
 		num := func(i int) float64 {
 			v, err := strconv.ParseFloat(row[i], 64)
 			if err != nil {

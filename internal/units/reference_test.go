@@ -1,14 +1,13 @@
 package units_test
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
 
+	"isohaline/internal/refcheck"
 	"isohaline/internal/units"
 )
 
@@ -16,18 +15,7 @@ import (
 // rows.
 func rows(t *testing.T, name string) (header []string, body [][]string) {
 	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	all, err := r.ReadAll()
-	if err != nil || len(all) < 2 {
-		t.Fatalf("%s: %v, %d rows", name, err, len(all))
-	}
-	return all[0], all[1:]
+	return refcheck.Lines(t, "testdata/"+name)
 }
 
 func number(t *testing.T, s string) float64 {

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"isohaline/seawater/internal/refcheck"
+	"isohaline/internal/refcheck"
 
 	"pgregory.net/rapid"
 )

@@ -21,9 +21,32 @@ type Row struct {
 	fields map[string]string
 }
 
-// Read reads a CSV table whose first line is a # comment naming its source and
-// whose second has the column names. It ends the test if it cannot.
+// Read reads a CSV table whose first lines may be # comments naming its source
+// and whose next has the column names. It ends the test if it cannot.
 func Read(tb testing.TB, path string) []Row {
+	tb.Helper()
+	header, lines := Lines(tb, path)
+	rows := make([]Row, 0, len(lines))
+	for _, line := range lines {
+		rows = append(rows, Row{tb: tb, fields: byName(header, line),
+			place: path + ": " + strings.Join(line[:min(4, len(line))], ",")})
+	}
+	return rows
+}
+
+// Table reads the same as plain maps, column name to text.
+func Table(tb testing.TB, path string) []map[string]string {
+	tb.Helper()
+	header, lines := Lines(tb, path)
+	rows := make([]map[string]string, 0, len(lines))
+	for _, line := range lines {
+		rows = append(rows, byName(header, line))
+	}
+	return rows
+}
+
+// Lines reads the same as it stands: the header and the lines under it.
+func Lines(tb testing.TB, path string) (header []string, lines [][]string) {
 	tb.Helper()
 	file, err := os.Open(path)
 	if err != nil {
@@ -32,23 +55,22 @@ func Read(tb testing.TB, path string) []Row {
 	defer file.Close()
 	reader := csv.NewReader(file)
 	reader.Comment = '#'
-	lines, err := reader.ReadAll()
+	lines, err = reader.ReadAll()
 	if err != nil {
 		tb.Fatalf("%s: %v", path, err)
 	}
 	if len(lines) < 2 {
 		tb.Fatalf("%s: no rows", path)
 	}
-	rows := make([]Row, 0, len(lines)-1)
-	for _, line := range lines[1:] {
-		row := Row{tb: tb, fields: map[string]string{}}
-		for i, name := range lines[0] {
-			row.fields[name] = line[i]
-		}
-		row.place = path + ": " + strings.Join(line[:min(4, len(line))], ",")
-		rows = append(rows, row)
+	return lines[0], lines[1:]
+}
+
+func byName(header, line []string) map[string]string {
+	fields := make(map[string]string, len(header))
+	for i, name := range header {
+		fields[name] = line[i]
 	}
-	return rows
+	return fields
 }
 
 // Text is a field as it stands.
