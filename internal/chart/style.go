@@ -29,7 +29,8 @@ var Colours = []Colour{
 }
 
 // ColoursCSS declares the colours as custom properties, --iso-paper and so on,
-// for light, dark and paper. A page that embeds charts can use them for itself.
+// for a light screen, a dark one and a printer. A page that embeds charts can
+// use them for itself.
 var ColoursCSS = coloursCSS()
 
 func coloursCSS() string {
@@ -39,7 +40,8 @@ func coloursCSS() string {
 		dark.WriteString("--iso-" + c.Name + ":" + c.Dark + ";")
 	}
 	return ":root{color-scheme:light dark;" + light.String() + "}" +
-		"@media screen and (prefers-color-scheme:dark){:root{" + dark.String() + "}}"
+		"@media screen and (prefers-color-scheme:dark){:root{" + dark.String() + "}}" +
+		"@media print{:root{--iso-paper:#fff;--iso-panel:#fff}}" // the paper is the printer's
 }
 
 // SansCSS and SerifCSS are the faces, all of them on the reader's own system:

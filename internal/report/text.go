@@ -1,0 +1,230 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"isohaline/internal/plant"
+	"isohaline/internal/verify"
+)
+
+// TextOptions say how a terminal report looks.
+type TextOptions struct {
+	// Width is the terminal's; it is brought into 60 to 140 columns.
+	Width int
+	// Colour marks headings, levels and what needs a person with ANSI codes.
+	// Everything is also said in words or numbers.
+	Colour bool
+	// PairRows is how many of the worst pairs are listed.
+	PairRows int
+}
+
+// Widths a report is made for. Beyond the widest, lines are too long to read.
+const (
+	narrowest = 60
+	widest    = 140
+)
+
+// Text writes the report for a terminal.
+func Text(w io.Writer, r *verify.Report, o TextOptions) error {
+	buffered := bufio.NewWriter(w)
+	t := &terminal{w: buffered, width: min(max(o.Width, narrowest), widest), colour: o.Colour}
+	c := contentOf(r, max(o.PairRows, 0))
+	t.verdict(c)
+	t.changes(c)
+	t.levels(c)
+	t.settings(c)
+	t.water(c)
+	t.singles(c)
+	t.pairs(c)
+	t.closing(c)
+	if err := buffered.Flush(); err != nil {
+		return fmt.Errorf("writing the report: %w", err)
+	}
+	return nil
+}
+
+func (t *terminal) verdict(c *content) {
+	t.line(styled{strong, c.Title})
+	if c.Place != "" {
+		t.line(plainly(c.Place))
+	}
+	t.blank()
+	mark := styled{strong, strings.ToUpper(c.Headline) + "  "}
+	if !c.Accepted {
+		mark.style = person
+	}
+	t.hanging(mark, c.Because)
+	for _, p := range c.Problems {
+		if p == c.Because {
+			continue
+		}
+		t.hanging(styled{person, "  !  "}, p)
+	}
+}
+
+func (t *terminal) changes(c *content) {
+	if len(c.Changes) == 0 {
+		return
+	}
+	t.heading("What to change")
+	for i, change := range c.Changes {
+		words := capitalise(change.Words) + "."
+		if change.Optional {
+			words += " (Not needed to be accepted.)"
+		}
+		t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, words)
+		if len(change.Buys) > 0 {
+			t.indented(4, "Mends: "+strings.Join(change.Buys, "; ")+".")
+		}
+	}
+}
+
+// levels draws the return chamber as a staff: heights on the left, what they
+// are on the right, volumes between.
+func (t *terminal) levels(c *content) {
+	t.heading("Heights at the sensors, above the " + strings.TrimPrefix(c.Levels[len(c.Levels)-1].Name, "floor of the ") + "’s floor")
+	values := 0
+	for _, l := range c.Levels {
+		if !l.Between {
+			values = max(values, cells(l.Value))
+		}
+	}
+	for i, l := range c.Levels {
+		joint := "┼"
+		switch i {
+		case 0:
+			joint = "┬"
+		case len(c.Levels) - 1:
+			joint = "┴"
+		}
+		switch {
+		case l.Name == "spills":
+			t.line(plainly(strings.Repeat(" ", values+4)), styled{person, "↑ " + l.Name + ": " + l.Value})
+		case l.Between:
+			t.line(plainly(strings.Repeat(" ", values+3)), styled{water, "│"}, plainly("   "+l.Name+": "+l.Value))
+		default:
+			t.line(plainly("  "+right(l.Value, values)+" "), styled{water, joint + "─"}, plainly(" "+l.Name))
+		}
+	}
+	t.blank()
+	rows := make([][]string, 0, len(c.Flows))
+	for _, f := range c.Flows {
+		rows = append(rows, []string{f.Name, f.Value, f.Why})
+	}
+	t.table(rows)
+}
+
+func (t *terminal) settings(c *content) {
+	if len(c.Settings) == 0 {
+		return
+	}
+	t.heading("Settings, and why")
+	rows := make([][]string, 0, len(c.Settings))
+	for _, s := range c.Settings {
+		reason := s.Reason
+		if s.Given {
+			reason = "(from the site file) " + reason
+		}
+		rows = append(rows, []string{s.Name, s.Value, reason})
+	}
+	t.table(rows)
+}
+
+func (t *terminal) water(c *content) {
+	t.heading("Water lost to the air")
+	t.indented(0, c.WaterWords)
+	for _, w := range c.Water {
+		words := fmt.Sprintf("%s (%s days, air %s): %s, from %s to %s; %s of the water a day.", w.Name, w.Days, w.Air, w.Mid, w.Low, w.High, w.Share)
+		if w.Condensing {
+			words += " Here the air is so humid that some water condenses into the tank."
+		}
+		t.hanging(plainly("  "), words)
+	}
+}
+
+// singles lists what a person would notice; the rest shares a paragraph.
+func (t *terminal) singles(c *content) {
+	t.heading(fmt.Sprintf("Every fault alone, the worst first (%d)", len(c.Singles)+len(c.Unnoticed)))
+	t.line(plainly(counts(c.Counts)))
+	t.blank()
+	t.row(c.AsBuilt)
+	for _, l := range c.Singles {
+		t.row(l)
+	}
+	if len(c.Unnoticed) > 0 {
+		t.hanging(plainly("    "), unnoticedWords+strings.Join(c.Unnoticed, ", ")+".")
+	}
+}
+
+// row is one row of faults: the class, the sentence, and a line of evidence.
+func (t *terminal) row(l line) {
+	t.hanging(t.classMark(l.Class), l.Sentence)
+	if l.Class == int(plant.NoHarm) && l.AloneClass == int(plant.NoHarm) {
+		return
+	}
+	parts := []string{l.ClassWords}
+	if l.HarmAfter != "" {
+		parts[0] += " " + l.HarmAfter
+	}
+	if l.Where != nowhere {
+		parts = append(parts, l.Where)
+	}
+	alone := fmt.Sprintf("if nobody came: class %d", l.AloneClass)
+	if l.AloneAfter != "" {
+		alone += " " + l.AloneAfter
+	}
+	parts = append(parts, alone)
+	t.indentedSoft(4, strings.Join(parts, " · "))
+}
+
+func (t *terminal) classMark(class int) styled {
+	s := styled{strong, fmt.Sprintf(" %d  ", class)}
+	if class >= int(plant.Danger) {
+		s.style = person
+	}
+	return s
+}
+
+func counts(n [classes]int) string {
+	var parts []string
+	for class := classes - 1; class >= 0; class-- {
+		parts = append(parts, fmt.Sprintf("class %d: %d", class, n[class]))
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (t *terminal) pairs(c *content) {
+	total := 0
+	for _, n := range c.Pairs {
+		total += n
+	}
+	if total == 0 {
+		return
+	}
+	t.heading(fmt.Sprintf("Faults in pairs (%d)", total))
+	t.line(plainly(counts(c.Pairs)))
+	if len(c.WorstPairs) == 0 {
+		return
+	}
+	t.blank()
+	for _, l := range c.WorstPairs {
+		t.row(l)
+	}
+	if rest := total - len(c.WorstPairs); rest > 0 {
+		t.indentedSoft(4, fmt.Sprintf("and %d more, none worse", rest))
+	}
+}
+
+func (t *terminal) closing(c *content) {
+	t.heading("Cautions")
+	for _, words := range c.Cautions {
+		t.hanging(styled{person, "  !  "}, words)
+	}
+	t.heading("How this was found, and how far to trust it")
+	for _, words := range append(c.Method, c.Limits...) {
+		t.hanging(plainly("  –  "), words)
+	}
+}
