@@ -119,7 +119,7 @@ func stuckWatch() *Trace {
 		Subtitle: "Reading Room reef, heating season, if nobody came.",
 		Points:   nil, TargetPSU: 35,
 		OffPSU: [4]float64{0.5, 1, 2, 4}, FloorM3: [4]float64{0.05e-3, 0.5e-3, 2e-3, 50e-3},
-		Levels: []TraceLevel{{"watch", 0.183}, {"ceiling", 0.207}, {"rim", 0.4}, {"none", nan}},
+		Levels: []TraceLevel{{"watch", 0.183}, {"ceiling", 0.207}, {"rim", 0.4}, {"pump draws air", 0.05}, {"none", nan}},
 		Events: []TraceEvent{{2 * time.Hour, "the top-off starts and does not stop", false},
 			{150 * time.Minute, "the reservoir is empty", false},
 			{3 * time.Hour, "the alarm reaches somebody", true}, {24 * time.Hour, "somebody comes", true}, {900 * time.Hour, "after the end: not shown", false}},

@@ -24,6 +24,7 @@ func TestColoursContrast(t *testing.T) {
 		{"soft", []string{"paper", "panel"}, text},
 		{"person", []string{"paper", "panel"}, text},
 		{"onperson", []string{"person"}, text},
+		{"shore", []string{"paper", "panel"}, text}, // links, on pages that take these colours
 		{"shore", []string{"paper", "panel", "water1", "water2"}, line},
 		{"person", []string{"paper", "panel", "pink", "water1"}, line},
 		{"hatch", []string{"land"}, line},

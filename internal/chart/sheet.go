@@ -76,14 +76,15 @@ func (d *drawing) deepestM() float64 {
 // wideSheet: the whole on the left, title and chamber on the right, the lists
 // below the whole.
 func (d *drawing) wideSheet() {
-	const gap, detailW, detailH = 20, 470, 410
+	const gap, detailW, lowest, highest = 20, 470, 300.0, 410.0
 	left, top := wideEdge+14, wideEdge+14
 	right := d.w - left
 	split := right - detailW - gap
 	bottom := d.whole(box{left, top, split, top + 600})
 	bottom = d.lists(box{left, bottom + 8, split, 0}, 2)
 	y := d.cartouche(box{right - detailW, top, right, 0})
-	y = d.detail(box{right - detailW, y + gap, right, y + gap + detailH})
+	y += gap
+	y = d.detail(box{right - detailW, y, right, y + max(lowest, min(bottom-60-y, highest))})
 	y = d.scaleBar(point{right - detailW, y + 30}, detailW)
 	d.h = max(bottom, y) + 14 + wideEdge
 	d.border(wideEdge)

@@ -23,7 +23,8 @@ type Trace struct {
 	TargetPSU float64
 	OffPSU    [Classes - 1]float64
 	FloorM3   [Classes - 1]float64
-	// Levels are lines across the chamber's level; NaN is left out.
+	// Levels are lines across the chamber's level; NaN is left out. Their names
+	// have a third of the sheet's width.
 	Levels []TraceLevel
 	Events []TraceEvent
 }
@@ -89,7 +90,11 @@ func (t *Trace) draw(f Format) (*traceDrawing, error) {
 	}
 	const edge = 10
 	d.left = edge + measure("−00.0", sans, d.label) + 8
-	d.right = d.w - edge - measure("class 4 below", sans, d.label) - 6
+	names := measure("class 4 below", sans, d.label)
+	for _, l := range t.Levels {
+		names = max(names, measure(l.Name, sans, d.label))
+	}
+	d.right = d.w - edge - min(names, d.w/3) - 8
 	for _, e := range t.Events {
 		if e.At >= 0 && e.At <= d.until {
 			d.events = append(d.events, e)

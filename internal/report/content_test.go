@@ -154,7 +154,7 @@ func TestTraceEvents(t *testing.T) {
 	}
 }
 
-// TestRealTrace draws a fault of a checked example from its own run.
+// TestRealTrace draws the worst faults of a checked example from their own runs.
 func TestRealTrace(t *testing.T) {
 	all, err := checked()
 	if err != nil {
@@ -166,12 +166,13 @@ func TestRealTrace(t *testing.T) {
 		t.Fatal(err)
 	}
 	onset := tw.SpinUp()
-	for i := range r.Singles {
+	const worst, length = 8, 5 * 24 * time.Hour
+	for i := range r.Singles[:worst] {
 		row := &r.Singles[i]
 		c := plant.Healthy()
 		row.Faults[0].Apply(tw, &c)
 		var samples []plant.Sample
-		onset.Run(plant.Scenario{Conditions: c, Length: 10 * 24 * time.Hour, Trace: func(s plant.Sample) { samples = append(samples, s) }})
+		onset.Run(plant.Scenario{Conditions: c, Length: length, Trace: func(s plant.Sample) { samples = append(samples, s) }})
 		for _, f := range []chart.Format{chart.Wide, chart.Narrow} {
 			if _, err := Trace(r, row, samples).SVG(f); err != nil {
 				t.Errorf("%s: %v", row.ID(), err)

@@ -224,11 +224,11 @@ func tubeNotes(r *verify.Report, add func(at chart.Part, format string, args ...
 	add(chart.TubePart, "Tube: %s bore, %s long, highest at %s%s.", u.Length(t.Tube.BoreM), u.Length(t.Tube.LengthM), u.Length(t.TubeHighElevationM), with)
 	switch end := t.TubeEndElevationM; {
 	case end > g.RestM:
-		add(chart.TubeEndPart, "Its end at %s, above any level the water reaches.", u.Length(end))
+		add(chart.TubeEndPart, "Tube’s end at %s, above any level the water reaches.", u.Length(end))
 	case end > g.HighestM:
-		add(chart.TubeEndPart, "Its end at %s, above the filled level but under water after drain-down.", u.Length(end))
+		add(chart.TubeEndPart, "Tube’s end at %s, above the filled level but under water after drain-down.", u.Length(end))
 	default:
-		add(chart.TubeEndPart, "Its end at %s.", u.Length(end))
+		add(chart.TubeEndPart, "Tube’s end at %s.", u.Length(end))
 	}
 	line := t.Plumbed
 	if t.Reservoir != nil && t.Reservoir.Refill != nil {
