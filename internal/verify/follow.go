@@ -1,0 +1,50 @@
+package verify
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"isohaline/internal/plant"
+)
+
+// Follow lets faults happen once more on the report's site and keeps every step,
+// for drawing: the row of that season, and the samples from the onset on to the
+// end as if nobody came. Without a season it is the worst one. The error says
+// which seasons there are.
+func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sample, error) {
+	b, err := prepare(r.Site, r.Units)
+	if err != nil {
+		return Row{}, nil, err
+	}
+	row := b.worst(faults)
+	if season == "" {
+		season = row.Season
+	}
+	var names []string
+	for i, s := range r.Site.Room.Seasons {
+		if s.Name != season {
+			names = append(names, s.Name)
+			continue
+		}
+		if season != row.Season {
+			row = b.try(i, faults)
+			row.Sentence = sentence(r.Site, &row, r.Units)
+		}
+		var samples []plant.Sample
+		sc := plant.Scenario{
+			Conditions: conditionsOf(b.twins[i], faults),
+			Trace:      func(p plant.Sample) { samples = append(samples, p) },
+		}
+		// A sample is the end of a segment: it takes the shortest of runs to see
+		// where all began.
+		for _, sc.Length = range []time.Duration{time.Nanosecond, horizon(r.Site)} {
+			b.onsets[i].Run(sc)
+		}
+		if len(samples) > 0 {
+			samples[0].SinceOnset = 0
+		}
+		return row, samples, nil
+	}
+	return Row{}, nil, fmt.Errorf("season %q is not in the site file; there are: %s", season, strings.Join(names, ", "))
+}

@@ -1,0 +1,71 @@
+package verify
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"isohaline/internal/plant"
+)
+
+// A followed fault is the one of the check: the samples' extremes are the row's.
+func TestFollow(t *testing.T) {
+	r := check(t, example(t, "plumbed-line"), Options{SinglesOnly: true})
+	const (
+		startPSU    = 0.1  // the rhythm of fills around the target
+		roundingPSU = 1e-3 // a steady rhythm summed up, against going through it
+		toleranceM3 = 0.2e-3
+	)
+	for _, want := range r.Singles[:6] {
+		row, samples, err := r.Follow(want.Faults, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row.ID() != want.ID() || row.Season != want.Season || row.Class != want.Class || row.Sentence != want.Sentence {
+			t.Errorf("%s: followed %s in %s: %q", want.ID(), row.ID(), row.Season, row.Sentence)
+		}
+		if len(samples) < 2 {
+			t.Fatalf("%s: %d samples", want.ID(), len(samples))
+		}
+		low, high := math.Inf(1), math.Inf(-1)
+		for i, s := range samples {
+			low, high = min(low, s.SalinityPSU), max(high, s.SalinityPSU)
+			if i > 0 && s.SinceOnset < samples[i-1].SinceOnset {
+				t.Fatalf("%s: time goes back at sample %d", want.ID(), i)
+			}
+		}
+		first, last := samples[0], samples[len(samples)-1]
+		if first.SinceOnset != 0 || math.Abs(first.SalinityPSU-r.Site.Water.SalinityPSU) > startPSU {
+			t.Errorf("%s: begins after %v at %.3f PSU", want.ID(), first.SinceOnset, first.SalinityPSU)
+		}
+		// Samples are the ends of segments, so a peak just before a water change is
+		// not among them.
+		if low < row.Alone.LowPSU-roundingPSU || high > row.Alone.HighPSU+roundingPSU || high-low < 0.95*(row.Alone.HighPSU-row.Alone.LowPSU) {
+			t.Errorf("%s: salinity %.3f to %.3f, the row has %.3f to %.3f", want.ID(), low, high, row.Alone.LowPSU, row.Alone.HighPSU)
+		}
+		if math.Abs(last.FloorM3-row.Alone.FloorTotalM3()) > toleranceM3 {
+			t.Errorf("%s: %.4f m3 on the floor, the row has %.4f", want.ID(), last.FloorM3, row.Alone.FloorTotalM3())
+		}
+		if last.SinceOnset != horizon(r.Site) {
+			t.Errorf("%s: ends after %v", want.ID(), last.SinceOnset)
+		}
+	}
+}
+
+func TestFollowInASeason(t *testing.T) {
+	r := check(t, example(t, "reading-room"), Options{SinglesOnly: true})
+	faults := []plant.Fault{byID(t, "watch-stuck-dry"), byID(t, "ceiling-stuck-dry")}
+	for _, season := range r.Site.Room.Seasons {
+		row, samples, err := r.Follow(faults, season.Name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row.Season != season.Name || row.ID() != "watch-stuck-dry+ceiling-stuck-dry" || row.Sentence == "" || len(samples) == 0 {
+			t.Errorf("%s: followed %s in %s, %d samples", season.Name, row.ID(), row.Season, len(samples))
+		}
+	}
+	_, _, err := r.Follow(faults, "monsoon")
+	if want := `season "monsoon" is not in the site file; there are: heating season, mild, summer`; err == nil || !strings.Contains(err.Error(), want) {
+		t.Errorf("got %v, want %s", err, want)
+	}
+}
