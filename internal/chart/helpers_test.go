@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"pgregory.net/rapid"
 )
@@ -116,16 +117,17 @@ func TestMeasure(t *testing.T) {
 	}
 }
 
+// TestWrap: no letter is lost, and no line is too wide that could be broken.
 func TestWrap(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		text := rapid.StringMatching(`([a-z]{1,12} ){0,20}`).Draw(t, "text")
-		width := rapid.Float64Range(10, 300).Draw(t, "width")
+		text := rapid.StringMatching(`([a-z水]{1,30} ){0,20}`).Draw(t, "text")
+		width := rapid.Float64Range(5, 300).Draw(t, "width")
 		lines := wrap(text, sans, 12, width)
-		if strings.Join(lines, " ") != strings.Join(strings.Fields(text), " ") {
+		if strings.ReplaceAll(strings.Join(lines, ""), " ", "") != strings.ReplaceAll(text, " ", "") {
 			t.Fatalf("%q became %q", text, lines)
 		}
 		for _, l := range lines {
-			if strings.Contains(l, " ") && measure(l, sans, 12) > width {
+			if utf8.RuneCountInString(l) > 1 && measure(l, sans, 12) > width {
 				t.Fatalf("%q is wider than %v", l, width)
 			}
 		}

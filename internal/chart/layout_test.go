@@ -26,7 +26,7 @@ func maybe(t *rapid.T, name string, value float64) float64 {
 
 // anySection is any site that makes sense: from a jar to a public tank.
 func anySection(t *rapid.T) *Section {
-	words := rapid.SampledFrom([]string{"Jar", "Reading Room reef", "The long hall of mangroves behind the ferry terminal", "Äußeres Becken & <Quarantäne>", ""})
+	words := rapid.SampledFrom([]string{"Jar", "Reading Room reef", "The long hall of mangroves behind the ferry terminal", "Äußeres Becken & <Quarantäne>", strings.Repeat("水", 90), ""})
 	s := &Section{
 		Title: words.Draw(t, "title"), Place: words.Draw(t, "place"),
 		Units:  rapid.SampledFrom([]units.System{units.Metric, units.US}).Draw(t, "units"),
@@ -44,7 +44,7 @@ func anySection(t *rapid.T) *Section {
 		s.Sump = &Sump{HeightM: rim}
 		for range rapid.IntRange(0, 6).Draw(t, "compartments") {
 			s.Sump.Compartments = append(s.Sump.Compartments, Compartment{
-				rapid.SampledFrom([]string{"socks", "skimmer", "refugium with macroalgae", "x"}).Draw(t, "name"),
+				rapid.SampledFrom([]string{"socks", "skimmer", "refugium with macroalgae", "x", strings.Repeat("endless", 20)}).Draw(t, "name"),
 				lengths(t, "length", 0.05, 1), lengths(t, "baffle", 0.3, 0.7) * rim})
 		}
 		s.Sump.Compartments = append(s.Sump.Compartments, Compartment{"return chamber", lengths(t, "chamber", 0.08, 1), 0})

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // markRadius is half of a mark: of a note's circle, or a caution's lozenge.
@@ -196,6 +197,9 @@ const (
 	nameLines = 2
 )
 
+// longestWord is how wide a word may be before it is broken, in type sizes.
+const longestWord = 9.0
+
 // lengthsRoom is the height below the ground that lengths and names take.
 func (d *drawing) lengthsRoom() float64 {
 	return toLengths + d.small*(1.25+leading*(nameLines-1)+descent)
@@ -232,7 +236,9 @@ func (d *drawing) lengths(v view, groundY float64, room box) {
 	row := func(fromM, toM float64, words string) {
 		from, to := point{v.x(fromM), y}, point{v.x(toM), y}
 		d.dimension(from, to, text, write(toM-fromM, to.x-from.x))
-		lines := wrap(words, sans, d.small, max(to.x-from.x, measure(words, sans, d.small)/nameLines*1.15))
+		// At least as wide as its longest word, if that is a word.
+		word := min(widest(strings.Fields(words), sans, d.small), longestWord*d.small)
+		lines := wrap(words, sans, d.small, max(to.x-from.x, word, measure(words, sans, d.small)/nameLines*1.15))
 		if len(lines) <= nameLines {
 			const gap = 8
 			names = append(names, name{lines, slot{want: (from.x + to.x) / 2, height: widest(lines, sans, d.small) + gap}})

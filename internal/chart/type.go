@@ -1,6 +1,9 @@
 package chart
 
-import "strings"
+import (
+	"strings"
+	"unicode/utf8"
+)
 
 // face is a face as the style sheet has it.
 type face uint8
@@ -63,12 +66,19 @@ func measure(text string, f face, size float64) float64 {
 	return sum * size / 1000
 }
 
-// wrap breaks text into lines no wider than width. A word that is wider gets a
-// line of its own.
+// wrap breaks text into lines no wider than width: between words, and within a
+// word that is wider than a line.
 func wrap(text string, f face, size, width float64) []string {
 	var lines []string
 	line := ""
 	for _, word := range strings.Fields(text) {
+		for measure(word, f, size) > width && utf8.RuneCountInString(word) > 1 {
+			if line != "" {
+				lines, line = append(lines, line), ""
+			}
+			head := fitting(word, f, size, width)
+			lines, word = append(lines, head), word[len(head):]
+		}
 		longer := word
 		if line != "" {
 			longer = line + " " + word
@@ -83,6 +93,18 @@ func wrap(text string, f face, size, width float64) []string {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// fitting is how much of a word that is too wide fits: at least one character.
+func fitting(word string, f face, size, width float64) string {
+	_, end := utf8.DecodeRuneInString(word)
+	for i := range word {
+		if measure(word[:i], f, size) > width {
+			break
+		}
+		end = max(end, i)
+	}
+	return word[:end]
 }
 
 // widest is the width of the widest line.

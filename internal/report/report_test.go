@@ -67,7 +67,7 @@ var checked = sync.OnceValues(func() (map[string]*verify.Report, error) {
 		if err != nil {
 			return nil, err
 		}
-		o := verify.Options{SinglesOnly: s.HasSump(), Units: []units.System{units.Metric, units.US}[i%2]}
+		o := verify.Options{SinglesOnly: s.Controller != nil, Units: []units.System{units.Metric, units.US}[i%2]}
 		if out[filepath.Base(file)], err = verify.Check(context.Background(), s, o); err != nil {
 			return nil, err
 		}
