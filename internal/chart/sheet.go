@@ -18,10 +18,8 @@ type drawing struct {
 
 	label, small, markType float64 // type sizes
 
-	// The view of the whole: x of metre 0 and the elevations.
-	x0 float64
-	elevations
-	tintM float64 // depth to the next tint
+	elevations         // of the whole
+	tintM      float64 // depth to the next tint
 
 	// reserved is what marks keep clear of, beside the texts; marks is where
 	// the parts are, by part.

@@ -17,13 +17,12 @@ func (d *drawing) whole(b box) (bottom float64) {
 	// Spare width goes half to each side.
 	spare := max(0, b.w()-staffW-columnW-2*gap-contentW)
 	left := b.x0 + staffW + columnW + 2*gap + spare/2
-	d.x0 = left - p.leftM*d.scale
 	groundY := b.y0 + dimensionH + heightM*d.scale
 	d.datumY = groundY - d.drawnM(p.groundM, 0)*d.scale
 	if p.groundM > 0 {
 		d.datumY = groundY + d.drawnM(0, p.groundM)*d.scale
 	}
-	v := view{x0: d.x0, scale: d.scale, heights: &d.elevations}
+	v := view{x0: left - p.leftM*d.scale, scale: d.scale, heights: &d.elevations}
 	extent := box{b.x0, b.y0, b.x1, groundY + below}
 
 	d.ground(point{v.x(p.leftM) - 10, groundY}, point{v.x(p.rightM) + 10, groundY})
@@ -157,7 +156,6 @@ func (d *drawing) weir(v view) {
 	}
 	floor := d.s.Display.FloorElevationM
 	crest := floor + o.CrestHeightM
-	d.marks[CrestPart] = v.at(p.insideLeftM+weirBoxM, crest)
 	if o.Standpipe {
 		d.marks[CrestPart] = v.at(p.drainM, crest)
 		return // the pipe itself comes with the pipes

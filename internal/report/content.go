@@ -23,6 +23,7 @@ type content struct {
 	Settings          []verify.Setting
 	Tests             []test
 	Levels            []level
+	Chamber           string // what they are heights in
 	Flows             []fact
 	Water             []seasonLine
 	WaterWords        string
@@ -80,7 +81,7 @@ func contentOf(r *verify.Report, pairRows int) *content {
 	c := &content{
 		Title: s.Name, Place: s.Place, Accepted: r.Verdict.Accepted, Because: r.Verdict.Because,
 		Problems: r.Geometry.Problems, Changes: r.Changes, Settings: r.Settings.Items,
-		Tests: tests(r), Levels: levels(r), Flows: flows(r), AsBuilt: lineOf(r, &r.AsBuilt),
+		Tests: tests(r), Levels: levels(r), Chamber: chamberName(s), Flows: flows(r), AsBuilt: lineOf(r, &r.AsBuilt),
 		Cautions: cautions(s), Method: method(r), Limits: limits(s, u), Sources: sources(s),
 	}
 	c.Headline = "Not accepted"

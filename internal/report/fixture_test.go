@@ -177,8 +177,8 @@ func refused() *verify.Report {
 	r.Singles, r.Pairs = []verify.Row{stuck, slips}, nil
 	r.Verdict = verify.Verdict{Failing: 2, Because: "2 single faults put animals at risk or wet the floor. The worst: " + stuck.Sentence}
 	r.Changes = []verify.Change{
-		{ID: "bounded-source", Words: "replace the plumbed line by a reservoir of 11.6 L, filled at visits, with a pump, a controller and two sensors", Buys: []string{"the float valve sticks open", "the tube slips out and lies on the floor"}},
-		{ID: "remote-alarm", Words: "send the controller's alarm to somebody who comes", Optional: true},
+		{ID: "bounded-source", Words: "replace the plumbed line by a reservoir of 11.6 L, filled at visits, with a pump, a controller and two sensors", Buys: []string{"the float valve sticks open"}},
+		{ID: "remote-alarm", Words: "send the controller's alarm to somebody who comes", Buys: []string{"the tube slips out and lies on the floor"}},
 	}
 	return r
 }

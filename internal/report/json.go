@@ -72,10 +72,9 @@ type jsonVerdict struct {
 }
 
 type jsonChange struct {
-	ID       string   `json:"id"`
-	Words    string   `json:"words"`
-	Buys     []string `json:"buys"`
-	Optional bool     `json:"optional"`
+	ID    string   `json:"id"`
+	Words string   `json:"words"`
+	Buys  []string `json:"buys"`
 }
 
 type jsonWater struct {
@@ -217,7 +216,7 @@ func jsonOf(r *verify.Report) *jsonReport {
 		j.Site.Units = "us"
 	}
 	for _, c := range r.Changes {
-		j.Changes = append(j.Changes, jsonChange{c.ID, c.Words, notNil(c.Buys), c.Optional})
+		j.Changes = append(j.Changes, jsonChange{c.ID, c.Words, notNil(c.Buys)})
 	}
 	for _, w := range r.Water {
 		j.Water = append(j.Water, jsonWater{

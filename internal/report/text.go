@@ -71,11 +71,7 @@ func (t *terminal) changes(c *content) {
 	}
 	t.heading("What to change")
 	for i, change := range c.Changes {
-		words := capitalise(change.Words) + "."
-		if change.Optional {
-			words += " (Not needed to be accepted.)"
-		}
-		t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, words)
+		t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, capitalise(change.Words)+".")
 		if len(change.Buys) > 0 {
 			t.indented(4, "Mends: "+strings.Join(change.Buys, "; ")+".")
 		}
@@ -85,7 +81,7 @@ func (t *terminal) changes(c *content) {
 // levels draws the return chamber as a staff: heights on the left, what they
 // are on the right, volumes between.
 func (t *terminal) levels(c *content) {
-	t.heading("Heights at the sensors, above the " + strings.TrimPrefix(c.Levels[len(c.Levels)-1].Name, "floor of the ") + "’s floor")
+	t.heading("Heights at the sensors, above the " + c.Chamber + "’s floor")
 	values := 0
 	for _, l := range c.Levels {
 		if !l.Between {

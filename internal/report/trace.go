@@ -14,9 +14,9 @@ import (
 	"isohaline/internal/verify"
 )
 
-// Trace is one row's fault against time, from the samples of its run. It ends
-// a little after the last thing that happened: the weeks after a story is over
-// would squeeze the story into a corner.
+// Trace is one row's fault against time, from the samples of its run (see
+// verify.Report.Follow). It ends a little after the last thing that happened:
+// the weeks after a story is over would squeeze the story into a corner.
 func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Trace {
 	s, g := r.Site, &r.Geometry
 	t := &chart.Trace{
@@ -35,9 +35,6 @@ func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Tra
 	}
 	until := storyEnd(t.Events)
 	for i, p := range samples {
-		if p.SinceOnset < 0 {
-			continue // still healthy
-		}
 		t.Points = append(t.Points, chart.TracePoint{
 			At: p.SinceOnset, SalinityPSU: p.SalinityPSU, LevelM: p.ChamberM, FloorM3: p.FloorM3, TopOff: p.TopOffM3S > 0,
 		})
