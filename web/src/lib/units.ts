@@ -1,0 +1,116 @@
+// Numbers for a person, in the units that person chose. The server speaks
+// litres, mm and °C, always; so do the sentences of findings.
+
+export type Units = 'metric' | 'us'
+
+// 1 US gallon is 231 cubic inches and 1 inch 25.4 mm, both exactly (NIST
+// Handbook 44, appendix C).
+const litresPerGallon = 3.785411784
+const mmPerInch = 25.4
+
+interface Conversion {
+  unit: string
+  from: (value: number) => number
+  /** A spread has a slope but no zero of its own. */
+  spread: (value: number) => number
+}
+
+const scaled = (unit: string, divisor: number): Conversion => ({
+  unit,
+  from: (value) => value / divisor,
+  spread: (value) => value / divisor,
+})
+
+// Spelled as the server spells units.
+const toUS: Record<string, Conversion> = {
+  L: scaled('gal', litresPerGallon),
+  'L/day': scaled('gal/day', litresPerGallon),
+  'L a day': scaled('gal a day', litresPerGallon),
+  'L/d': scaled('gal/d', litresPerGallon),
+  'L/min': scaled('gal/min', litresPerGallon),
+  'L/h': scaled('gal/h', litresPerGallon),
+  mL: scaled('fl oz', 29.5735295625), // 1/128 gallon
+  mm: scaled('in', mmPerInch),
+  cm: scaled('in', mmPerInch / 10),
+  m: scaled('ft', 0.3048),
+  '°C': { unit: '°F', from: (c) => c * 1.8 + 32, spread: (c) => c * 1.8 },
+}
+
+const minus = '−'
+const narrowSpace = '\u202f'
+
+/** A number with the given count of decimals and a true minus sign. */
+export function digits(value: number, decimals: number): string {
+  const text = value.toFixed(decimals)
+  const zero = Number(text) === 0
+  return zero ? text.replace('-', '') : text.replace('-', minus)
+}
+
+/** How many decimals show three figures, between none and three. */
+export function decimalsFor(value: number): number {
+  const size = Math.abs(value)
+  if (!Number.isFinite(size) || size >= 100) return 0
+  if (size >= 10) return 1
+  return size >= 1 || size === 0 ? 2 : 3
+}
+
+/** The decimals of a value whose spread is known: two figures of the spread. */
+function decimalsOfSpread(sd: number): number {
+  if (!(sd > 0)) return 2
+  return Math.min(3, Math.max(0, 1 - Math.floor(Math.log10(sd))))
+}
+
+export function convert(value: number, unit: string, units: Units): { value: number; unit: string } {
+  const to = units === 'us' ? toUS[unit] : undefined
+  return to ? { value: to.from(value), unit: to.unit } : { value, unit }
+}
+
+const convertSpread = (sd: number, unit: string, units: Units) =>
+  units === 'us' ? (toUS[unit]?.spread(sd) ?? sd) : sd
+
+const joined = (number: string, unit: string) =>
+  unit === '' ? number : `${number}${narrowSpace}${unit}`
+
+/** "7.42 L/day" */
+export function quantity(value: number, unit: string, units: Units, decimals?: number): string {
+  const shown = convert(value, unit, units)
+  return joined(digits(shown.value, decimals ?? decimalsFor(shown.value)), shown.unit)
+}
+
+/** "7.4 ± 0.3 L/day", the spread being one standard deviation. */
+export function withSpread(value: number, sd: number, unit: string, units: Units): string {
+  if (!(sd > 0)) return quantity(value, unit, units)
+  const shown = convert(value, unit, units)
+  const spread = convertSpread(sd, unit, units)
+  const decimals = Math.max(0, decimalsOfSpread(spread) - 1)
+  return joined(`${digits(shown.value, decimals)} ± ${digits(spread, decimals)}`, shown.unit)
+}
+
+const number = '[−-]?\\d[\\d,]*(?:\\.\\d+)?'
+const longestFirst = Object.keys(toUS).sort((a, b) => b.length - a.length)
+
+// "2.1 L", and "7.4 ± 0.3 L" or "2 to 5 L", where one unit serves two numbers.
+// The unit does not run on into a word.
+const measure = new RegExp(
+  `(?<![\\w.])(?:(${number})(\\s?(?:±|–|to|and|of)\\s?))?(${number})[\\s\u202f](${longestFirst.join('|')})(?![\\w/°])`,
+  'g',
+)
+
+const parse = (text: string) => Number(text.replaceAll(',', '').replace(minus, '-'))
+
+/** A metric sentence in a person's units. Only numbers with a unit change. */
+export function inUnits(text: string, units: Units): string {
+  if (units === 'metric') return text
+  const rounded = (value: number) => digits(value, decimalsFor(value))
+  return text.replace(
+    measure,
+    (_, first: string | undefined, between: string, second: string, unit: string) => {
+      const spread = between?.includes('±')
+      const shown = spread
+        ? { value: convertSpread(parse(second), unit, units), unit: convert(0, unit, units).unit }
+        : convert(parse(second), unit, units)
+      const before = first ? rounded(convert(parse(first), unit, units).value) + between : ''
+      return before + joined(rounded(shown.value), shown.unit)
+    },
+  )
+}

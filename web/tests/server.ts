@@ -1,0 +1,268 @@
+// The fixture server: the built pages, and the fleet behind the same interface
+// as the program's. One per test, on a port of its own.
+import { createReadStream, existsSync, readFileSync } from 'node:fs'
+import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { extname, join } from 'node:path'
+import type { components } from '../src/api/schema'
+import type { Credentials, Device, HandReading, Person, Problem } from '../src/api/client'
+import * as fleet from './fleet'
+
+const root = join(import.meta.dirname, '..')
+const types: Record<string, string> = {
+  '.html': 'text/html; charset=utf-8',
+  '.js': 'text/javascript',
+  '.css': 'text/css',
+  '.svg': 'image/svg+xml',
+  '.woff2': 'font/woff2',
+}
+
+type Schemas = components['schemas']
+type EventName = 'reading' | 'finding' | 'alarm' | 'rounds'
+
+const drawing = (format: string) =>
+  readFileSync(join(root, '../internal/chart/testdata', `section-lobby-${format === 'narrow' ? 'narrow' : 'wide'}.svg`))
+
+export class FixtureServer {
+  firstRun = false
+  withCeiling = false
+  person: Person | undefined = { name: 'ada', role: 'operator', units: 'metric', siteIds: [] }
+  alarms = fleet.alarms()
+  devices = fleet.devices()
+  handReadings = fleet.handReadings()
+  versions = [{ version: 1, at: fleet.iso(-80 * 86_400_000), by: 'ada', text: readFileSync(join(root, '../examples/reading-room.yaml'), 'utf8') }]
+
+  #streams = new Set<ServerResponse>()
+  #server: Server
+
+  private constructor() {
+    this.#server = createServer((request, response) => {
+      this.#answer(request, response).catch((thrown: unknown) => {
+        this.#problem(response, 500, String(thrown))
+      })
+    })
+  }
+
+  static async start(): Promise<FixtureServer> {
+    const server = new FixtureServer()
+    await new Promise<void>((ready) => server.#server.listen(0, '127.0.0.1', ready))
+    return server
+  }
+
+  get url(): string {
+    return `http://127.0.0.1:${(this.#server.address() as AddressInfo).port}`
+  }
+
+  async stop() {
+    this.#server.closeAllConnections()
+    await new Promise((done) => this.#server.close(done))
+  }
+
+  /** Sends one live update to everybody who watches. */
+  say(event: EventName, data: Schemas['RoundsEvent'] | Schemas['ReadingEvent'] | Schemas['AlarmEvent']) {
+    for (const stream of this.#streams) stream.write(`event: ${event}\ndata: ${JSON.stringify(data)}\n\n`)
+  }
+
+  /** Cuts all live streams, as a network does. */
+  cut() {
+    for (const stream of this.#streams) stream.destroy()
+  }
+
+  async #answer(request: IncomingMessage, response: ServerResponse) {
+    const url = new URL(request.url ?? '/', this.url)
+    if (!url.pathname.startsWith('/api/')) return this.#file(url.pathname, response)
+    const key = `${request.method} ${url.pathname}`
+    const body = await read(request)
+    if (key === 'GET /api/first-run') return this.#json(response, { needed: this.firstRun })
+    if (key === 'POST /api/first-run') return this.#setUp(response, body as Schemas['SetUpInBody'])
+    if (key === 'POST /api/session') return this.#signIn(response, body as Schemas['SignInInBody'])
+    if (!this.person) return this.#problem(response, 401, 'Sign in first.')
+    return this.#signedIn(key, url, response, body)
+  }
+
+  #setUp(response: ServerResponse, { token, name }: Schemas['SetUpInBody']) {
+    if (token !== 'quiet-harbour') return this.#problem(response, 403, 'This is not the token that the program printed.')
+    this.firstRun = false
+    this.person = { name, role: 'operator', units: 'metric', siteIds: [] }
+    return this.#json(response, this.person)
+  }
+
+  #signIn(response: ServerResponse, { name, password }: Schemas['SignInInBody']) {
+    if (password !== 'four tall ships sail') return this.#problem(response, 401, 'Name or password is wrong.')
+    this.person = { name, role: 'operator', units: 'metric', siteIds: [] }
+    return this.#json(response, this.person)
+  }
+
+  #signedIn(key: string, url: URL, response: ServerResponse, body: unknown): unknown {
+    const person = this.person as Person
+    const query = (name: string) => url.searchParams.get(name) ?? ''
+    const from = new Date(query('from') || 0)
+    const to = new Date(query('to') || Date.now())
+    switch (key) {
+      case 'GET /api/session':
+        return this.#json(response, person)
+      case 'DELETE /api/session':
+        this.person = undefined
+        return response.writeHead(204).end()
+      case 'PUT /api/session/units':
+        person.units = (body as Schemas['UnitsInBody']).units
+        return this.#json(response, person)
+      case 'GET /api/live':
+        response.writeHead(200, { 'Content-Type': 'text/event-stream', 'Cache-Control': 'no-store' })
+        this.#streams.add(response)
+        response.on('close', () => this.#streams.delete(response))
+        return this.say('rounds', { rounds: fleet.rounds(this.withCeiling) })
+      case 'GET /api/rounds':
+        return this.#json(response, fleet.rounds(this.withCeiling))
+      case 'GET /api/alarms':
+        return this.#json(response, { alarms: this.alarms })
+      case 'GET /api/devices':
+        return this.#json(response, { devices: this.devices })
+      case 'POST /api/devices':
+        return this.#newDevice(response, body as Schemas['NewDeviceInBody'])
+      case 'GET /api/sites':
+        return this.#json(response, { sites: sites() })
+      case 'POST /api/drafts/check':
+        return this.#draft(response, body as Schemas['DraftInBody'], () => this.#json(response, fleet.check))
+      case 'POST /api/drafts/section.svg':
+        return this.#draft(response, body as Schemas['DraftInBody'], () => this.#svg(response, query('format')))
+    }
+    let part = /^(POST|GET|DELETE) \/api\/(alarms|devices)\/([^/]+)\/?(\w*)$/.exec(key)
+    if (part?.[2] === 'alarms') return this.#alarm(response, part[3] ?? '', part[4] ?? '', body)
+    if (part) return this.#device(response, part[1] ?? '', part[3] ?? '')
+    part = /^(\w+) \/api\/tanks\/([^/]+)\/?(.*)$/.exec(key)
+    const tank = fleet.tank(part?.[2] ?? '')
+    if (!part || !tank) return this.#problem(response, 404, 'There is no such tank among yours.')
+    switch (`${part[1]} ${part[3]}`) {
+      case 'GET ':
+        return this.#json(response, tank)
+      case 'GET section.svg':
+        return this.#svg(response, query('format'))
+      case 'GET channels':
+        return this.#json(response, { channels: fleet.channels() })
+      case 'GET series':
+        return this.#json(response, fleet.series(query('channel'), from, to, Number(query('points'))))
+      case 'GET ledger':
+        return this.#json(response, { days: fleet.ledger(from, to) })
+      case 'GET events':
+        return this.#json(response, { events: fleet.events() })
+      case 'GET findings':
+        return this.#json(response, { findings: [...tank.findings, { ...fleet.leak(), code: 'evaporation-changed', sentence: 'A heat wave raised evaporation by a fifth.', since: fleet.iso(-40 * 86_400_000), ended: fleet.iso(-31 * 86_400_000), class: 0, harmAt: undefined, evidence: [], ruledOut: [] }] })
+      case 'GET hand-readings':
+        return this.#json(response, { readings: this.handReadings })
+      case 'POST hand-readings':
+        return this.#handReading(response, body as Schemas['HandReadingInBody'])
+      case 'GET file':
+        return this.#json(response, this.versions[0])
+      case 'PUT file':
+        return this.#save(response, body as Schemas['SaveFileInBody'])
+      case 'GET versions':
+        return this.#json(response, { versions: this.versions })
+    }
+    const version = this.versions.find((v) => part[3] === `versions/${v.version}`)
+    return version ? this.#json(response, version) : this.#problem(response, 404, 'There is no such page.')
+  }
+
+  #handReading(response: ServerResponse, { kind, value, instrument }: Schemas['HandReadingInBody']) {
+    const number = Number.parseFloat(value)
+    if (kind === 'salinity' && !value.includes('SG') && (number < 5 || number > 42)) {
+      return this.#problem(response, 422, 'This reading cannot be right.', [
+        { field: 'body.value', value, reason: 'is outside what seawater can be', fix: 'give 5 to 42 PSU' },
+      ])
+    }
+    const unit = ({ salinity: 'PSU', temperature: '°C', alkalinity: 'dKH' } as const)[kind]
+    const reading: HandReading = { at: fleet.iso(0), kind, value: number, unit, instrument, by: 'ada' }
+    this.handReadings.unshift(reading)
+    return this.#json(response, reading, 201)
+  }
+
+  #newDevice(response: ServerResponse, { tankId, name }: Schemas['NewDeviceInBody']) {
+    const device: Device = { id: 'k3f9-float', name, tankId, siteId: 'larkspur-harbour', created: fleet.iso(0), refusals: [] }
+    this.devices.unshift(device)
+    const credentials: Credentials = {
+      device,
+      clientId: device.id,
+      user: device.id,
+      password: 'kelp-41-violet-oar',
+      topic: `larkspur-harbour/${device.id}`,
+      try: `mosquitto_pub -h 127.0.0.1 -p 1883 -V mqttv5 -q 1 -i ${device.id} -u ${device.id} -P kelp-41-violet-oar -t larkspur-harbour/${device.id}/watch -m 1`,
+      tryHttp: `curl -u ${device.id}:kelp-41-violet-oar -H 'Content-Type: application/senml+json' -d '[{"n":"watch","vb":true}]' http://127.0.0.1:8080/api/readings`,
+    }
+    return this.#json(response, credentials, 201)
+  }
+
+  #device(response: ServerResponse, method: string, id: string) {
+    const device = this.devices.find((d) => d.id === id)
+    if (!device) return this.#problem(response, 404, 'There is no such device.')
+    if (method === 'GET') return this.#json(response, device)
+    device.revoked = fleet.iso(0)
+    return response.writeHead(204).end()
+  }
+
+  #alarm(response: ServerResponse, id: string, act: string, body: unknown) {
+    const alarm = this.alarms.find((a) => a.id === id)
+    if (!alarm) return this.#problem(response, 404, 'There is no such alarm.')
+    if (act === 'acknowledge') Object.assign(alarm, { state: 'acknowledged', ackedBy: 'ada' })
+    if (act === 'reset') this.alarms = this.alarms.filter((a) => a !== alarm)
+    if (act === 'unshelve') Object.assign(alarm, { state: 'unacknowledged', shelvedUntil: undefined })
+    if (act === 'shelve') {
+      const { forS } = body as Schemas['ShelveInBody']
+      Object.assign(alarm, { state: 'shelved', shelvedBy: 'ada', shelvedUntil: fleet.iso(forS * 1000) })
+    }
+    this.say('alarm', { alarm })
+    return this.#json(response, alarm)
+  }
+
+  #save(response: ServerResponse, { text, base }: Schemas['SaveFileInBody']) {
+    const newest = this.versions[0]?.version ?? 0
+    if (base !== newest) return this.#problem(response, 409, `Version ${newest} was saved meanwhile; load it and make your change there.`)
+    const saved = { version: newest + 1, at: fleet.iso(0), by: 'ada', text }
+    this.versions.unshift(saved)
+    return this.#json(response, saved)
+  }
+
+  /** A draft fails on a salinity that is no number, as the real reader does. */
+  #draft(response: ServerResponse, { text }: Schemas['DraftInBody'], fine: () => unknown) {
+    const line = text.split('\n').findIndex((l) => /salinity: [a-z]/.test(l)) + 1
+    if (line === 0) return fine()
+    return this.#problem(response, 422, 'The site file has one mistake.', [
+      { field: 'water.salinity', value: 'salty', reason: 'is no salinity', fix: 'give one like 35 ppt', line, column: 13 },
+    ])
+  }
+
+  #svg(response: ServerResponse, format: string) {
+    response.writeHead(200, { 'Content-Type': 'image/svg+xml' }).end(drawing(format))
+  }
+
+  #json(response: ServerResponse, value: unknown, status = 200) {
+    response.writeHead(status, { 'Content-Type': 'application/json' }).end(JSON.stringify(value))
+  }
+
+  #problem(response: ServerResponse, status: number, detail: string, errors: Problem['errors'] = []) {
+    const problem: Problem = { title: 'Problem', status, detail, errors }
+    response.writeHead(status, { 'Content-Type': 'application/problem+json' }).end(JSON.stringify(problem))
+  }
+
+  #file(path: string, response: ServerResponse) {
+    const file = join(root, 'dist', path === '/' ? 'index.html' : path)
+    if (!file.startsWith(join(root, 'dist')) || !existsSync(file)) return response.writeHead(404).end()
+    response.writeHead(200, { 'Content-Type': types[extname(file)] ?? 'application/octet-stream' })
+    return createReadStream(file).pipe(response)
+  }
+}
+
+function sites() {
+  const tanks = Object.values(fleet.tankRefs)
+  return [...new Map(tanks.map((t) => [t.siteId, t.siteName]))].map(([id, name]) => ({
+    id,
+    name,
+    tanks: tanks.filter((t) => t.siteId === id),
+  }))
+}
+
+async function read(request: IncomingMessage): Promise<unknown> {
+  const parts: Buffer[] = []
+  for await (const part of request) parts.push(part as Buffer)
+  const text = Buffer.concat(parts).toString()
+  return text === '' ? undefined : JSON.parse(text)
+}
