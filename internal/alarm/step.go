@@ -42,7 +42,7 @@ func (st *Site) search(key Key) (int, bool) {
 // every change with its reason. It is total: every event has an answer, also
 // with a clock that was set back.
 func Step(s *Settings, st Site, e Event, now time.Time) (Site, []Transition) {
-	b := book{settings: s, site: Site{Alarms: slices.Clone(st.Alarms), Last: earlier(st.Last, now)}}
+	b := book{settings: s, site: Site{Alarms: slices.Clone(st.Alarms), Last: st.Last}}
 	b.forget(now)
 	for i := range b.site.Alarms {
 		b.site.Alarms[i].believe(now)

@@ -1,0 +1,114 @@
+package deliver
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"isohaline/internal/alarm"
+)
+
+// Webhook is an address that takes messages by HTTP POST.
+type Webhook struct {
+	URL string
+	// Token is sent as a bearer token (RFC 6750); empty: none.
+	Token   Secret
+	Timeout time.Duration // of one message; 0: Timeout
+}
+
+// Check says what is wrong with the settings, nil if nothing.
+func (w *Webhook) Check() error {
+	u, err := url.Parse(w.URL)
+	switch {
+	case err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http":
+		return errors.New("url is no web address, use one that begins with https://")
+	case u.Scheme == "http" && w.Token != "" && !loopback(u.Hostname()):
+		return fmt.Errorf("url: the token would go to %s in the clear, use https", u.Host)
+	}
+	return nil
+}
+
+// body is what a webhook gets, as JSON.
+type body struct {
+	ID       string    `json:"id"`
+	Person   string    `json:"person"`
+	Site     string    `json:"site"`
+	Tank     string    `json:"tank,omitempty"`
+	Device   string    `json:"device,omitempty"`
+	Code     string    `json:"code,omitempty"`
+	Priority string    `json:"priority"`
+	State    string    `json:"state"`
+	Called   time.Time `json:"calledAt,omitzero"`
+	Over     bool      `json:"over"`
+	Subject  string    `json:"subject"`
+	Text     string    `json:"text"`
+}
+
+// send posts one message. A redirect is not followed: it would take the token
+// and the message to an address nobody entered.
+func (w *Webhook) send(ctx context.Context, to alarm.Contact, m alarm.Message) error {
+	if err := w.Check(); err != nil {
+		return hopeless(err)
+	}
+	content, err := json.Marshal(body{
+		ID: m.ID, Person: to.Person, Site: m.Site, Tank: m.Key.Tank, Device: m.Key.Device, Code: string(m.Key.Code),
+		Priority: m.Priority.String(), State: m.State.String(), Called: m.Called, Over: m.End, Subject: m.Subject, Text: m.Text,
+	})
+	if err != nil {
+		return hopeless(fmt.Errorf("writing the message: %w", err))
+	}
+	ctx, cancel := context.WithTimeout(ctx, orDefault(w.Timeout))
+	defer cancel()
+	request, err := http.NewRequestWithContext(ctx, http.MethodPost, w.URL, bytes.NewReader(content))
+	if err != nil {
+		return hopeless(errors.New("url is no web address, use one that begins with https://"))
+	}
+	request.Header.Set("Content-Type", "application/json")
+	request.Header.Set("User-Agent", "isohaline")
+	request.Header.Set("Idempotency-Key", strconv.QuoteToASCII(m.ID))
+	if w.Token != "" {
+		request.Header.Set("Authorization", "Bearer "+string(w.Token))
+	}
+	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	answer, err := client.Do(request)
+	if err != nil {
+		return fmt.Errorf("posting to %s: %w", request.URL.Host, withoutURL(err))
+	}
+	defer answer.Body.Close()
+	const enough = 64 << 10 // so that the connection can be used again
+	_, _ = io.CopyN(io.Discard, answer.Body, enough)
+	return judge(answer, request.URL.Host)
+}
+
+// judge says what an answer means.
+func judge(answer *http.Response, host string) error {
+	class := answer.StatusCode / 100
+	err := fmt.Errorf("%s answered %s", host, answer.Status)
+	switch {
+	case class == 2:
+		return nil
+	case class == 3:
+		return hopeless(fmt.Errorf("%w: enter the address it redirects to", err))
+	case class == 5, answer.StatusCode == http.StatusRequestTimeout,
+		answer.StatusCode == http.StatusTooEarly, answer.StatusCode == http.StatusTooManyRequests:
+		return err
+	}
+	return hopeless(err)
+}
+
+// withoutURL takes the address out of an error of package http, because its
+// path and query often are the secret.
+func withoutURL(err error) error {
+	var withURL *url.Error
+	if errors.As(err, &withURL) {
+		return withURL.Err
+	}
+	return err
+}
