@@ -237,7 +237,9 @@ func levels(r *verify.Report) []level {
 	}
 	height("highest fill", g.HighestM)
 	height("ceiling level", g.CeilingM)
-	height("watch level", g.WatchM)
+	if s.TopOff.Watch != nil {
+		height("watch level", g.WatchM)
+	}
 	if f := s.TopOff.FloatValve; f != nil {
 		height("float valve shuts", f.ShutElevationM)
 	}
@@ -280,10 +282,10 @@ func flows(r *verify.Report) []fact {
 	}
 	if s.HasSump() {
 		add("Dip at a restart", u.Length(g.DipM), "until the display has refilled; "+u.Length(g.IntakeClearM)+" then stand above the pump’s intake")
-		add("Reserve below the watch level", u.Volume(g.ChamberReserveM3), "before the return pump draws air")
+		add("Reserve in the chamber", u.Volume(g.ChamberReserveM3), "from its usual level down to where the return pump draws air")
 	}
 	add("Room in the display", u.Volume(g.DisplaySpareM3), "between its running level and its rim, should its drain clog")
-	add("Fits before it spills", u.Volume(g.DumpSpillsM3), "fresh water at once from the watch level, drain-down included")
+	add("Fits before it spills", u.Volume(g.DumpSpillsM3), "fresh water at once on top of the usual level, drain-down included")
 	add("Bearable dilution", u.Volume(g.DumpSalinityM3), "fresh water at once that moves salinity to the edge of class 3")
 	add("May safely enter at once", u.Volume(g.DumpSafeM3), "the smaller of these two: the largest inherently safe reservoir")
 	return out

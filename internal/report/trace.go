@@ -24,8 +24,11 @@ func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Tra
 		Subtitle:  fmt.Sprintf("%s, %s. As it goes if nobody comes.", s.Name, row.Season),
 		Units:     r.Units,
 		TargetPSU: s.Water.SalinityPSU, OffPSU: s.Limits.SalinityOffPSU, FloorM3: s.Limits.FloorM3,
-		Levels: []chart.TraceLevel{{Name: "watch", ElevationM: g.WatchM}, {Name: "ceiling", ElevationM: g.CeilingM}, {Name: "rim", ElevationM: g.RimM}},
+		Levels: []chart.TraceLevel{{Name: "ceiling", ElevationM: g.CeilingM}, {Name: "rim", ElevationM: g.RimM}},
 		Events: events(row),
+	}
+	if s.TopOff.Watch != nil {
+		t.Levels = append(t.Levels, chart.TraceLevel{Name: "watch", ElevationM: g.WatchM})
 	}
 	if f := s.TopOff.FloatValve; f != nil {
 		t.Levels = append(t.Levels, chart.TraceLevel{Name: "float valve", ElevationM: f.ShutElevationM})
