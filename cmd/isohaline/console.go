@@ -37,6 +37,12 @@ func (c *console) width() int {
 	return plainWidth
 }
 
+// colour says whether to mark the output with colours: on a terminal, unless the
+// person asked for none (NO_COLOR, as no-color.org has it).
+func (c *console) colour() bool {
+	return isTerminal(c.Out) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+}
+
 // unitsFlags choose the units that a person reads.
 type unitsFlags struct {
 	Metric bool `xor:"units" help:"Litres, millimetres and °C; this is the usual."`

@@ -37,6 +37,7 @@ const (
 
 // commands is the command line.
 type commands struct {
+	Check   checkCommand   `cmd:"" help:"Check the design in a site file: what it loses, how to set it, what every fault would do."`
 	New     newCommand     `cmd:"" help:"Write a commented site file to begin from."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`

@@ -2,8 +2,11 @@ package main
 
 import (
 	"errors"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -23,9 +26,11 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			// Under the race detector every program would linger for a second.
 			env.Setenv("GORACE", "atexit_sleep_ms=0")
-			return nil
+			examples, err := filepath.Abs("../../examples")
+			env.Setenv("EXAMPLES", examples)
+			return err
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "replace": replace},
 	})
 }
 
@@ -47,4 +52,17 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("%q exited with %d, want %d", args[1:], got, want)
 	}
+}
+
+// replace changes the only place of a text in a file: replace site.yaml old new.
+func replace(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: replace file old new")
+	}
+	text := ts.ReadFile(args[0])
+	if n := strings.Count(text, args[1]); n != 1 {
+		ts.Fatalf("%s has %q %d times", args[0], args[1], n)
+	}
+	text = strings.Replace(text, args[1], args[2], 1)
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
 }
