@@ -30,16 +30,15 @@ func (c *calendar) begin(s *site.Site, onset time.Duration) {
 // followCalendar does what is due at this instant.
 func (r *run) followCalendar() {
 	if len(r.later) > 0 && r.now >= r.onset+r.later[0].After {
-		r.settle(nil)
+		r.settle()
 		r.change(r.later[0].Conditions)
 		r.later = r.later[1:]
 	}
 	since := r.now - r.since
 	powered := !r.cond.PowerOff.activeAt(since)
 	if powered && !r.powered && r.tw.setup.Guard != nil {
-		// Starting again ends a hang.
-		r.frozen = false
-		if r.cond.Controller != Rebooting {
+		if r.frozen { // starting again ends a hang
+			r.frozen = false
 			r.cond.Controller = Running
 		}
 		r.powered = true
@@ -66,7 +65,7 @@ func (r *run) followCalendar() {
 		r.calendar.visit += days(r.tw.site.People.DaysBetweenVisits)
 	}
 	if r.now >= r.calendar.change {
-		r.settle(nil)
+		r.settle()
 		r.changeWater()
 		r.calendar.change += days(r.tw.site.WaterChange.EveryDays)
 	}
@@ -99,7 +98,7 @@ func (r *run) finds(by Finder) {
 	if r.result.FoundBy != Nobody {
 		return
 	}
-	r.settle(nil)
+	r.settle()
 	r.result.FoundBy, r.result.FoundAt = by, r.now-r.onset
 	r.result.Attended = r.finish()
 }
@@ -116,7 +115,7 @@ func (r *run) alarmCalls() {
 // visit is the routine: fill the reservoir, empty the cup, and see whether
 // anything is amiss.
 func (r *run) visit() {
-	r.settle(nil)
+	r.settle()
 	if r.out.ReachedAt[Nuisance] != never {
 		r.finds(ByVisit)
 	}
@@ -154,4 +153,5 @@ func (r *run) changeWater() {
 	swap(&r.chamber, r.chamberM3)
 	swap(&r.display, r.displayM3)
 	r.measure()
+	r.jolted()
 }

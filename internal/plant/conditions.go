@@ -11,7 +11,7 @@ type Conditions struct {
 	FloorSensorDead     bool
 	ReservoirLowStuck   bool // says there is water when there is none
 	ReturnSenseStuck    bool // says the return pump runs when it does not
-	LevelGaugeOffsetM   float64
+	LevelGaugeStuck     bool
 	Controller          Hang
 	RunLimitDisabled    bool
 	BudgetDisabled      bool
@@ -93,8 +93,8 @@ const (
 	Rebooting      // it starts again every RebootPeriod
 )
 
-// RebootPeriod is how often a controller in a reboot loop starts again: long
-// enough to begin a fill now and then, which is the worst of it. A judgement.
+// RebootPeriod is how often a controller in a reboot loop starts again: sooner
+// than it dares to fill after a start, so it never does. A judgement.
 const RebootPeriod = 10 * time.Minute
 
 // Valve is what is wrong with the shut-off valve.
@@ -109,6 +109,14 @@ const (
 // Pulse is an interruption: it begins at the onset, lasts On, and comes again
 // every Period where that is not zero.
 type Pulse struct{ On, Period time.Duration }
+
+// longer is the longer of two interruptions.
+func (p Pulse) longer(q Pulse) Pulse {
+	if q.On > p.On {
+		return q
+	}
+	return p
+}
 
 // activeAt says whether the interruption is on, since after the onset.
 func (p Pulse) activeAt(since time.Duration) bool {

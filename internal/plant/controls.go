@@ -70,7 +70,9 @@ func (r *run) fitSensors() {
 	fit := func(c *contact, fault SensorFault, elevationM float64, hysteresisM, responseS float64) {
 		c.levels = r.tw.contactAt(elevationM+fault.ShiftM, hysteresisM)
 		c.response = seconds(responseS + fault.SlowS)
-		c.stuck = false
+		if c.stuck { // it may have missed the water while it was
+			c.stuck, c.water, c.flipAt = false, c.wet, never
+		}
 		switch fault.Stuck {
 		case StuckDry:
 			c.wet, c.stuck = false, true
@@ -143,7 +145,9 @@ func (r *run) control() {
 	pump := r.guardOut.Pump || r.cond.RelayWelded
 	r.pumpPowered = r.powered && pump && hasPump(r.tw.site)
 	r.valveOpen = r.powered && r.guardOut.Valve
-	r.sourceWet = r.reservoirM3 > r.tw.reservoirIntakeM3
+	dry := !r.sourceWet
+	gap(&dry, r.reservoirM3, r.tw.reservoirIntakeM3, r.tw.reservoirIntakeM3+wetAgainM3)
+	r.sourceWet = !dry
 	if r.pumpPowered && r.sourceWet {
 		r.linePrimed = true
 	}
@@ -169,7 +173,11 @@ func (r *run) stepGuard() {
 		Request: r.guardIn.Request,
 	}
 	if t.LevelGauge {
-		in.LevelMM = (r.tw.chamber.LevelM(r.chamberM3) + r.cond.LevelGaugeOffsetM) * mmPerM
+		levelM := r.tw.chamber.LevelM(r.chamberM3)
+		if r.cond.LevelGaugeStuck {
+			levelM = r.gaugeM
+		}
+		in.LevelMM = levelM * mmPerM
 	}
 	r.guardState, r.guardOut = guard.Step(&r.settings, r.guardState, in, r.now)
 	in.Request = guard.NoRequest

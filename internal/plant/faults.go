@@ -99,10 +99,10 @@ var Faults = []Fault{
 		},
 		Words: "the reservoir's low sensor says there is water when there is none",
 		Apply: func(_ *Twin, c *Conditions) { c.ReservoirLowStuck = true }},
-	{ID: "gauge-drifts", Unit: "level gauge",
+	{ID: "gauge-stuck", Unit: "level gauge",
 		Applies: func(s *site.Site) bool { return hasController(s) && s.TopOff.LevelGauge },
-		Words:   "the level gauge drifts by 15 mm",
-		Apply:   func(_ *Twin, c *Conditions) { c.LevelGaugeOffsetM = -foulingShiftM }},
+		Words:   "the level gauge sticks at one reading",
+		Apply:   func(_ *Twin, c *Conditions) { c.LevelGaugeStuck = true }},
 
 	{ID: "relay-welded", Unit: "pump relay",
 		Applies: func(s *site.Site) bool { return hasController(s) && hasPump(s) },
@@ -155,7 +155,7 @@ var Faults = []Fault{
 		Words: "the controller hangs with the pump off",
 		Apply: func(_ *Twin, c *Conditions) { c.Controller = HungOff }},
 	{ID: "controller-rebooting", Unit: "controller", Applies: hasController,
-		Words: "the controller restarts every ten minutes",
+		Words: "the controller restarts every ten minutes and never dares to fill",
 		Apply: func(_ *Twin, c *Conditions) { c.Controller = Rebooting }},
 	{ID: "run-limit-disabled", Unit: "run limit", Applies: hasController,
 		Words: "the run limit does not work",
@@ -189,14 +189,14 @@ var Faults = []Fault{
 
 	{ID: "return-stopped-hour", Unit: "return pump", Applies: hasSump,
 		Words: "the return pump stops for an hour",
-		Apply: func(_ *Twin, c *Conditions) { c.ReturnOff = Pulse{On: time.Hour} }},
+		Apply: func(_ *Twin, c *Conditions) { c.ReturnOff = c.ReturnOff.longer(Pulse{On: time.Hour}) }},
 	{ID: "return-stopped-day", Unit: "return pump", Applies: hasSump,
 		Words: "the return pump stops for a day",
-		Apply: func(_ *Twin, c *Conditions) { c.ReturnOff = Pulse{On: day} }},
+		Apply: func(_ *Twin, c *Conditions) { c.ReturnOff = c.ReturnOff.longer(Pulse{On: day}) }},
 	{ID: "return-cycling", Unit: "return pump", Applies: hasSump,
 		Words: "the return pump stops for ten minutes every two hours",
 		Apply: func(_ *Twin, c *Conditions) {
-			c.ReturnOff = Pulse{On: 10 * time.Minute, Period: 2 * time.Hour}
+			c.ReturnOff = c.ReturnOff.longer(Pulse{On: 10 * time.Minute, Period: 2 * time.Hour})
 		}},
 	{ID: "return-worn", Unit: "return pump", Applies: hasSump,
 		Words: "the return pump is worn to half its flow",
@@ -206,12 +206,12 @@ var Faults = []Fault{
 		Words:   "the return line's siphon break is blocked when the power fails for an hour",
 		Apply: func(_ *Twin, c *Conditions) {
 			c.ReturnSiphonBreakBlocked = true
-			c.ReturnOff = Pulse{On: time.Hour}
+			c.PowerOff = c.PowerOff.longer(Pulse{On: time.Hour})
 		}},
 	{ID: "drain-part-clogged", Unit: "display drain", Applies: hasSump,
 		Words: "the display's drain clogs until it passes 60 % of the return flow",
 		Apply: func(tw *Twin, c *Conditions) {
-			c.DrainFrac = drainCloggedFrac * tw.returnFlowM3S / tw.drainCapacityM3S
+			c.DrainFrac = min(drainCloggedFrac*tw.returnFlowM3S/tw.drainCapacityM3S, 1)
 		}},
 	{ID: "drain-blocked", Unit: "display drain", Applies: hasSump,
 		Words: "the display's drain is blocked (a snail, a strainer)",
@@ -222,13 +222,13 @@ var Faults = []Fault{
 		Apply:   func(_ *Twin, c *Conditions) { c.EmergencyDrainBlocked = true }},
 	{ID: "power-cut-minute", Unit: "mains power",
 		Words: "the power fails for a minute",
-		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = Pulse{On: time.Minute} }},
+		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = c.PowerOff.longer(Pulse{On: time.Minute}) }},
 	{ID: "power-cut-hour", Unit: "mains power",
 		Words: "the power fails for an hour",
-		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = Pulse{On: time.Hour} }},
+		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = c.PowerOff.longer(Pulse{On: time.Hour}) }},
 	{ID: "power-cut-day", Unit: "mains power",
 		Words: "the power fails for a day",
-		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = Pulse{On: day} }},
+		Apply: func(_ *Twin, c *Conditions) { c.PowerOff = c.PowerOff.longer(Pulse{On: day}) }},
 
 	{ID: "tank-leak", Unit: "tank",
 		Words: "the tank leaks 2 % of its water a day",

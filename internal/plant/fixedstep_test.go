@@ -170,6 +170,9 @@ func (f *fixedStep) once() {
 	if pump && wet {
 		outletM := max(tw.line.endM, tw.chamber.LevelM(chamberM3))
 		surfaceM := tw.line.reservoirFloorM + tw.reservoir.LevelM(reservoirM3)
+		if high := s.TopOff.TubeHighElevationM; s.TopOff.SiphonBreak && high > surfaceM {
+			outletM = max(outletM, high)
+		}
 		topOff = tw.line.pumped.at(outletM-surfaceM) * f.cond.TopOffPumpFrac
 	}
 	psu := f.chamber.salinityPSU()

@@ -37,10 +37,13 @@ func (r *run) observe(before standing) {
 	if r.pumpPowered && hasReservoir(r.tw.site) && !r.segment.governors.source {
 		o.PumpDry += step
 	}
-	if r.segment.governors.starved {
+	if r.segment.governors.starved || r.segment.governors.halted {
 		o.ReturnDry += step
 	}
 	after.pumpDry, after.returnDry = o.PumpDry, o.ReturnDry
+	if r.segment.topOff > 0 {
+		o.FlowEndedAt = since
+	}
 	if o.EmptyAt == never && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3+fullWithin {
 		o.EmptyAt = since
 	}
@@ -110,9 +113,21 @@ func (r *run) reached(c Class, before, after standing) time.Duration {
 	case Stress:
 		dry(before.returnDry, after.returnDry, starvedStress)
 	case Danger:
-		dry(before.returnDry, after.returnDry, starvedDanger)
+		dry(before.returnDry, after.returnDry, StarvedDanger)
 	}
 	return first
+}
+
+// jolted keeps the outcome's extremes after a change that took no time.
+func (r *run) jolted() {
+	if !r.onsetDone {
+		return
+	}
+	o, psu := &r.out, r.animalsPSU()
+	since := r.now - r.onset
+	o.LowPSU, o.HighPSU = min(o.LowPSU, psu), max(o.HighPSU, psu)
+	o.HourPSU = max(o.HourPSU, r.hour.jump(since, psu))
+	// The classes follow at the segment's end, which reads the hour's change.
 }
 
 // hear notes the guard's alarms as they come.
@@ -151,6 +166,23 @@ func (w *hourWindow) reset(now time.Duration, psu float64) {
 	w.at[0], w.psu[0] = now, psu
 }
 
+// jump adds a reading that follows the last at once, and returns how far it is
+// from an hour earlier.
+func (w *hourWindow) jump(now time.Duration, psu float64) float64 {
+	was := w.change(now, w.psu[w.head%hourWindowSize])
+	w.push(now, psu)
+	return max(was, w.change(now, psu))
+}
+
+func (w *hourWindow) push(now time.Duration, psu float64) {
+	if w.head-w.tail == hourWindowSize-1 {
+		w.tail++
+	}
+	w.head++
+	j := w.head % hourWindowSize
+	w.at[j], w.psu[j] = now, psu
+}
+
 // change adds a reading and returns how far it is from an hour earlier, or
 // from the beginning if that is nearer.
 func (w *hourWindow) change(now time.Duration, psu float64) float64 {
@@ -167,12 +199,12 @@ func (w *hourWindow) change(now time.Duration, psu float64) float64 {
 			j := (w.tail + 1) % hourWindowSize
 			nextAt, nextPSU = w.at[j], w.psu[j]
 		}
-		old += (nextPSU - old) * float64(from-w.at[i]) / float64(nextAt-w.at[i])
+		if nextAt > w.at[i] {
+			old += (nextPSU - old) * float64(from-w.at[i]) / float64(nextAt-w.at[i])
+		}
 	}
 	if now-w.at[w.head%hourWindowSize] >= hourSpacing {
-		w.head++
-		j := w.head % hourWindowSize
-		w.at[j], w.psu[j] = now, psu
+		w.push(now, psu)
 	}
 	return math.Abs(psu - old)
 }

@@ -44,7 +44,7 @@ func (c Class) String() string {
 const (
 	starvedNuisance = 10 * time.Minute
 	starvedStress   = time.Hour
-	starvedDanger   = 48 * time.Hour
+	StarvedDanger   = 48 * time.Hour
 	pumpDryNuisance = time.Minute
 )
 
@@ -77,6 +77,8 @@ type Outcome struct {
 	// LatchedAt is when the guard latched, and why.
 	LatchedAt   time.Duration
 	LatchReason guard.Reason
+	// FlowEndedAt is when water last came along the top-off line.
+	FlowEndedAt time.Duration
 	// BudgetAt is when the daily budget first stopped a fill, EmptyAt when the
 	// reservoir first fell to the pump's intake.
 	BudgetAt, EmptyAt time.Duration

@@ -179,7 +179,7 @@ func (r *run) skip(cycle *beat, n float64) {
 	by := time.Duration(n) * cycle.at
 	r.now += by
 	r.guardState.Last += by
-	r.guardState.Owed += time.Duration(n) * cycle.owed
+	r.guardState.Owed = max(r.guardState.Owed+time.Duration(n)*cycle.owed, 0)
 	if r.guardDue != guard.Never {
 		r.guardDue += by
 	}

@@ -26,8 +26,9 @@ type Scenario struct {
 	EveryCycle bool
 }
 
-// Later is conditions that begin some time after the onset. Interruptions and
-// buckets in them count from then.
+// Later is conditions that begin some time after the onset. Interruptions in
+// them count from then; a bucket or a salted reservoir that was there before is
+// not repeated.
 type Later struct {
 	After      time.Duration
 	Conditions Conditions
@@ -111,8 +112,10 @@ type run struct {
 	guardOut   guard.Outputs
 	guardDue   time.Duration
 	guardStale bool
-	frozen     bool // a hung controller: its outputs stay as they are
+	frozen     bool    // a hung controller: its outputs stay as they are
+	gaugeM     float64 // what a stuck level gauge goes on saying
 
+	trace     func(Sample)
 	segment   segment
 	rhythm    rhythm
 	signature signature
@@ -164,7 +167,7 @@ func (tw *Twin) SpinUp() *Onset {
 func (o *Onset) Run(sc Scenario) Result {
 	r := o.r
 	r.end = r.onset + sc.Length
-	r.later = sc.Later
+	r.later, r.trace = sc.Later, sc.Trace
 	r.begin(sc.Conditions)
 	r.loop(sc)
 	r.result.Alone = r.finish()
@@ -178,7 +181,7 @@ func (o *Onset) Run(sc Scenario) Result {
 func (r *run) begin(c Conditions) {
 	tw := r.tw
 	r.onsetDone = true
-	r.floor, r.floorM3, r.wetM3 = [originCount]parcel{}, [originCount]float64{}, 0
+	// What it spilled with nothing wrong stays on the floor and counts.
 	r.cup = parcel{}
 	r.fillReservoir()
 	r.measure()
@@ -193,14 +196,14 @@ func (r *run) begin(c Conditions) {
 
 // change lets new conditions begin.
 func (r *run) change(c Conditions) {
-	tw := r.tw
+	tw, before := r.tw, r.cond
 	r.cond, r.since = c, r.now
-	if c.ReservoirSalted {
+	if c.ReservoirSalted && !before.ReservoirSalted {
 		r.out.Books.leave(r.reservoir)
 		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.targetPSU)
 		r.out.Books.enter(r.reservoir)
 	}
-	if c.BucketM3 > 0 {
+	if c.BucketM3 > 0 && c.BucketM3 != before.BucketM3 {
 		bucket := tw.fluid.parcelOf(c.BucketM3, 0)
 		r.out.Books.enter(bucket)
 		if tw.site.HasSump() {
@@ -210,6 +213,8 @@ func (r *run) change(c Conditions) {
 		}
 	}
 	r.measure()
+	r.jolted()
+	r.gaugeM = tw.chamber.LevelM(r.chamberM3)
 	if tw.setup.Guard != nil {
 		r.settings = *tw.setup.Guard
 	}
@@ -226,7 +231,12 @@ func (r *run) change(c Conditions) {
 		r.mode = moving
 	}
 	r.fitSensors()
-	r.frozen = c.Controller == HungOff
+	switch {
+	case c.Controller == HungOff:
+		r.frozen, r.guardOut.Pump, r.guardOut.Valve = true, false, false
+	case c.Controller != HungOn || before.Controller != HungOn:
+		r.frozen = false
+	}
 	r.calendar.reboot = never
 	if c.Controller == Rebooting {
 		r.calendar.reboot = r.now + RebootPeriod
@@ -257,7 +267,7 @@ func (r *run) loop(sc Scenario) {
 		r.settleModes()
 		if g := r.look(); g != r.segment.governors || r.now >= r.segment.until || !r.segment.valid {
 			wasPumping := r.segment.governors.pump
-			r.settle(sc.Trace)
+			r.settle()
 			if sc.StopAt != NoHarm && r.out.ReachedAt[sc.StopAt] != never {
 				return
 			}
@@ -268,17 +278,17 @@ func (r *run) loop(sc Scenario) {
 		}
 		r.goTo(r.nextEvent())
 	}
-	r.settle(sc.Trace)
+	r.settle()
 }
 
 // settle ends the segment: masses, outcome and volumes stand at now.
-func (r *run) settle(trace func(Sample)) {
+func (r *run) settle() {
 	if dt := (r.now - r.segment.since).Seconds(); r.segment.valid && dt > 0 {
 		before := r.standing()
 		r.advance(dt)
 		r.observe(before)
-		if trace != nil {
-			trace(r.sample())
+		if r.trace != nil {
+			r.trace(r.sample())
 		}
 	}
 	r.segment.valid = false

@@ -20,7 +20,7 @@ type segment struct {
 type governors struct {
 	pump, valve, line, source, float, refill   bool
 	powered, returns, siphons, primed, lifting bool
-	starved, overCrest, overEmergency          bool
+	starved, overCrest, overEmergency, halted  bool
 	mode                                       displayMode
 	displayFull, chamberFull, reservoirFull    bool
 	cupFull, skimmerDry                        bool
@@ -45,9 +45,9 @@ const (
 	// intakeWithin is how near the return pump's intake the chamber stands
 	// while the pump lifts just what reaches it, m3.
 	intakeWithin = 1e-6
-	// A vessel is dry at dryM3 and wet again at wetAgainM3; the skimmer stops
-	// when its compartments have sunk to their baffles' foot and starts again
-	// skimAgainM3 above. The gaps keep a trickle from chattering.
+	// A vessel is dry at dryM3 and wet again at wetAgainM3, and so is a pump's
+	// intake; the skimmer stops when the return chamber is empty and starts
+	// again skimAgainM3 above. The gaps keep a trickle from chattering.
 	dryM3       = 1e-6
 	wetAgainM3  = 1e-4
 	skimAgainM3 = 1e-3
@@ -88,6 +88,7 @@ func (r *run) look() governors {
 		chamberFull:   r.chamberM3 >= tw.chamberRimM3-fullWithin,
 		reservoirFull: r.reservoirM3 >= tw.reservoirRimM3-fullWithin,
 		overCrest:     r.displayM3 > tw.displayCrestM3,
+		halted:        r.powered && r.floorStopsReturn(),
 		overEmergency: r.displayM3 > r.drains.emergencyM3,
 		displayFull:   r.displayM3 >= tw.displayRimM3-fullWithin,
 		chamberDry:    r.chamberDry, displayDry: r.displayDry, reservoirDry: r.reservoirDry,
@@ -309,6 +310,7 @@ func (r *run) crossing(f *flows, v volumes) float64 {
 	}
 	if rate := f.rate.reservoirM3; rate != 0 {
 		at(v.reservoirM3, rate, tw.reservoirIntakeM3)
+		at(v.reservoirM3, rate, tw.reservoirIntakeM3+wetAgainM3)
 		at(v.reservoirM3, rate, tw.reservoirLowM3)
 		at(v.reservoirM3, rate, tw.reservoirRimM3)
 		at(v.reservoirM3, rate, dryM3)

@@ -50,11 +50,12 @@ func (tw *Twin) buildTopOff() error {
 	}
 
 	line := tube(t.Tube)
-	top := max(r.FloorElevationM+r.Shape.HeightM, tw.chamber.RimM(), l.endM)
+	viscosity := hydraulics.FreshWaterViscosityM2S(tw.waterC)
+	top := max(r.FloorElevationM+r.Shape.HeightM, tw.chamber.RimM(), l.endM, t.TubeHighElevationM)
 	bottom := min(r.FloorElevationM, 0)
 	span := top - bottom
 	l.gravity = newFlowCurve(0, span, func(fallM float64) float64 {
-		return line.FlowM3S(fallM, tw.viscosity)
+		return line.FlowM3S(fallM, viscosity)
 	})
 	if t.Pump != nil {
 		curve, err := hydraulics.NewPumpCurve(pumpPoints(*t.Pump))
@@ -62,7 +63,7 @@ func (tw *Twin) buildTopOff() error {
 			return fmt.Errorf("working out the top-off pump: %w", err)
 		}
 		l.pumped = newFlowCurve(-span, span, func(liftM float64) float64 {
-			return hydraulics.OperatingFlowM3S(curve, line, liftM, tw.viscosity)
+			return hydraulics.OperatingFlowM3S(curve, line, liftM, viscosity)
 		})
 	}
 	return nil
@@ -76,6 +77,9 @@ func (tw *Twin) TopOffFlowM3S() float64 {
 	}
 	surfaceM := tw.line.reservoirFloorM + t.Reservoir.FillHeightM
 	outletM := max(tw.line.endM, tw.nominalLevelM())
+	if t.SiphonBreak && t.TubeHighElevationM > surfaceM {
+		outletM = max(outletM, t.TubeHighElevationM)
+	}
 	if t.Pump != nil {
 		return tw.line.pumped.at(outletM - surfaceM)
 	}
@@ -94,10 +98,15 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 		return tw.line.plumbedM3S
 	}
 	pumping := r.pumpPowered && c.TopOffPumpFrac > 0
-	if t.Pump != nil && !pumping && (!r.linePrimed || t.SiphonBreak && !c.SiphonBreakBlocked) {
-		return 0 // no pump and no siphon
+	if t.Pump != nil && !pumping && !r.linePrimed {
+		return 0 // no pump, and nothing in the line
 	}
 	surfaceM := tw.line.reservoirFloorM + tw.reservoir.LevelM(reservoirM3)
+	// An air hole takes air, and stops a siphon, only above the water.
+	airHole := t.SiphonBreak && !c.SiphonBreakBlocked && t.TubeHighElevationM > surfaceM
+	if t.Pump != nil && !pumping && airHole {
+		return 0
+	}
 	endM := r.tubeEndM()
 	levelM := tw.chamber.LevelM(chamberM3)
 	outletM := max(endM, levelM)
@@ -107,6 +116,9 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 		outletM = min(0, tw.line.reservoirFloorM)
 	}
 	if pumping {
+		if airHole {
+			outletM = max(outletM, t.TubeHighElevationM)
+		}
 		if !r.sourceWet {
 			return 0
 		}

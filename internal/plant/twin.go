@@ -2,6 +2,8 @@ package plant
 
 import (
 	"fmt"
+	"math"
+
 	"isohaline/hydraulics"
 	"isohaline/internal/guard"
 	"isohaline/internal/site"
@@ -52,7 +54,8 @@ type Twin struct {
 	line        topOffLine
 	circulation circulation
 	backSiphon  flowCurve // return line running back, flow against head
-	viscosity   float64
+	viscosity   float64   // of the tank's water
+	waterC      float64
 	targetPSU   float64
 }
 
@@ -60,7 +63,10 @@ type Twin struct {
 // dry again.
 type contactLevels struct{ wetM3, dryM3 float64 }
 
-const secondsPerDay = 86400.0
+const (
+	secondsPerDay = 86400.0
+	litresPerHour = 3.6e6 // of a m3/s
+)
 
 // Build works a site out for one season.
 func Build(setup Setup) (*Twin, error) {
@@ -69,7 +75,7 @@ func Build(setup Setup) (*Twin, error) {
 	waterC := waterTempC(s, season)
 	tw := &Twin{
 		site: s, setup: setup, fluid: newFluid(waterC),
-		targetPSU: s.Water.SalinityPSU,
+		targetPSU: s.Water.SalinityPSU, waterC: waterC,
 		viscosity: hydraulics.SeawaterViscosityM2S(s.Water.SalinityPSU, waterC),
 	}
 	display, err := s.Display.Shape.Vessel()
@@ -159,6 +165,10 @@ func (tw *Twin) buildCirculation(waterC float64) error {
 	tw.displayCrestM3 = tw.display.VolumeM3(o.CrestHeightM)
 	tw.displayRimM3 = tw.display.CapacityM3()
 	tw.chamberIntakeM3 = tw.chamber.VolumeM3(r.IntakeElevationM)
+	if math.IsInf(tw.runningDisplayM3(Healthy(), tw.returnFlowM3S), 1) {
+		return fmt.Errorf("overflow.drain capacity: the drains carry %.0f L/h at most and cannot pass the return pump's %.0f L/h below the display's rim; widen the drain or the edge, or use a smaller return pump",
+			tw.drainCapacityM3S*litresPerHour, tw.returnFlowM3S*litresPerHour)
+	}
 	backHead := s.Display.FloorElevationM + s.Display.Shape.HeightM
 	tw.backSiphon = newFlowCurve(0, backHead, func(headM float64) float64 {
 		return tw.circulation.line.FlowM3S(headM, tw.viscosity)

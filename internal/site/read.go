@@ -219,7 +219,10 @@ func (r *reader) quantity(path, text string, k *units.Kind, lo, hi float64) floa
 			return v
 		}
 		reason = fmt.Sprintf("is outside %s to %s", k.Exact(lo), k.Exact(hi))
-		fix = fmt.Sprintf("give %s in that range, like %q", k.Name(), k.Example())
+		fix = "give " + k.Name() + " in that range"
+		if usual, err := k.Parse(k.Example()); err == nil && usual >= lo && usual <= hi {
+			fix += fmt.Sprintf(", like %q", k.Example())
+		}
 	}
 	p := r.problem(path, reason, fix)
 	p.Value = text

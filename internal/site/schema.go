@@ -217,15 +217,15 @@ func skimmerFields(s *Skimmer) []field {
 func controllerFields(c *Controller) []field {
 	const proposed = "proposed by the check"
 	return []field{
-		measure("confirm dry", &c.ConfirmDryS, units.Duration, 0.1, 3600, "how long the watch sensor reads dry before a fill").orNone(0, proposed),
-		measure("confirm wet", &c.ConfirmWetS, units.Duration, 0.1, 600, "how long it reads wet before the fill ends").orNone(0, proposed),
-		measure("first fill limit", &c.FirstFillLimitS, units.Duration, 1, 86400, "longest run while no fill has been learned").orNone(0, proposed),
-		number("run limit factor", &c.RunLimitFactor, 1, 10, "longest run over the learned fill").orNone(0, proposed),
-		measure("run hard cap", &c.RunHardCapS, units.Duration, 1, 86400, "longest run whatever was learned").orNone(0, proposed),
-		measure("minimum off", &c.MinOffS, units.Duration, 0.1, 86400, "rest between two fills").orNone(0, proposed),
-		measure("restart settle", &c.RestartSettleS, units.Duration, 0.1, 86400, "wait after the return pump starts").orNone(0, proposed),
+		measure("confirm dry", &c.ConfirmDryS, units.Duration, 1, 600, "how long the watch sensor reads dry before a fill").orNone(0, proposed),
+		measure("confirm wet", &c.ConfirmWetS, units.Duration, 0.1, 10, "how long it reads wet before the fill ends").orNone(0, proposed),
+		measure("first fill limit", &c.FirstFillLimitS, units.Duration, 1, 600, "longest run while no fill has been learned").orNone(0, proposed),
+		number("run limit factor", &c.RunLimitFactor, 1.1, 3, "longest run over the learned fill").orNone(0, proposed),
+		measure("run hard cap", &c.RunHardCapS, units.Duration, 1, 600, "longest run whatever was learned").orNone(0, proposed),
+		measure("minimum off", &c.MinOffS, units.Duration, 10, 86400, "rest between two fills").orNone(0, proposed),
+		measure("restart settle", &c.RestartSettleS, units.Duration, 10, 86400, "wait after the return pump starts").orNone(0, proposed),
 		measure("daily budget", &c.DailyBudgetM3, units.Volume, 0.01*litre, 10, "most water in a day").orNone(0, proposed),
-		measure("hold expires", &c.HoldExpiresS, units.Duration, 1, 30*86400, "when a person's hold ends by itself").orNone(0, "never"),
+		measure("hold expires", &c.HoldExpiresS, units.Duration, 60, 30*86400, "when a person's hold ends by itself").orNone(0, proposed),
 		yesNo("wet floor stops return", &c.StopsReturnOnFloor, "a wet floor also stops the return pump"),
 	}
 }

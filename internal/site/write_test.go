@@ -231,9 +231,9 @@ func anyWaterLine(t *rapid.T) *site.WaterLine {
 func anyController(t *rapid.T) *site.Controller {
 	c := &site.Controller{StopsReturnOnFloor: maybe(t, "stops")}
 	if maybe(t, "settings") {
-		*c = site.Controller{ConfirmDryS: draw(t, "dry", 0.1, 3600), ConfirmWetS: draw(t, "wet", 0.1, 600), FirstFillLimitS: draw(t, "first", 1, 86400),
-			RunLimitFactor: draw(t, "factor", 1, 10), RunHardCapS: draw(t, "cap", 1, 86400), MinOffS: draw(t, "off", 0.1, 86400),
-			RestartSettleS: draw(t, "settle", 0.1, 86400), DailyBudgetM3: draw(t, "budget", 1e-5, 10), HoldExpiresS: draw(t, "hold", 1, 86400)}
+		*c = site.Controller{ConfirmDryS: draw(t, "dry", 1, 600), ConfirmWetS: draw(t, "wet", 0.1, 10), FirstFillLimitS: draw(t, "first", 1, 600),
+			RunLimitFactor: draw(t, "factor", 1.1, 3), RunHardCapS: draw(t, "cap", 1, 600), MinOffS: draw(t, "off", 10, 86400),
+			RestartSettleS: draw(t, "settle", 10, 86400), DailyBudgetM3: draw(t, "budget", 1e-5, 10), HoldExpiresS: draw(t, "hold", 60, 86400)}
 	}
 	return c
 }

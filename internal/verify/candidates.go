@@ -108,7 +108,7 @@ var candidates = []candidate{
 			s.TopOff.TubeHighElevationM = max(s.TopOff.TubeHighElevationM, rim)
 			return true
 		}},
-	{id: "return-siphon-break",
+	{id: "return-outlet-at-crest",
 		words: func(_, after *site.Site, u units.System) string {
 			return fmt.Sprintf("raise the return line's outlet to the crest, %s above the display's floor, so that nothing can siphon back", u.Length(after.Return.OutletHeightM))
 		},
@@ -117,6 +117,7 @@ var candidates = []candidate{
 				return false
 			}
 			s.Return.OutletHeightM = s.Overflow.CrestHeightM
+			s.Return.SiphonBreakHeightM = 0
 			return true
 		}},
 	{id: "skimmer-cutoff",
@@ -143,7 +144,11 @@ var candidates = []candidate{
 			if s.Controller == nil || s.TopOff.Ceiling != nil {
 				return false
 			}
-			s.TopOff.Ceiling = proposedSensor("float")
+			kind := "float"
+			if w := s.TopOff.Watch; w != nil && w.Kind == kind {
+				kind = "optical"
+			}
+			s.TopOff.Ceiling = proposedSensor(kind)
 			return true
 		}},
 	{id: "floor-sensor",
@@ -162,7 +167,7 @@ var candidates = []candidate{
 			if s.Controller == nil || r == nil || r.LowSensor != nil {
 				return false
 			}
-			r.LowSensor = &site.ReservoirLow{HeightM: r.PumpIntakeHeightM + intakeClearM}
+			r.LowSensor = &site.ReservoirLow{HeightM: min(r.PumpIntakeHeightM+intakeClearM, (r.PumpIntakeHeightM+r.FillHeightM)/2)}
 			return true
 		}},
 	{id: "shut-off-valve",
@@ -217,7 +222,7 @@ var candidates = []candidate{
 		}},
 	{id: "smaller-pump",
 		words: func(_, after *site.Site, u units.System) string {
-			return fmt.Sprintf("use a smaller top-off pump, about %s", u.Flow(after.TopOff.Pump.Curve[0].FlowM3S))
+			return fmt.Sprintf("use a smaller top-off pump, about %s at no lift", u.Flow(mostFlowM3S(after.TopOff.Pump)))
 		},
 		apply: func(s *site.Site) bool {
 			if s.TopOff.Pump == nil {
@@ -242,7 +247,7 @@ var candidates = []candidate{
 			return fmt.Sprintf("use a reservoir of %s, to last until the next visit", u.Volume(reservoirM3(after)))
 		},
 		apply: growReservoir, keep: keepReservoir},
-	{id: "visit-weekly",
+	{id: "look-more-often",
 		words: func(_, after *site.Site, u units.System) string {
 			return fmt.Sprintf("have somebody look at the tank every %s", u.Duration(after.People.DaysBetweenVisits*day.Seconds()))
 		},

@@ -40,14 +40,15 @@ func dup[T any](p **T) {
 	}
 }
 
-// findChanges looks for the fewest changes that make the design acceptable:
-// one alone if any does, else the most useful first, then none that is not
-// needed. What it finds has been verified like the site itself.
-func findChanges(ctx context.Context, r *Report, u units.System) ([]Change, error) {
+// findChanges looks for changes that make the design acceptable, the least
+// trouble first, and drops those that are not needed after all. It takes one
+// step at a time, so another plan may be smaller. What it finds has been
+// verified like the site itself; what it could not mend is named.
+func findChanges(ctx context.Context, r *Report, u units.System) (changes []Change, left []string, err error) {
 	start := r.Site
 	plan, err := search(ctx, start)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	return describe(ctx, start, plan, r, u)
 }
@@ -79,8 +80,8 @@ func shortfallOf(ctx context.Context, s *site.Site, only []string) (shortfall, e
 	if b.geometry.MarginM3 < 0 {
 		count(geometryID, plant.Loss)
 	}
-	if a := b.asBuilt(); a.Class >= plant.Stress {
-		count(asBuiltID, a.Class)
+	if a := b.asBuilt(); asBuiltFails(&a) {
+		count(asBuiltID, max(a.Unattended, plant.Stress))
 	}
 	combinations := combinationsOf(s, false)
 	if only != nil {
@@ -141,6 +142,9 @@ func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, sh
 				cs[i].apply = cs[i].keep(after)
 			}
 		}
+		if _, err := site.Write(after); err != nil {
+			return nil, now, nil // it would make a site that cannot be
+		}
 		// The faults that fail now are quick to try; all of them only if that
 		// promises something.
 		if then, err := shortfallOf(ctx, after, now.ids); err != nil || then.harm >= now.harm {
@@ -157,13 +161,17 @@ func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, sh
 			return cs, then, err
 		}
 	}
-	for j, d := range candidates {
-		for _, c := range candidates[:j] {
-			if c.keep != nil || d.keep != nil {
-				continue // they search by themselves, and did
-			}
-			if cs, then, err := try(c, d); err != nil || cs != nil {
-				return cs, then, err
+	// Pairs with one that searches by itself take longer, so they come last.
+	for _, searching := range []bool{false, true} {
+		for j, d := range candidates {
+			for i, c := range candidates {
+				first := i < j && c.keep == nil && d.keep == nil
+				if !searching && !first || searching && (c.keep != nil || d.keep == nil) {
+					continue
+				}
+				if cs, then, err := try(c, d); err != nil || cs != nil {
+					return cs, then, err
+				}
 			}
 		}
 	}
@@ -188,17 +196,16 @@ func prune(ctx context.Context, s *site.Site, plan []candidate, harm int) ([]can
 }
 
 // describe says what each change of the plan buys, in the plan's order.
-func describe(ctx context.Context, s *site.Site, plan []candidate, r *Report, u units.System) ([]Change, error) {
+func describe(ctx context.Context, s *site.Site, plan []candidate, r *Report, u units.System) (out []Change, left []string, err error) {
 	before, err := shortfallOf(ctx, s, nil)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var out []Change
 	for i, c := range plan {
 		from, to := applied(s, plan[:i]), applied(s, plan[:i+1])
 		after, err := shortfallOf(ctx, to, nil)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		ch := Change{ID: c.id, Words: c.words(from, to, u)}
 		for _, id := range before.ids {
@@ -209,7 +216,10 @@ func describe(ctx context.Context, s *site.Site, plan []candidate, r *Report, u 
 		out = append(out, ch)
 		before = after
 	}
-	return out, nil
+	for _, id := range before.ids {
+		left = append(left, wordsOf(r, id))
+	}
+	return out, left, nil
 }
 
 func wordsOf(r *Report, id string) string {

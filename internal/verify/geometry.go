@@ -64,6 +64,9 @@ func drainDown(s *site.Site, returnFlowM3S float64) (v vessels, err error) {
 
 // proveGeometry is the arithmetic of where the water goes.
 func proveGeometry(tw *plant.Twin, s *site.Site, levels plant.Levels, overshootM3 float64, u units.System) (Geometry, error) {
+	if f := s.TopOff.FloatValve; f != nil && math.IsNaN(levels.WatchM) {
+		levels.WatchM = f.ShutElevationM
+	}
 	g := Geometry{SystemM3: tw.SystemM3(), WatchM: levels.WatchM, CeilingM: levels.CeilingM}
 	if s.HasSump() {
 		g.ReturnFlowM3S = tw.ReturnFlowM3S()

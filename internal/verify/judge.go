@@ -28,15 +28,48 @@ func conditionsOf(tw *plant.Twin, faults []plant.Fault) plant.Conditions {
 	return c
 }
 
-// try runs one combination in one season and judges it. Pairs need not go on
-// once all is lost.
+// lateAfter is how long after the other fault of a pair an interruption may
+// come: half a day, when the other has done its work and is not yet found.
+const lateAfter = 12 * time.Hour
+
+// try runs one combination in one season and judges it. An interruption that
+// meets another fault is tried together with it and late: a power cut on a full
+// sump does what it does not on one that is still filling.
 func (b *bench) try(season int, faults []plant.Fault) Row {
-	s := b.site
-	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(s)}
+	row := b.judged(season, faults, b.scenario(season, faults))
+	if len(faults) < 2 {
+		return row
+	}
+	for i, f := range faults {
+		alone := conditionsOf(b.twins[season], []plant.Fault{f})
+		if alone.PowerOff.On == 0 && alone.ReturnOff.On == 0 {
+			continue
+		}
+		both := b.scenario(season, faults)
+		sc := both
+		sc.Conditions = conditionsOf(b.twins[season], []plant.Fault{faults[1-i]})
+		sc.Later = []plant.Later{{After: lateAfter, Conditions: both.Conditions}}
+		if late := b.judged(season, faults, sc); worse(late, row) < 0 {
+			row = late
+		}
+	}
+	return row
+}
+
+// scenario is a combination begun all at once. Pairs need not go on once all is
+// lost.
+func (b *bench) scenario(season int, faults []plant.Fault) plant.Scenario {
+	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(b.site)}
 	if len(faults) > 1 {
 		sc.StopAt = plant.Loss
 	}
+	return sc
+}
+
+func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row {
+	s := b.site
 	result := b.onsets[season].Run(sc)
+	b.tankDays.Add(int64(result.Alone.Length / day))
 	row := Row{
 		Faults: faults, Season: s.Room.Seasons[season].Name,
 		Outcome: result.Attended, Alone: result.Alone,
@@ -47,7 +80,16 @@ func (b *bench) try(season int, faults []plant.Fault) Row {
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
 	row.Unnoticed = len(faults) > 0 && alike(&result.Alone, &b.healthy[season].Alone)
 	row.StoppedBy = stoppedBy(s, &row)
+	row.OfDanger = ofDanger(s, &row.Outcome)
 	return row
+}
+
+// ofDanger is the outcome as a share of class 3's nearest border.
+func ofDanger(s *site.Site, o *plant.Outcome) float64 {
+	const danger = plant.Danger - 1
+	off := max(s.Water.SalinityPSU-o.LowPSU, o.HighPSU-s.Water.SalinityPSU)
+	return max(off/s.Limits.SalinityOffPSU[danger], o.HourPSU/s.Limits.SalinityHourPSU[danger],
+		o.FloorTotalM3()/s.Limits.FloorM3[danger], o.ReturnDry.Hours()/plant.StarvedDanger.Hours())
 }
 
 // alike says whether a run did to animals and floor what the healthy system
@@ -65,23 +107,32 @@ func alike(o, healthy *plant.Outcome) bool {
 
 var finders = map[plant.Finder]Finder{plant.Nobody: Nobody, plant.ByAlarm: ByAlarm, plant.ByVisit: ByVisit}
 
-// stoppedBy names the first automatic barrier that acted before a person came.
+// flowEnds is how soon after a barrier acted the flow must have ended for the
+// barrier to have ended it.
+const flowEnds = time.Minute
+
+// stoppedBy names what kept too much water from coming, if anything did. Where
+// too little comes, a latch is no barrier: only a person helps.
 func stoppedBy(s *site.Site, row *Row) Barrier {
 	o := &row.Outcome
 	if row.Unattended == plant.NoHarm || row.Unnoticed {
 		return NoNeed
 	}
+	fresh := o.LowPSU < s.Water.SalinityPSU-s.Limits.SalinityOffPSU[0]
 	first, at := NoBarrier, plant.NotReached
 	consider := func(b Barrier, t time.Duration) {
-		if t < at {
+		if b != NoBarrier && t < at && o.FlowEndedAt <= t+flowEnds {
 			first, at = b, t
 		}
 	}
-	consider(latchBarrier(o.LatchReason), o.LatchedAt)
-	consider(BudgetBarrier, o.BudgetAt)
-	freshened := o.LowPSU < s.Water.SalinityPSU-s.Limits.SalinityOffPSU[0] || o.FloorTotalM3() > 0
-	if freshened {
+	if o.PumpDry < flowEnds || !fresh && o.FloorTotalM3() == 0 {
+		consider(latchBarrier(o.LatchReason), o.LatchedAt)
+		consider(BudgetBarrier, o.BudgetAt)
+	}
+	if fresh || o.FloorTotalM3() > 0 {
 		consider(EmptyBarrier, o.EmptyAt)
+	} else if o.HighPSU >= s.Water.SalinityPSU+s.Limits.SalinityOffPSU[0] || o.ReturnDry >= flowEnds {
+		first = NoBarrier
 	}
 	if first == NoBarrier && row.FoundBy != Nobody {
 		return PersonBarrier

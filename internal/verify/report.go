@@ -23,7 +23,9 @@ type Report struct {
 	// Singles and Pairs, the worst first.
 	Singles, Pairs []Row
 	Verdict        Verdict
-	Changes        []Change
+	// Changes together make the design acceptable, but for what Left names.
+	Changes []Change
+	Left    []string
 	// TankYears is how much simulated time stands behind the report.
 	TankYears float64
 }
@@ -104,7 +106,10 @@ type Row struct {
 	// Unnoticed: it does to animals and floor just what the system does as
 	// built.
 	Unnoticed bool
-	Sentence  string
+	// OfDanger is how near the row came to class 3, as a share of the nearest
+	// border: 1 is at it.
+	OfDanger float64
+	Sentence string
 }
 
 // ID joins the faults' IDs.
@@ -122,17 +127,16 @@ func (r *Row) ID() string {
 type Barrier string
 
 const (
-	NoBarrier        Barrier = "nothing"
-	NoNeed           Barrier = "no need"
-	CeilingBarrier   Barrier = "ceiling sensor"
-	RunLimitBarrier  Barrier = "run limit"
-	FloorBarrier     Barrier = "floor sensor"
-	GaugeBarrier     Barrier = "level gauge"
-	SenseBarrier     Barrier = "sensor cross-check"
-	BudgetBarrier    Barrier = "daily budget"
-	EmptyBarrier     Barrier = "bounded reservoir"
-	LowSensorBarrier Barrier = "reservoir low sensor"
-	PersonBarrier    Barrier = "a person"
+	NoBarrier       Barrier = "nothing"
+	NoNeed          Barrier = "no need"
+	CeilingBarrier  Barrier = "ceiling sensor"
+	RunLimitBarrier Barrier = "run limit"
+	FloorBarrier    Barrier = "floor sensor"
+	GaugeBarrier    Barrier = "level gauge"
+	SenseBarrier    Barrier = "sensor cross-check"
+	BudgetBarrier   Barrier = "daily budget"
+	EmptyBarrier    Barrier = "bounded reservoir"
+	PersonBarrier   Barrier = "a person"
 )
 
 // Finder is what brings a person.
@@ -147,10 +151,10 @@ const (
 // Verdict is the answer.
 type Verdict struct {
 	Accepted bool
-	// Failing counts the single faults at class 3 or worse; PairsFailing the
-	// pairs.
-	Failing, PairsFailing int
-	Because               string
+	// Failing counts the single faults at class 3 or worse, Near those that
+	// come within a tenth of it; PairsFailing the pairs at class 3 or worse.
+	Failing, Near, PairsFailing int
+	Because                     string
 }
 
 // Change is one thing to do, and what it buys.

@@ -16,6 +16,14 @@ func proposedSensor(kind string) *site.Sensor {
 	return &site.Sensor{Kind: kind, ElevationM: math.NaN(), HysteresisM: bandM, ResponseS: responseS, Group: kind}
 }
 
+func mostFlowM3S(p *site.Pump) float64 {
+	most := 0.0
+	for _, c := range p.Curve {
+		most = max(most, c.FlowM3S)
+	}
+	return most
+}
+
 func reservoirM3(s *site.Site) float64 {
 	v, err := s.TopOff.Reservoir.Shape.Vessel()
 	if err != nil {
@@ -89,13 +97,13 @@ func growReservoir(s *site.Site) bool {
 	}
 	high := 0.0
 	for _, w := range b.water {
-		high = max(high, w.Total.HighLitresPerDay*litre)
+		high = max(high, w.Total.HighLitresPerDay*litre+skimmateM3Day(s))
 	}
 	v, err := r.Shape.Vessel()
 	if err != nil {
 		return false
 	}
-	wanted := v.VolumeM3(r.PumpIntakeHeightM) + high*s.People.DaysBetweenVisits
+	wanted := v.VolumeM3(lowestM(r)) + high*s.People.DaysBetweenVisits
 	if wanted <= v.VolumeM3(r.FillHeightM) {
 		return false
 	}
@@ -114,7 +122,7 @@ func growReservoir(s *site.Site) bool {
 // verifies it, and a smaller reservoir or pump may follow.
 const (
 	boundFrac      = 0.05  // of the system's water: drops salinity by 1.7 at 35
-	boundSideM     = 0.30  // a square container
+	boundSideM     = 0.30  // of a square container, a cube if that is larger
 	boundIntakeM   = 0.015 // the pump stands on its floor
 	boundSpareM    = 0.03  // above its water
 	boundPumpRatio = 40    // pump flow over evaporation: a fill takes a minute
@@ -143,16 +151,18 @@ func boundSource(s *site.Site) bool {
 	if err != nil {
 		return false
 	}
-	height := roundMM(boundFrac * tw.SystemM3() / (boundSideM * boundSideM))
+	volume := boundFrac * tw.SystemM3()
+	side := roundMM(max(boundSideM, math.Cbrt(volume)))
+	height := roundMM(volume / (side * side))
 	t.Plumbed, t.FloatValve = nil, nil
 	t.Reservoir = &site.Reservoir{
-		Shape:       site.Shape{Kind: "rectangle", LengthM: boundSideM, WidthM: boundSideM, HeightM: roundMM(height + boundSpareM)},
+		Shape:       site.Shape{Kind: "rectangle", LengthM: side, WidthM: side, HeightM: roundMM(height + boundSpareM)},
 		FillHeightM: height, PumpIntakeHeightM: boundIntakeM,
 		LowSensor: &site.ReservoirLow{HeightM: boundIntakeM + intakeClearM},
 	}
 	flow := max(boundPumpRatio*tw.EvaporationM3Day()/day.Seconds(), slowestPumpM3S)
 	t.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: flow}}}
-	t.TubeEndElevationM, t.TubeHighElevationM, t.SiphonBreak = rim, rim+tubeHighM, true
+	t.TubeEndElevationM, t.TubeHighElevationM, t.SiphonBreak = rim, max(rim, height+boundSpareM)+tubeHighM, true
 	t.Watch, t.Ceiling = proposedSensor("optical"), proposedSensor("float")
 	t.ReturnSensed = s.HasSump()
 	s.Controller = &site.Controller{}

@@ -21,13 +21,18 @@ const (
 	// catchUp: the longest fill makes up this long without any top-off, the
 	// ordinary limit a night ...
 	catchUp      = 24 * time.Hour
-	catchUpNight = 8 * time.Hour
+	catchUpNight = 12 * time.Hour
 	// ... but neither may spend more than this share of what may safely enter
 	// at once, and both must leave room for an ordinary fill.
 	limitOfSafe      = 0.25
 	limitOverFill    = 1.5
 	runLimitOverFill = 3
 	shortestLimit    = 5 * time.Second
+	// A hold ends sooner than the ordinary limit can make up.
+	holdExpires = 8 * time.Hour
+	// A level gauge must see this rise, and may wait for it as long as a pump
+	// worn to a quarter takes.
+	answerMM, answerWear = 1.0, 4
 	// settleOverRefill: the pause after a restart over the time the display
 	// takes to refill.
 	settleOverRefill = 3.0
@@ -41,16 +46,18 @@ const (
 
 // sketch is what is known of a site before it has settings.
 type sketch struct {
-	site            *site.Site
-	u               units.System
-	water           []SeasonWater
-	returnFlowM3S   float64
-	topOffM3S       float64
-	levels          plant.Levels
-	fillM3          float64
-	safeM3          float64
-	evapLow, evapHi float64 // m3/day: the mildest low and the driest high
-	evapMid         float64 // m3/day: the driest season's estimate
+	site          *site.Site
+	u             units.System
+	water         []SeasonWater
+	returnFlowM3S float64
+	topOffM3S     float64
+	levels        plant.Levels
+	fillM3        float64
+	safeM3        float64
+	// What the top-off must give back, m3/day: evaporation and skimmate. The
+	// mildest season's low end, the driest's high end and its estimate.
+	lossLow, lossHigh, lossMid float64
+	chamberM2                  float64
 }
 
 // placeSensors proposes the levels the site file leaves open.
@@ -133,15 +140,24 @@ func (k *sketch) measure(v vessels) {
 		lo, hi := k.levels.WatchM-w.HysteresisM/2, k.levels.WatchM+w.HysteresisM/2
 		k.fillM3 = v.chamber.VolumeM3(hi) - v.chamber.VolumeM3(lo)
 	}
-	k.evapLow = math.Inf(1)
+	skimmed := skimmateM3Day(s)
+	k.lossLow = math.Inf(1)
 	for _, w := range k.water {
-		k.evapLow = min(k.evapLow, w.Total.LowLitresPerDay*litre)
-		k.evapHi = max(k.evapHi, w.Total.HighLitresPerDay*litre)
-		k.evapMid = max(k.evapMid, w.Total.LitresPerDay*litre)
+		k.lossLow = min(k.lossLow, w.Total.LowLitresPerDay*litre+skimmed)
+		k.lossHigh = max(k.lossHigh, w.Total.HighLitresPerDay*litre+skimmed)
+		k.lossMid = max(k.lossMid, w.Total.LitresPerDay*litre+skimmed)
 	}
+	k.chamberM2 = v.chamber.AreaM2(k.levels.WatchM)
 }
 
 const litre = 1e-3
+
+func skimmateM3Day(s *site.Site) float64 {
+	if s.Skimmer == nil {
+		return 0
+	}
+	return s.Skimmer.SkimmateM3Day
+}
 
 // guardSettings proposes the guard's settings and takes what the site gives.
 func (k *sketch) guardSettings(v vessels) *guard.Settings {
@@ -159,14 +175,14 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 
 	fillS := k.fillM3 / k.topOffM3S
 	limit := func(without time.Duration) time.Duration {
-		m3 := min(max(k.evapMid*without.Hours()/24, firstFillOverExpected*k.fillM3), limitOfSafe*k.safeM3)
+		m3 := min(max(k.lossMid*without.Hours()/24, firstFillOverExpected*k.fillM3), limitOfSafe*k.safeM3)
 		return clamp(seconds(max(m3, limitOverFill*k.fillM3)/k.topOffM3S), shortestLimit, guard.MaxRun)
 	}
 	g.HardCap = limit(catchUp)
 	g.RunLimitFloor = limit(catchUpNight)
 	g.FirstFillLimit = g.RunLimitFloor
 	g.RunLimitFactor = runLimitOverFill
-	pauseS := k.fillM3 / (2 * k.evapHi * budgetOverHigh) * day.Seconds()
+	pauseS := k.fillM3 / (2 * k.lossHigh * budgetOverHigh) * day.Seconds()
 	g.MinOff = clamp(seconds(pauseS), 30*time.Second, 10*time.Minute)
 	if s.HasSump() {
 		refillS := (v.drainM3() + v.dipM3) / k.returnFlowM3S
@@ -174,8 +190,11 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 	} else {
 		g.RestartSettle = shortestSettle
 	}
-	g.DailyBudget = clamp(seconds(budgetOverHigh*k.evapHi/k.topOffM3S), time.Second, day)
-	g.WetTooLong = clamp(seconds(wetOverPause*k.fillM3/k.evapLow*day.Seconds()), shortestWet, longestWet)
+	g.HoldExpires = holdExpires
+	g.LevelAnswerMM = answerMM
+	g.LevelAnswer = clamp(seconds(answerWear*answerMM/1000*k.chamberM2/k.topOffM3S), g.LevelAnswer, guard.MaxRun)
+	g.DailyBudget = clamp(seconds(budgetOverHigh*k.lossHigh/k.topOffM3S), time.Second, day)
+	g.WetTooLong = clamp(seconds(wetOverPause*k.fillM3/k.lossLow*day.Seconds()), shortestWet, longestWet)
 
 	take := func(d *time.Duration, s float64) {
 		if s > 0 {
@@ -195,6 +214,9 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 		g.RunLimitFloor = clamp(seconds(fillS*c.RunLimitFactor), time.Second, g.HardCap)
 	}
 	if c.DailyBudgetM3 > 0 {
+		g.HoldExpires = holdExpires
+		g.LevelAnswerMM = answerMM
+		g.LevelAnswer = clamp(seconds(answerWear*answerMM/1000*k.chamberM2/k.topOffM3S), g.LevelAnswer, guard.MaxRun)
 		g.DailyBudget = clamp(seconds(c.DailyBudgetM3/k.topOffM3S), time.Second, day)
 	}
 	return &g
@@ -228,7 +250,14 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 		add(id, name, u.Length(m), m, given, reason, args...)
 	}
 	lasting := func(id, name string, d time.Duration, given bool, reason string, args ...any) {
+		if given {
+			reason, args = "as the site file says.", nil
+		}
 		add(id, name, u.Duration(d.Seconds()), d.Seconds(), given, reason, args...)
+	}
+	floor := "display"
+	if s.HasSump() {
+		floor = "chamber"
 	}
 	if t.Watch != nil {
 		given := !math.IsNaN(t.Watch.ElevationM)
@@ -238,14 +267,18 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 		reserve := ""
 		if s.HasSump() {
 			reserve = fmt.Sprintf("; below it %s last %s before the return pump draws air",
-				u.Volume(geo.ChamberReserveM3), u.Duration(geo.ChamberReserveM3/k.evapMid*day.Seconds()))
+				u.Volume(geo.ChamberReserveM3), u.Duration(geo.ChamberReserveM3/k.lossMid*day.Seconds()))
 		}
-		length("watch", "Watch sensor above the chamber floor", k.levels.WatchM, given, "%s%s.", whyWatch, reserve)
+		length("watch", "Watch sensor above the "+floor+" floor", k.levels.WatchM, given, "%s%s.", whyWatch, reserve)
 	}
 	if t.Ceiling != nil {
-		length("ceiling", "Ceiling sensor above the chamber floor", k.levels.CeilingM, !math.IsNaN(t.Ceiling.ElevationM),
-			"%s above the watch level, clear of both switching bands and of ripples; after drain-down from there %s stay below the rim.",
-			u.Length(k.levels.CeilingM-k.levels.WatchM), u.Length(geo.MarginM))
+		from := ""
+		if s.HasSump() {
+			from = "after drain-down from there "
+		}
+		length("ceiling", "Ceiling sensor above the "+floor+" floor", k.levels.CeilingM, !math.IsNaN(t.Ceiling.ElevationM),
+			"%s above the watch level, clear of both switching bands and of ripples; %s%s stay below the rim.",
+			u.Length(k.levels.CeilingM-k.levels.WatchM), from, u.Length(geo.MarginM))
 	}
 	if g == nil {
 		return k.reservoirItem(out, geo)
@@ -259,10 +292,10 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 		"until a fill has been learned.")
 	add("run-limit", "Run limit", fmt.Sprintf("%.3g × the learned fill, at least %s", g.RunLimitFactor, u.Duration(g.RunLimitFloor.Seconds())),
 		g.RunLimitFloor.Seconds(), c.RunLimitFactor > 0,
-		"at least long enough to make up %s without power; a pump that needs longer is weak, a level that needs more is leaking.",
-		u.Duration(catchUpNight.Seconds()))
+		"one run brings at most %s, enough to make up %s without power; a pump that needs longer is weak, a level that needs more is leaking.",
+		u.Volume(g.Limit(seconds(k.fillM3/k.topOffM3S)).Seconds()*k.topOffM3S), u.Duration(catchUpNight.Seconds()))
 	lasting("run-hard-cap", "Run limit, whatever was learned", g.HardCap, c.RunHardCapS > 0,
-		"at most %s enter in one run: a quarter or less of the %s that may safely enter at once; never above ten minutes.",
+		"at most %s, beside the %s that may safely enter at once; never above ten minutes.",
 		u.Volume(g.HardCap.Seconds()*k.topOffM3S), u.Volume(k.safeM3))
 	lasting("min-off", "Pause between fills", g.MinOff, c.MinOffS > 0,
 		"lets the level settle; still keeps up with twice the daily budget.")
@@ -276,13 +309,21 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 	lasting("confirm-dry", "Watch dry before a fill", g.ConfirmDry, c.ConfirmDryS > 0, "longer than a wave.")
 	budgetM3 := g.DailyBudget.Seconds() * k.topOffM3S
 	add("daily-budget", "Daily budget", u.Volume(budgetM3), budgetM3, c.DailyBudgetM3 > 0,
-		"half as much again as the high end of the driest season, %s a day; more than that is not evaporation.",
-		u.Volume(k.evapHi))
+		"half as much again as the high end of the driest season, %s a day with skimmate; more than that is not evaporation.",
+		u.Volume(k.lossHigh))
 	lasting("wet-too-long", "Alarm when the watch stays wet", g.WetTooLong, false,
 		"three times the longest pause that evaporation leaves between fills.")
 	lasting("hold-expires", "A hold ends by itself after", g.HoldExpires, c.HoldExpiresS > 0,
 		"so that a forgotten hold does not stop the top-off for days.")
 	return k.reservoirItem(out, geo)
+}
+
+// lowestM is the level at which a reservoir gives no more.
+func lowestM(r *site.Reservoir) float64 {
+	if r.LowSensor != nil {
+		return max(r.PumpIntakeHeightM, r.LowSensor.HeightM)
+	}
+	return r.PumpIntakeHeightM
 }
 
 // reservoirItem says how long the reservoir lasts and what it may dump.
@@ -297,7 +338,7 @@ func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
 	}
 	u := k.u
 	full := v.VolumeM3(r.FillHeightM)
-	usable := full - v.VolumeM3(r.PumpIntakeHeightM)
+	usable := full - v.VolumeM3(lowestM(r))
 	days := func(evap float64) string { return u.Duration(usable / evap * day.Seconds()) }
 	safe := fmt.Sprintf("All of it at once would go %s past what this system may take (%s).",
 		u.Volume(full-geo.DumpSafeM3), u.Volume(geo.DumpSafeM3))
@@ -306,5 +347,5 @@ func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
 	}
 	return append(out, Setting{ID: "reservoir", Name: "Reservoir", Value: u.Volume(full), SI: full, Given: true,
 		Reason: fmt.Sprintf("lasts %s in the driest season, %s at the high end; somebody comes every %s. %s",
-			days(k.evapMid), days(k.evapHi), u.Duration(k.site.People.DaysBetweenVisits*day.Seconds()), safe)})
+			days(k.lossMid), days(k.lossHigh), u.Duration(k.site.People.DaysBetweenVisits*day.Seconds()), safe)})
 }

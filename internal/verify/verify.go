@@ -39,6 +39,9 @@ func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
 		return nil, err
 	}
 	for _, row := range rows {
+		if row.Alone.Unfinished {
+			return nil, fmt.Errorf("trying %s: the twin could not finish the run; this is a defect of the program, please report it with the site file", row.ID())
+		}
 		if len(row.Faults) == 1 {
 			r.Singles = append(r.Singles, row)
 		} else {
@@ -49,7 +52,7 @@ func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
 	rank(r.Pairs)
 	r.Verdict = judge(r)
 	if !r.Verdict.Accepted {
-		if r.Changes, err = findChanges(ctx, r, o.Units); err != nil {
+		if r.Changes, r.Left, err = findChanges(ctx, r, o.Units); err != nil {
 			return nil, fmt.Errorf("searching for changes: %w", err)
 		}
 	}
@@ -67,6 +70,7 @@ type bench struct {
 	twins    []*plant.Twin
 	onsets   []*plant.Onset
 	healthy  []plant.Result // nothing wrong, by season
+	problems []string
 	// One fill, and the flow that makes it.
 	fillM3, topOffM3S float64
 
@@ -120,6 +124,7 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
 		return nil, err
 	}
+	b.geometry.Problems = append(b.geometry.Problems, b.problems...)
 	k.safeM3 = b.geometry.DumpSafeM3
 	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S
 	g := k.guardSettings(v)
@@ -142,6 +147,10 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	}
 	return b, nil
 }
+
+// surprising is how many bands off a site's own record must be for a leak to be
+// the likelier explanation; see evaporation.Calibration.
+const surprising = 3
 
 // recordDays is how long the record behind a site's own long-run figure is
 // taken to be.
@@ -166,9 +175,14 @@ func (b *bench) evaporate() (factor float64, err error) {
 	if measured == 0 {
 		return 1, nil
 	}
+	// The record is all that was topped off; skimmate is not evaporation.
+	measured -= skimmateM3Day(b.site) / litre
 	c, err := evaporation.Calibrate(yearly, measured, recordDays)
 	if err != nil {
 		return 0, fmt.Errorf("room.measured top-off: %w", err)
+	}
+	if c.SurpriseBands > surprising {
+		b.problems = append(b.problems, fmt.Sprintf("The site's own top-off record is %.1f times what the room explains: look for a leak, a wet skimmer or a wrong measure before believing it.", measured/yearly.LitresPerDay))
 	}
 	for i := range b.water {
 		w := &b.water[i]
@@ -188,7 +202,6 @@ func (b *bench) worst(faults []plant.Fault) Row {
 		if season == 0 || worse(row, worst) < 0 {
 			worst = row
 		}
-		b.tankDays.Add(int64(row.Alone.Length / day))
 	}
 	worst.Sentence = sentence(b.site, &worst, b.u)
 	return worst

@@ -103,11 +103,12 @@ func TestStories(t *testing.T) {
 		{"the run limit stops a stuck watch sensor", nil, "watch-stuck-dry", plant.Nuisance, plant.Nuisance, RunLimitBarrier},
 		{"the floor sensor stops a tube on the floor", nil, "tube-out", plant.Nuisance, plant.Stress, FloorBarrier},
 		{"without a floor sensor the run limit must", noFloorSensor, "tube-out", plant.Stress, plant.Loss, RunLimitBarrier},
-		{"a great reservoir behind a welded relay", greatReservoir, "relay-welded", plant.Danger, plant.Loss, CeilingBarrier},
+		{"a great reservoir behind a welded relay", greatReservoir, "relay-welded", plant.Danger, plant.Loss, EmptyBarrier},
 		{"a valve on its own output answers a welded relay", valve, "relay-welded", plant.NoHarm, plant.Nuisance, NoNeed},
-		{"an emergency drain answers a blocked one", nil, "drain-blocked", plant.Nuisance, plant.Stress, RunLimitBarrier},
+		{"an emergency drain answers a blocked one", nil, "drain-blocked", plant.Nuisance, plant.Stress, PersonBarrier},
 		{"without it the display goes over its rim", noEmergency, "drain-blocked", plant.Danger, plant.Loss, FloorBarrier},
-		{"a skimmer without cut-off wets the floor", noCutoff, "skimmer-overflow", plant.Danger, plant.Loss, RunLimitBarrier},
+		{"a skimmer without cut-off wets the floor", noCutoff, "skimmer-overflow", plant.Danger, plant.Loss, FloorBarrier},
+		{"a pump too small for its tank latches as built", tinyPump, "floor-sensor-dead", plant.Nuisance, plant.Loss, ""},
 		{"a fan is not a fault", nil, "new-fan", plant.NoHarm, plant.Nuisance, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -141,6 +142,7 @@ func byID(t *testing.T, id string) plant.Fault {
 	return plant.Fault{}
 }
 
+func tinyPump(s *site.Site) { s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 4e-7}}} }
 func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
 func valve(s *site.Site)         { s.TopOff.ShutoffValve = true }
 func noEmergency(s *site.Site) {
@@ -221,6 +223,81 @@ func TestChangesHelp(t *testing.T) {
 				t.Errorf("the changed site is not a valid site: %v", err)
 			}
 		})
+	}
+}
+
+// TestNeverToppingOffIsRefused: a design whose fills are longer than any limit
+// does harm with nothing wrong, however well its alarm works.
+func TestNeverToppingOffIsRefused(t *testing.T) {
+	s := example(t, "window-nano")
+	tinyPump(s)
+	r := check(t, s, Options{SinglesOnly: true})
+	if r.Verdict.Accepted || r.AsBuilt.Alone.LatchedAt == plant.NotReached {
+		t.Errorf("accepted %v, latched after %v: %s", r.Verdict.Accepted, r.AsBuilt.Alone.LatchedAt, r.Verdict.Because)
+	}
+}
+
+// TestRefilledReservoir: a reservoir that refills itself, with every fault. Each
+// run finishes, and a stuck refill is a flood.
+func TestRefilledReservoir(t *testing.T) {
+	for _, lowSensor := range []bool{true, false} {
+		s := example(t, "reading-room")
+		r := s.TopOff.Reservoir
+		r.Refill = &site.Refill{Line: site.WaterLine{ProductM3S: 0.2 / day.Seconds(), RejectRatio: 3},
+			ShutHeightM: r.FillHeightM, OpenBelowM: 0.03}
+		if !lowSensor {
+			r.LowSensor = nil
+		}
+		b, err := prepare(s, units.Metric)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows, err := b.tryAll(t.Context(), combinationsOf(s, false), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range rows {
+			row := &rows[i]
+			soundRow(t, row)
+			if row.ID() == "refill-stuck-open" && row.Class < plant.Danger {
+				t.Errorf("class %d: %s", row.Class, row.Sentence)
+			}
+		}
+	}
+}
+
+// TestFloatValveSite: without sensors the geometry stands on the float valve,
+// and every number of the report is one.
+func TestFloatValveSite(t *testing.T) {
+	g := check(t, example(t, "plumbed-line"), Options{SinglesOnly: true}).Geometry
+	for what, v := range map[string]float64{"watch": g.WatchM, "highest": g.HighestM, "rest": g.RestM,
+		"margin": g.MarginM3, "safe": g.DumpSafeM3, "dip": g.DipM} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			t.Errorf("%s is %g", what, v)
+		}
+	}
+}
+
+// TestDrainTooSmall: a drain that cannot carry the pump is said so at once.
+func TestDrainTooSmall(t *testing.T) {
+	s := example(t, "reading-room")
+	s.Overflow.DrainCapacityM3S, s.Overflow.EmergencyHeightM = 1e-4, 0
+	if _, err := Check(t.Context(), s, Options{}); err == nil || !strings.Contains(err.Error(), "overflow.drain capacity") {
+		t.Errorf("error %v", err)
+	}
+}
+
+// TestBucketIsSeenAtOnce: what takes no time counts as a change within the
+// hour.
+func TestBucketIsSeenAtOnce(t *testing.T) {
+	b, err := prepare(example(t, "window-nano"), units.Metric)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := b.try(0, []plant.Fault{byID(t, "bucket-of-fresh")}).Outcome
+	// 3 % of fresh water: 35 (1 - 1/1.03) with conservative mixing.
+	if want := 35 * (1 - 1/1.03); math.Abs(o.HourPSU-want) > 0.05 {
+		t.Errorf("%.3f PSU within an hour, mixing says %.3f", o.HourPSU, want)
 	}
 }
 

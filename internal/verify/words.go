@@ -98,7 +98,7 @@ func origins(o *plant.Outcome) string {
 	}
 	var shares []share
 	for i, v := range o.FloorM3 {
-		if from := plant.Origin(i); from != plant.FromLeak && v >= noticedM3 {
+		if from := plant.Origin(i); from != plant.FromLeak && v > 0 {
 			shares = append(shares, share{from, v})
 		}
 	}
@@ -131,23 +131,34 @@ func ending(s *site.Site, row *Row, u units.System) string {
 	case ByVisit:
 		comes = fmt.Sprintf("the visit after %s finds it", after)
 	case Nobody:
-		comes = "nobody comes in time"
+		comes = "nobody is called"
 	}
 	if stops == "" {
 		if row.FoundBy == Nobody {
-			return "; nothing stops it and nobody comes in time"
+			return "; nothing stops it and nobody is called"
 		}
 		return "; " + comes
 	}
 	return "; " + stops + ", " + comes
 }
 
+// nearDanger is the share of class 3's border from which a row counts as near.
+const nearDanger = 0.9
+
 // judge gives the verdict.
 func judge(r *Report) Verdict {
 	v := Verdict{}
+	near := ""
 	for i := range r.Singles {
-		if r.Singles[i].Class >= plant.Danger {
+		row := &r.Singles[i]
+		switch {
+		case row.Class >= plant.Danger:
 			v.Failing++
+		case row.OfDanger >= nearDanger:
+			v.Near++
+			if near == "" {
+				near = row.Faults[0].Words
+			}
 		}
 	}
 	for i := range r.Pairs {
@@ -155,23 +166,35 @@ func judge(r *Report) Verdict {
 			v.PairsFailing++
 		}
 	}
-	asBuilt := r.AsBuilt.Class >= plant.Stress
 	spills := r.Geometry.MarginM3 < 0
-	v.Accepted = v.Failing == 0 && !asBuilt && !spills
+	sick := asBuiltFails(&r.AsBuilt)
+	v.Accepted = v.Failing == 0 && !sick && !spills
 	switch {
-	case asBuilt:
+	case sick && r.AsBuilt.Alone.LatchedAt != plant.NotReached:
+		v.Because = "With nothing wrong at all the controller latches: " + r.AsBuilt.Alone.LatchReason.String() + ". A fill may need longer than its limit, or the reservoir run out between visits."
+	case sick:
 		v.Because = "With nothing wrong at all it already does harm. " + r.AsBuilt.Sentence
 	case spills:
 		v.Because = r.Geometry.Problems[0]
 	case v.Failing == 1:
-		v.Because = "One single fault puts animals at risk or wets the floor. " + r.Singles[0].Sentence
+		v.Because = "One single fault reaches class 3. " + r.Singles[0].Sentence
 	case v.Failing > 1:
-		v.Because = fmt.Sprintf("%d single faults put animals at risk or wet the floor. The worst: %s", v.Failing, r.Singles[0].Sentence)
+		v.Because = fmt.Sprintf("%d single faults reach class 3. The worst: %s", v.Failing, r.Singles[0].Sentence)
 	default:
-		v.Because = fmt.Sprintf("No single fault of the %d tried puts animals at risk or wets the floor.", len(r.Singles))
+		v.Because = fmt.Sprintf("No single fault of the %d tried reaches class 3: animals at risk, or %s on the floor.",
+			len(r.Singles), r.Units.Volume(r.Site.Limits.FloorM3[plant.Danger-1]))
+		if v.Near > 0 {
+			v.Because += fmt.Sprintf(" %d came within a tenth of it: first, %s.", v.Near, near)
+		}
 		if v.PairsFailing > 0 {
-			v.Because += fmt.Sprintf(" Of %d pairs of faults %d would: they are what the monthly test is for.", len(r.Pairs), v.PairsFailing)
+			v.Because += fmt.Sprintf(" Of %d pairs of faults %d would.", len(r.Pairs), v.PairsFailing)
 		}
 	}
 	return v
+}
+
+// asBuiltFails says whether a site does harm with nothing wrong: its controller
+// latches, or its animals are stressed if nobody but the routine visitor comes.
+func asBuiltFails(row *Row) bool {
+	return row.Unattended >= plant.Stress || row.Alone.LatchedAt != plant.NotReached
 }
