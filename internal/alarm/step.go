@@ -111,11 +111,6 @@ func (b *book) say(a *Alarm, from State, why Reason, by string, now time.Time) {
 	b.said = append(b.said, t)
 }
 
-// refuse records a refusal.
-func (b *book) refuse(e *Event, state State, why Reason, now time.Time) {
-	b.said = append(b.said, Transition{Key: e.Key, From: state, To: state, Reason: why, At: now, By: e.By})
-}
-
 // take lets one event do what it does.
 func (b *book) take(e Event, now time.Time) {
 	var why Reason
