@@ -46,10 +46,16 @@ func hasSump(s *site.Site) bool       { return s.HasSump() }
 func hasController(s *site.Site) bool { return s.Controller != nil }
 func hasWatch(s *site.Site) bool      { return s.Controller != nil && s.TopOff.Watch != nil }
 func hasCeiling(s *site.Site) bool    { return s.Controller != nil && s.TopOff.Ceiling != nil }
-func hasPump(s *site.Site) bool       { return s.TopOff.Pump != nil }
-func hasReservoir(s *site.Site) bool  { return s.TopOff.Reservoir != nil }
-func hasRefill(s *site.Site) bool     { return hasReservoir(s) && s.TopOff.Reservoir.Refill != nil }
-func hasSkimmer(s *site.Site) bool    { return s.Skimmer != nil }
+
+// sensorsShare: what two sensors have in common fails them together.
+func sensorsShare(s *site.Site) bool {
+	return hasCeiling(s) && s.TopOff.Ceiling.Group != "" && s.TopOff.Ceiling.Group == s.TopOff.Watch.Group
+}
+
+func hasPump(s *site.Site) bool      { return s.TopOff.Pump != nil }
+func hasReservoir(s *site.Site) bool { return s.TopOff.Reservoir != nil }
+func hasRefill(s *site.Site) bool    { return hasReservoir(s) && s.TopOff.Reservoir.Refill != nil }
+func hasSkimmer(s *site.Site) bool   { return s.Skimmer != nil }
 
 // Faults is the catalogue, in the order a practitioner would walk the system.
 // Tanks and reservoirs that burst are not in it: no top-off design can answer
@@ -85,6 +91,9 @@ var Faults = []Fault{
 	{ID: "ceiling-fouled-high", Unit: "ceiling sensor", Applies: hasCeiling,
 		Words: "fouling makes the ceiling sensor switch 20 mm too high",
 		Apply: func(_ *Twin, c *Conditions) { c.Ceiling.ShiftM = ceilingShiftM }},
+	{ID: "sensors-stuck-dry-together", Unit: "watch sensor", Applies: sensorsShare,
+		Words: "both level sensors stick dry together, being of one group",
+		Apply: func(_ *Twin, c *Conditions) { c.Watch.Stuck, c.Ceiling.Stuck = StuckDry, StuckDry }},
 	{ID: "floor-sensor-dead", Unit: "floor sensor",
 		Applies: func(s *site.Site) bool { return hasController(s) && s.FloorSensor != nil },
 		Words:   "the floor sensor is dead",

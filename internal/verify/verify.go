@@ -124,6 +124,9 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
 		return nil, err
 	}
+	if r := s.TopOff.Reservoir; r != nil && r.LimeWater {
+		b.problems = append(b.problems, "The reservoir holds lime water. This check treats it as fresh water: it does not judge what an overfill does to pH and alkalinity.")
+	}
 	b.geometry.Problems = append(b.geometry.Problems, b.problems...)
 	k.safeM3 = b.geometry.DumpSafeM3
 	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S

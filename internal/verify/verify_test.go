@@ -109,6 +109,7 @@ func TestStories(t *testing.T) {
 		{"without it the display goes over its rim", noEmergency, "drain-blocked", plant.Danger, plant.Loss, FloorBarrier},
 		{"a skimmer without cut-off wets the floor", noCutoff, "skimmer-overflow", plant.Danger, plant.Loss, FloorBarrier},
 		{"a pump too small for its tank latches as built", tinyPump, "floor-sensor-dead", plant.Nuisance, plant.Loss, ""},
+		{"two sensors of one make are one sensor", oneGroup, "sensors-stuck-dry-together", plant.Nuisance, plant.Stress, RunLimitBarrier},
 		{"a fan is not a fault", nil, "new-fan", plant.NoHarm, plant.Nuisance, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -142,6 +143,7 @@ func byID(t *testing.T, id string) plant.Fault {
 	return plant.Fault{}
 }
 
+func oneGroup(s *site.Site) { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }
 func tinyPump(s *site.Site)      { s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 4e-7}}} }
 func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
 func valve(s *site.Site)         { s.TopOff.ShutoffValve = true }
