@@ -26,15 +26,15 @@ race: ## Run all tests under the race detector
 fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
 	@failed=0; \
 	while IFS=: read -r file target; do \
-		go test $(FUZZFLAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) "$$(dirname "$$file")" || failed=1; \
-	done < <(grep -roE '^func Fuzz[A-Za-z0-9_]*' --include='*_test.go' . | sed 's/func //' | sort); \
+		go test $(FUZZFLAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) "./$$(dirname "$$file")" || failed=1; \
+	done < <(git grep -oE --untracked '^func Fuzz[A-Za-z0-9_]*' -- '*_test.go' | sed 's/func //' | sort); \
 	exit $$failed
 
 bench: ## Run the benchmarks (BENCH=regexp)
 	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
 
 check: ## Check format, vet, staticcheck, go.mod and shell scripts
-	@unformatted=$$(gofmt -l .); if [ -n "$$unformatted" ]; then echo "gofmt would change:"; echo "$$unformatted"; exit 1; fi
+	@unformatted=$$(git ls-files -z '*.go' | xargs -0 gofmt -l); if [ -n "$$unformatted" ]; then echo "gofmt would change:"; echo "$$unformatted"; exit 1; fi
 	go vet ./...
 	go tool staticcheck ./...
 	go mod tidy -diff
