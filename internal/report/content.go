@@ -20,6 +20,8 @@ type content struct {
 	Problems          []string
 	Short             []fact // the answer at a glance
 	Changes           []verify.Change
+	ChangeWords       string   // what the changes do together; empty: none are needed
+	Left              []string // what they do not mend
 	Settings          []verify.Setting
 	Tests             []test
 	Levels            []level
@@ -71,6 +73,8 @@ type line struct {
 	// If nobody came.
 	AloneClass int
 	AloneAfter string
+	// Near is how far a milder row is on its way to class 3, if it is far.
+	Near string
 }
 
 // unnoticedWords begin the list of such faults.
@@ -80,7 +84,7 @@ func contentOf(r *verify.Report, pairRows int) *content {
 	s, u := r.Site, r.Units
 	c := &content{
 		Title: s.Name, Place: s.Place, Accepted: r.Verdict.Accepted, Because: r.Verdict.Because,
-		Problems: r.Geometry.Problems, Changes: r.Changes, Settings: r.Settings.Items,
+		Problems: r.Geometry.Problems, Changes: r.Changes, Left: r.Left, Settings: r.Settings.Items,
 		Tests: tests(r), Levels: levels(r), Chamber: chamberName(s), Flows: flows(r), AsBuilt: lineOf(r, &r.AsBuilt),
 		Cautions: cautions(s), Method: method(r), Limits: limits(s, u), Sources: sources(s),
 	}
@@ -105,7 +109,21 @@ func contentOf(r *verify.Report, pairRows int) *content {
 	}
 	c.water(r)
 	c.Short = short(r)
+	c.ChangeWords = changeWords(r)
 	return c
+}
+
+// changeWords introduce the changes.
+func changeWords(r *verify.Report) string {
+	switch {
+	case r.Verdict.Accepted:
+		return ""
+	case len(r.Changes) == 0:
+		return "No change was found that would mend this. It needs another design."
+	case len(r.Left) > 0:
+		return "These changes help, but they do not make the design acceptable. Each was checked like the site itself, in this order."
+	}
+	return "The fewest changes that were found to make the design acceptable. Each was checked like the site itself, in this order."
 }
 
 // short is the answer at a glance: what to set, what it can bear.
@@ -163,8 +181,14 @@ func lineOf(r *verify.Report, row *verify.Row) line {
 	if row.Unattended > plant.NoHarm {
 		l.AloneAfter = after(u, row.AloneAfter)
 	}
+	if row.Class < plant.Danger && row.OfDanger >= worthSaying {
+		l.Near = fmt.Sprintf("%.0f %% of the way to class 3", 100*row.OfDanger)
+	}
 	return l
 }
+
+// worthSaying is the share of the way to class 3 from which a row says so.
+const worthSaying = 0.5
 
 // after words a time since the fault began.
 func after(u units.System, d time.Duration) string {

@@ -64,7 +64,7 @@ func fault(id string) plant.Fault {
 // outcome is a run in which nothing happened.
 func outcome(length time.Duration) plant.Outcome {
 	return plant.Outcome{Length: length, LowPSU: 34.9, HighPSU: 35.1, HourPSU: 0.02, LowChamberM: 0.198, HighChamberM: 0.203,
-		TopOffM3: 0.022, EvaporatedM3: 0.0221, AlarmAt: plant.NotReached, LatchedAt: plant.NotReached, BudgetAt: plant.NotReached, EmptyAt: plant.NotReached,
+		TopOffM3: 0.022, EvaporatedM3: 0.0221, FlowEndedAt: 20 * time.Hour, AlarmAt: plant.NotReached, LatchedAt: plant.NotReached, BudgetAt: plant.NotReached, EmptyAt: plant.NotReached,
 		ReachedAt: [plant.Loss + 1]time.Duration{0, plant.NotReached, plant.NotReached, plant.NotReached, plant.NotReached}}
 }
 
@@ -99,6 +99,7 @@ func accepted() *verify.Report {
 			}
 			alone.ReachedAt[3], alone.ReachedAt[4], alone.LowPSU = 60*time.Hour, 566*time.Hour, 35
 		}, "drain-blocked")
+	stopped.OfDanger = 0.93
 	stopped.StoppedBy, stopped.FoundBy, stopped.FoundAfter = verify.RunLimitBarrier, verify.ByAlarm, 24*time.Hour+136*time.Second
 	tube := row(plant.Nuisance, plant.Danger, "The tube slips out and lies on the floor: 0.3 L on the floor (tube); the floor sensor stops the top-off, the alarm (water on the floor) brings somebody after 24.3 h.",
 		func(found, alone *plant.Outcome) {
@@ -176,6 +177,7 @@ func refused() *verify.Report {
 	slips.Faults, slips.Sentence = []plant.Fault{fault("tube-out")}, "The tube slips out and lies on the floor: 1000 L on the floor (tube); the visit after 5 days finds it."
 	r.Singles, r.Pairs = []verify.Row{stuck, slips}, nil
 	r.Verdict = verify.Verdict{Failing: 2, Because: "2 single faults put animals at risk or wet the floor. The worst: " + stuck.Sentence}
+	r.Left = []string{"spilling after drain-down"}
 	r.Changes = []verify.Change{
 		{ID: "bounded-source", Words: "replace the plumbed line by a reservoir of 11.6 L, filled at visits, with a pump, a controller and two sensors", Buys: []string{"the float valve sticks open"}},
 		{ID: "remote-alarm", Words: "send the controller's alarm to somebody who comes", Buys: []string{"the tube slips out and lies on the floor"}},

@@ -44,6 +44,7 @@ type jsonReport struct {
 	Site     jsonSite      `json:"site"`
 	Verdict  jsonVerdict   `json:"verdict"`
 	Changes  []jsonChange  `json:"changes"`
+	Left     []string      `json:"left"` // what the changes do not mend
 	Water    []jsonWater   `json:"water"`
 	Settings []jsonSetting `json:"settings"`
 	Geometry jsonGeometry  `json:"geometry"`
@@ -67,6 +68,7 @@ type jsonSite struct {
 type jsonVerdict struct {
 	Accepted       bool   `json:"accepted"`
 	FailingSingles int    `json:"failing_singles"`
+	NearSingles    int    `json:"near_singles"`
 	FailingPairs   int    `json:"failing_pairs"`
 	Because        string `json:"because"`
 }
@@ -143,6 +145,7 @@ type jsonRow struct {
 	FoundBy         string      `json:"found_by"`
 	FoundAfter      seconds     `json:"found_after_s"`
 	Unnoticed       bool        `json:"unnoticed"`
+	OfDangerFrac    number      `json:"of_danger_frac"`
 	Sentence        string      `json:"sentence"`
 	UntilFound      jsonOutcome `json:"until_found"`
 	// Alone is left out of pairs, which are many.
@@ -174,6 +177,7 @@ type jsonOutcome struct {
 	Alarms            []string          `json:"alarms"`
 	LatchedAfter      seconds           `json:"latched_after_s"`
 	LatchReason       string            `json:"latch_reason"`
+	FlowEndedAfter    seconds           `json:"flow_ended_after_s"`
 	BudgetAfter       seconds           `json:"budget_after_s"`
 	ReservoirEmpty    seconds           `json:"reservoir_empty_after_s"`
 	WaterResidualFrac number            `json:"water_residual_frac"`
@@ -205,9 +209,9 @@ func jsonOf(r *verify.Report) *jsonReport {
 		Schema: Schema,
 		Site: jsonSite{Name: s.Name, Place: s.Place, HasSump: s.HasSump(), HasController: s.Controller != nil,
 			SalinityPSU: number(s.Water.SalinityPSU), Units: "metric"},
-		Verdict: jsonVerdict{Accepted: r.Verdict.Accepted, FailingSingles: r.Verdict.Failing,
+		Verdict: jsonVerdict{Accepted: r.Verdict.Accepted, FailingSingles: r.Verdict.Failing, NearSingles: r.Verdict.Near,
 			FailingPairs: r.Verdict.PairsFailing, Because: r.Verdict.Because},
-		Changes: []jsonChange{}, Water: []jsonWater{}, Settings: []jsonSetting{},
+		Changes: []jsonChange{}, Left: notNil(r.Left), Water: []jsonWater{}, Settings: []jsonSetting{},
 		Geometry: jsonGeometryOf(&r.Geometry),
 		AsBuilt:  jsonRowOf(&r.AsBuilt, true), Singles: jsonRows(r.Singles, true), Pairs: jsonRows(r.Pairs, false),
 		TankYears: number(r.TankYears),
@@ -259,7 +263,7 @@ func jsonRowOf(row *verify.Row, alone bool) jsonRow {
 		ID: row.ID(), Faults: []jsonFault{}, Season: row.Season, Class: int(row.Class), Unattended: int(row.Unattended),
 		HarmAfter: seconds(row.HarmAfter), UnattendedAfter: seconds(row.AloneAfter),
 		StoppedBy: string(row.StoppedBy), FoundBy: string(row.FoundBy), FoundAfter: seconds(row.FoundAfter),
-		Unnoticed: row.Unnoticed, Sentence: row.Sentence, UntilFound: jsonOutcomeOf(&row.Outcome),
+		Unnoticed: row.Unnoticed, OfDangerFrac: number(row.OfDanger), Sentence: row.Sentence, UntilFound: jsonOutcomeOf(&row.Outcome),
 	}
 	if alone {
 		whole := jsonOutcomeOf(&row.Alone)
@@ -279,7 +283,7 @@ func jsonOutcomeOf(o *plant.Outcome) jsonOutcome {
 		PumpDry: seconds(o.PumpDry), ReturnDry: seconds(o.ReturnDry),
 		TopOffM3: number(o.TopOffM3), EvaporatedM3: number(o.EvaporatedM3), MainsM3: number(o.MainsM3), RejectM3: number(o.RejectM3),
 		AlarmAfter: seconds(o.AlarmAt), Alarms: []string{}, LatchedAfter: seconds(o.LatchedAt),
-		BudgetAfter: seconds(o.BudgetAt), ReservoirEmpty: seconds(o.EmptyAt),
+		FlowEndedAfter: seconds(o.FlowEndedAt), BudgetAfter: seconds(o.BudgetAt), ReservoirEmpty: seconds(o.EmptyAt),
 		WaterResidualFrac: number(o.Books.WaterResidual()), SaltResidualFrac: number(o.Books.SaltResidual()),
 	}
 	for from, m3 := range o.FloorM3 {

@@ -66,15 +66,19 @@ func (t *terminal) verdict(c *content) {
 }
 
 func (t *terminal) changes(c *content) {
-	if len(c.Changes) == 0 {
+	if c.ChangeWords == "" {
 		return
 	}
 	t.heading("What to change")
+	t.indented(0, c.ChangeWords)
 	for i, change := range c.Changes {
 		t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, capitalise(change.Words)+".")
 		if len(change.Buys) > 0 {
 			t.indented(4, "Mends: "+strings.Join(change.Buys, "; ")+".")
 		}
+	}
+	if len(c.Left) > 0 {
+		t.hanging(styled{person, "  !  "}, "Not mended: "+strings.Join(c.Left, "; ")+".")
 	}
 }
 
@@ -164,6 +168,9 @@ func (t *terminal) row(l line) {
 	parts := []string{l.ClassWords}
 	if l.HarmAfter != "" {
 		parts[0] += " " + l.HarmAfter
+	}
+	if l.Near != "" {
+		parts = append(parts, l.Near)
 	}
 	if l.Where != nowhere {
 		parts = append(parts, l.Where)

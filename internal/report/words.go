@@ -101,14 +101,14 @@ func cautions(s *site.Site) []string {
 
 // method says what was done.
 func method(r *verify.Report) []string {
-	out := []string{
+	return []string{
 		fmt.Sprintf("Every fault that the site’s parts can have was tried alone (%d)%s, in each of its %s. The worst season is the one shown.",
 			len(r.Singles), andPairs(len(r.Pairs)), counted(len(r.Site.Room.Seasons), "season")),
 		fmt.Sprintf("Each trial is a simulation that keeps account of every gram of water and salt, run with the controller’s own program for at least 30 days: %.0f years of tank time in all.", r.TankYears),
+		"The faults of a pair begin together. An interruption, of the mains or of the return pump, is also tried half a day after the other fault, and the worse of the two counts.",
 		"A person ends a fault when an alarm reaches them, or at the first visit at which something is amiss. The class counts what was reached by then; “if nobody came” says what it would have become.",
 		"A design is accepted when no single fault reaches class 3, when with nothing wrong it does no harm, and when nothing spills after a power cut.",
 	}
-	return out
 }
 
 func andPairs(n int) string {
