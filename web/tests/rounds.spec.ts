@@ -22,7 +22,7 @@ test('says who needs a person, worst first, and changes without a reload', async
 
 test('acknowledges an alarm from its row', async ({ page, server }) => {
   await page.goto('/')
-  await page.getByRole('button', { name: 'I know about Lobby reef' }).click()
+  await page.getByRole('button', { name: 'Acknowledge about Lobby reef' }).click()
   await expect.poll(() => server.alarms.find((a) => a.id === 'lobby-reef-leak')?.ackedBy).toBe('ada')
 })
 
@@ -46,6 +46,6 @@ test('a client looks and changes nothing', async ({ page, server }) => {
   server.person = { name: 'cli', role: 'client', units: 'metric', siteIds: ['larkspur-harbour'] }
   await page.goto('/')
   await expect(page.getByRole('article').first()).toBeVisible()
-  await expect(page.getByRole('button', { name: /I know/ })).toHaveCount(0)
+  await expect(page.getByRole('button', { name: /Acknowledge/ })).toHaveCount(0)
   await expect(page.getByRole('link', { name: 'Devices' })).toHaveCount(0)
 })

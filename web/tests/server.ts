@@ -17,6 +17,10 @@ const types: Record<string, string> = {
   '.woff2': 'font/woff2',
 }
 
+// As the program sends it: what the pages may do there, they may do here.
+const policy =
+  "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+
 type Schemas = components['schemas']
 type EventName = 'reading' | 'finding' | 'alarm' | 'rounds'
 
@@ -246,7 +250,7 @@ export class FixtureServer {
   #file(path: string, response: ServerResponse) {
     const file = join(root, 'dist', path === '/' ? 'index.html' : path)
     if (!file.startsWith(join(root, 'dist')) || !existsSync(file)) return response.writeHead(404).end()
-    response.writeHead(200, { 'Content-Type': types[extname(file)] ?? 'application/octet-stream' })
+    response.writeHead(200, { 'Content-Type': types[extname(file)] ?? 'application/octet-stream', 'Content-Security-Policy': policy })
     return createReadStream(file).pipe(response)
   }
 }

@@ -1213,7 +1213,9 @@ export interface operations {
         parameters: {
             query?: never;
             header?: never;
-            path?: never;
+            path: {
+                alarm: string;
+            };
             cookie?: never;
         };
         requestBody: {
@@ -2012,7 +2014,9 @@ export interface operations {
                 to: string;
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2072,7 +2076,9 @@ export interface operations {
         parameters: {
             query?: never;
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody: {
@@ -2108,7 +2114,9 @@ export interface operations {
                 to: string;
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2140,7 +2148,9 @@ export interface operations {
                 to: string;
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2169,7 +2179,9 @@ export interface operations {
         parameters: {
             query?: never;
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody: {
@@ -2205,7 +2217,9 @@ export interface operations {
                 to: string;
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2236,7 +2250,9 @@ export interface operations {
                 format?: "wide" | "narrow";
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2274,7 +2290,9 @@ export interface operations {
                 points?: number;
             };
             header?: never;
-            path?: never;
+            path: {
+                tank: string;
+            };
             cookie?: never;
         };
         requestBody?: never;
@@ -2335,6 +2353,7 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
+                tank: string;
                 version: number;
             };
             cookie?: never;

@@ -37,7 +37,7 @@ const toUS: Record<string, Conversion> = {
 }
 
 const minus = '−'
-const narrowSpace = '\u202f'
+const noBreak = '\u00a0'
 
 /** A number with the given count of decimals and a true minus sign. */
 export function digits(value: number, decimals: number): string {
@@ -54,10 +54,14 @@ export function decimalsFor(value: number): number {
   return size >= 1 || size === 0 ? 2 : 3
 }
 
-/** The decimals of a value whose spread is known: two figures of the spread. */
+/**
+ * The decimals of a value whose spread is known: one figure of the spread, two
+ * if it begins with 1, where one figure would be coarse.
+ */
 function decimalsOfSpread(sd: number): number {
-  if (!(sd > 0)) return 2
-  return Math.min(3, Math.max(0, 1 - Math.floor(Math.log10(sd))))
+  const size = Math.floor(Math.log10(sd))
+  const leading = Math.floor(sd / 10 ** size)
+  return Math.min(3, Math.max(0, (leading === 1 ? 1 : 0) - size))
 }
 
 export function convert(value: number, unit: string, units: Units): { value: number; unit: string } {
@@ -69,7 +73,7 @@ const convertSpread = (sd: number, unit: string, units: Units) =>
   units === 'us' ? (toUS[unit]?.spread(sd) ?? sd) : sd
 
 const joined = (number: string, unit: string) =>
-  unit === '' ? number : `${number}${narrowSpace}${unit}`
+  unit === '' ? number : `${number}${noBreak}${unit}`
 
 /** "7.42 L/day" */
 export function quantity(value: number, unit: string, units: Units, decimals?: number): string {
@@ -82,12 +86,18 @@ export function withSpread(value: number, sd: number, unit: string, units: Units
   if (!(sd > 0)) return quantity(value, unit, units)
   const shown = convert(value, unit, units)
   const spread = convertSpread(sd, unit, units)
-  const decimals = Math.max(0, decimalsOfSpread(spread) - 1)
+  const decimals = decimalsOfSpread(spread)
   return joined(`${digits(shown.value, decimals)} ± ${digits(spread, decimals)}`, shown.unit)
 }
 
 const number = '[−-]?\\d[\\d,]*(?:\\.\\d+)?'
 const longestFirst = Object.keys(toUS).sort((a, b) => b.length - a.length)
+
+/** What was expected beside a value with a spread, to as many decimals. */
+export function expectedBeside(expected: number, sd: number, unit: string, units: Units): string {
+  const spread = convertSpread(sd, unit, units)
+  return quantity(expected, unit, units, spread > 0 ? decimalsOfSpread(spread) : undefined)
+}
 
 // "2.1 L", and "7.4 ± 0.3 L" or "2 to 5 L", where one unit serves two numbers.
 // The unit does not run on into a word.

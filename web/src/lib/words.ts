@@ -101,7 +101,7 @@ export function harmAhead(finding: HarmAhead, now: Date): string {
 /** "94 % sure"; never quite certain, never quite without hope. */
 export function sure(confidence: number): string {
   const percent = Math.min(99, Math.max(1, Math.round(confidence * 100)))
-  return `${percent}\u202f% sure`
+  return `${percent}\u00a0% sure`
 }
 
 // Codes are for machines; these are the names that people use.

@@ -1,0 +1,35 @@
+// The ranges of time that charts show, from an hour to two years.
+export interface Range {
+  name: string
+  /** as a screen reader says it */
+  spoken: string
+  ms: number
+}
+
+const hourMS = 3_600_000
+export const dayMS = 24 * hourMS
+
+const range = (name: string, spoken: string, ms: number): Range => ({ name, spoken, ms })
+
+export const twoWeeks = range('2 wk', 'two weeks', 14 * dayMS)
+
+export const ranges: Range[] = [
+  range('1 h', 'one hour', hourMS),
+  range('6 h', 'six hours', 6 * hourMS),
+  range('1 d', 'one day', dayMS),
+  range('1 wk', 'one week', 7 * dayMS),
+  twoWeeks,
+  range('1 mo', 'one month', 30 * dayMS),
+  range('3 mo', 'three months', 91 * dayMS),
+  range('1 y', 'one year', 365 * dayMS),
+  range('2 y', 'two years', 730 * dayMS),
+]
+
+// The ledger counts whole days, so it never shows fewer than these.
+const leastLedgerDays = 7
+
+/** The part of a range that the ledger shows: whole days, a week at least. */
+export function ledgerSpan(from: Date, to: Date): { from: Date; to: Date } {
+  const least = to.getTime() - (leastLedgerDays - 1) * dayMS
+  return { from: new Date(Math.min(from.getTime(), least)), to }
+}

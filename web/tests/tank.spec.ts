@@ -1,0 +1,56 @@
+import { expect, holds, test } from './test'
+
+test('shows the tank cut through, the ledger, the account and why', async ({ page, server }) => {
+  await page.goto('/#/tanks/lobby-reef')
+  await expect(page.getByRole('heading', { name: 'Lobby reef', level: 1 })).toBeVisible()
+  await expect(page.getByRole('img', { name: /Lobby reef of the Larkspur Harbour Hotel/ })).toBeVisible()
+  await expect(page.getByText('Not evaporation changed:')).toBeVisible()
+  await expect(page.getByText('6.2 days')).toBeVisible()
+  await expect(page.getByRole('row', { name: /Ceiling level dry/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Ledger\. .* above what was expected/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Salinity/ })).toBeVisible()
+  expect(server.person?.name).toBe('ada')
+  await holds(page, 'tank')
+})
+
+test('draws every range from an hour to two years', async ({ page }) => {
+  await page.goto('/#/tanks/lobby-reef')
+  await expect(page.getByRole('img', { name: /^Ledger/ })).toBeVisible()
+  const asked: number[] = []
+  page.on('request', (request) => {
+    const url = new URL(request.url())
+    if (!url.pathname.endsWith('/events')) return
+    asked.push(Date.parse(url.searchParams.get('to') ?? '') - Date.parse(url.searchParams.get('from') ?? ''))
+  })
+  for (const name of ['one hour', 'two years']) {
+    await page.getByRole('button', { name, exact: true }).click()
+    await expect(page.getByRole('button', { name, exact: true })).toHaveAttribute('aria-pressed', 'true')
+    await expect(page.getByRole('img', { name: /^Ledger/ })).toBeVisible()
+  }
+  await expect.poll(() => asked.map((ms) => ms / 3_600_000)).toEqual([1, 730 * 24])
+  await page.getByText('The ledger as a table').click()
+  await expect(page.getByRole('rowheader').first()).toBeVisible()
+})
+
+test('keeps a hand reading in two taps, and says why one cannot be', async ({ page, server }) => {
+  await page.goto('/#/tanks/lobby-reef')
+  await page.getByRole('button', { name: 'Salinity' }).click()
+  await page.keyboard.type('350') // the field has the focus
+  await page.getByRole('button', { name: 'Save' }).click()
+  await expect(page.getByRole('alert').filter({ hasText: 'give 5 to 42 PSU' })).toBeVisible()
+  await page.getByLabel('Salinity', { exact: true }).fill('34,6')
+  await page.getByLabel('Instrument').selectOption('conductivity meter')
+  await page.getByRole('button', { name: 'Save' }).click()
+  await expect(page.getByText('Kept: salinity 34.6 PSU by conductivity meter.')).toBeVisible()
+  expect(server.handReadings[0]).toMatchObject({ value: 34.6, instrument: 'conductivity meter' })
+  await page.getByRole('button', { name: 'Salinity' }).click()
+  await expect(page.getByLabel('Instrument')).toHaveValue('conductivity meter') // remembered
+})
+
+test('follows what the sensors say', async ({ page, server }) => {
+  await page.goto('/#/tanks/lobby-reef')
+  await expect(page.getByRole('row', { name: /Ceiling level dry/ })).toBeVisible()
+  const again = page.waitForRequest((request) => request.url().endsWith('/api/tanks/lobby-reef'))
+  server.say('reading', { tankId: 'lobby-reef', channel: 'ceiling', value: 1, atS: Date.now() / 1000 })
+  await again
+})
