@@ -162,6 +162,4 @@ type Change struct {
 	ID, Words string
 	// Buys lists the single faults it takes below class 3, in words.
 	Buys []string
-	// Optional changes are not needed for acceptance.
-	Optional bool
 }
