@@ -1,10 +1,3 @@
-// Package account is the live twin of one tank: it keeps the water account and
-// the salt account from whatever readings arrive, and turns change into
-// findings that carry their evidence.
-//
-// It is pure: one ordered stream of observations in, a state and findings out.
-// Time comes with the observations; the state is a plain value that can be
-// saved and taken up again by another process.
 package account
 
 import "time"
@@ -15,6 +8,7 @@ type Code string
 const (
 	TankLeak           Code = "tank-leak"           // salt water leaves, fresh water replaces it
 	FreshLeak          Code = "fresh-leak"          // top-off water goes somewhere else
+	DemandChanged      Code = "demand-changed"      // more water goes in than the air explains; a leak or the air, open
 	EvaporationChanged Code = "evaporation-changed" // harmless by itself: it must say so
 	PumpWeak           Code = "pump-weak"
 	PumpSeized         Code = "pump-seized"

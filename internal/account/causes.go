@@ -1,0 +1,255 @@
+package account
+
+import (
+	"math"
+	"time"
+)
+
+// What is said when a change is believed.
+
+const (
+	// backFrac: within this share of what it was, a quantity is back.
+	backFrac = 0.12
+	// weakFrac is what is left of a pump's flow when it is weak, worthBandFrac
+	// the least change of the watch sensor's band worth a word.
+	weakFrac      = 0.87
+	worthBandFrac = 0.2
+	worthSaltPSU  = 0.6
+	worthGaugeMM  = 3.0
+)
+
+// backToNormal ends an open finding about the demand, if the change is its end,
+// and says whether it was.
+func (w *clerk) backToNormal(x *Suspicion, best change, now Levels) bool {
+	s, t := w.s, &w.tank
+	if r := s.find(EvaporationChanged); r != nil && best == airChanged && math.Abs(now.Air-r.Was.Air) < backFrac*r.Was.Air {
+		w.believe(x)
+		w.end(EvaporationChanged, s.At)
+		return true
+	}
+	for _, code := range []Code{TankLeak, SalinityCreeping} {
+		if r := s.find(code); r != nil && best != airChanged && math.Abs(x.Filter.X[leak]) < 0.3*math.Abs(r.Amount)+worthLeakFrac*t.systemL {
+			w.believe(x)
+			w.end(code, s.At)
+			return true
+		}
+	}
+	return false
+}
+
+func (w *clerk) airHasChanged(since time.Time, confidence float64, was Levels) {
+	s := w.s
+	now := w.levels(&s.Base)
+	if r := s.find(EvaporationChanged); r != nil {
+		r.Amount, r.AmountSD = now.DemandLDay-r.Was.DemandLDay, now.DemandSD
+		return
+	}
+	w.begin(Record{Code: EvaporationChanged, Since: since, Found: s.At, Confidence: confidence, Was: was,
+		Amount: now.DemandLDay - was.DemandLDay, AmountSD: now.DemandSD})
+}
+
+// judgeFlow says whether the pump is weak, measured by what was usual for it.
+func (w *clerk) judgeFlow(since time.Time, confidence float64, was Levels) {
+	s := w.s
+	usual := s.Rhythm.UsualFlow
+	if usual == 0 {
+		return
+	}
+	left := s.Base.X[flow] / usual
+	switch r := s.find(PumpWeak); {
+	case r == nil && left+s.Base.sd(flow)/usual < weakFrac:
+		was.Flow = usual
+		w.begin(Record{Code: PumpWeak, Since: since, Found: s.At, Confidence: confidence, Was: was,
+			Amount: left, AmountSD: s.Base.sd(flow) / usual})
+	case r != nil && left > 1-backFrac/2:
+		w.end(PumpWeak, s.At)
+	case r == nil && left > 1+backFrac:
+		s.Rhythm.UsualFlow = s.Base.X[flow] // a new pump
+	}
+}
+
+func (w *clerk) bandHasChanged(since time.Time, confidence float64, was Levels) {
+	s := w.s
+	ratio := s.Base.X[band] / was.Band
+	r := s.find(WatchFouled)
+	switch {
+	case r != nil && r.Was.Band > 0 && math.Abs(s.Base.X[band]/r.Was.Band-1) < backFrac:
+		w.end(WatchFouled, s.At)
+	case r == nil && math.Abs(ratio-1) > worthBandFrac:
+		w.begin(Record{Code: WatchFouled, Since: since, Found: s.At, Confidence: confidence, Was: was,
+			Subject: byBand, Amount: ratio, AmountSD: s.Base.sd(band) / was.Band})
+	}
+}
+
+// How a watch sensor is fouled.
+const (
+	byBand   = "band"
+	byShift  = "shift"
+	byUnrest = "unrest"
+)
+
+func (w *clerk) saltHasStepped(since time.Time, confidence float64, was Levels) {
+	s := w.s
+	stepPSU := s.Base.X[salt] - was.SaltPSU
+	if math.Abs(stepPSU) < worthSaltPSU || s.find(InstrumentOff) != nil {
+		return
+	}
+	w.begin(Record{Code: InstrumentOff, Since: since, Found: s.At, Confidence: min(confidence, stepConfidence), Was: was,
+		Subject: bySalt, Amount: stepPSU, AmountSD: s.Base.sd(salt)})
+}
+
+// stepConfidence: a jump in salinity that no litres explain may be real.
+const stepConfidence = 0.7
+
+const (
+	bySalt  = "salinity"
+	byGauge = "level gauge"
+)
+
+func (w *clerk) gaugeHasStepped(since time.Time, confidence, nowL float64) {
+	s := w.s
+	mm := nowL / w.tank.litresPerMM()
+	r := s.find(InstrumentOff)
+	if r != nil && r.Subject == byGauge {
+		if math.Abs(mm-r.Number) < worthGaugeMM {
+			w.end(InstrumentOff, s.At)
+		}
+		return
+	}
+	moved := mm - s.Rhythm.UsualGaugeMM
+	if math.Abs(moved) > worthGaugeMM && r == nil {
+		w.begin(Record{Code: InstrumentOff, Since: since, Found: s.At, Confidence: confidence,
+			Subject: byGauge, Amount: -moved, AmountSD: s.Base.sd(gauge) / w.tank.litresPerMM(), Number: s.Rhythm.UsualGaugeMM})
+	}
+	s.Rhythm.UsualGaugeMM = mm
+}
+
+// watchHasMoved: the watch sensor switches at another level, seen by the gauge.
+func (w *clerk) watchHasMoved(since time.Time, confidence, byL float64) {
+	s := w.s
+	mm := byL / w.tank.litresPerMM()
+	s.Rhythm.UsualGaugeMM = s.Base.X[gauge] / w.tank.litresPerMM()
+	if math.Abs(mm) > worthGaugeMM && s.find(WatchFouled) == nil {
+		w.begin(Record{Code: WatchFouled, Since: since, Found: s.At, Confidence: confidence,
+			Subject: byShift, Amount: -mm, AmountSD: s.Base.sd(gauge) / w.tank.litresPerMM()})
+	}
+}
+
+const (
+	// erraticThreshold is the log-likelihood ratio for marks that have become
+	// erratic.
+	erraticThreshold = 12.0
+	// learnedMarks is how many fills teach what is usual for a pump.
+	learnedMarks = 20
+)
+
+// checkRhythm looks at the fills as a row, after each.
+func (w *clerk) checkRhythm(at time.Time) {
+	s := w.s
+	r := &s.Rhythm
+	if r.Erratic == 0 {
+		r.ErraticSince = at
+	}
+	if r.Erratic > erraticThreshold {
+		r.Erratic = 0
+		if s.find(WatchFouled) == nil && r.Marks > learnedMarks {
+			w.begin(Record{Code: WatchFouled, Since: r.ErraticSince, Found: at, Confidence: 0.9, Subject: byUnrest,
+				Amount: erraticRatio, Was: w.levels(&s.Base)})
+		}
+	}
+	if r.Marks == learnedMarks {
+		r.UsualFlow = s.Base.X[flow]
+		r.UsualGaugeMM = s.Base.X[gauge] / max(w.tank.litresPerMM(), 1e-6)
+	}
+	if r.Marks > learnedMarks {
+		w.judgeFlow(at, 0.95, w.levels(&s.Base))
+	}
+}
+
+// checkSalinity says when the account is sure that salinity is far off, whatever
+// the cause.
+func (w *clerk) checkSalinity(at time.Time) {
+	s, t := w.s, &w.tank
+	f := &s.Base
+	off := f.X[salt] - t.targetPSU
+	limit := t.limits.SalinityOffPSU[1]
+	switch r := s.find(SalinityCreeping); {
+	case r == nil && math.Abs(off) > limit+sureSigmas*f.sd(salt) && s.find(TankLeak) == nil && s.find(InstrumentOff) == nil:
+		w.begin(Record{Code: SalinityCreeping, Since: at, Found: at, Confidence: surely, Subject: bySalt,
+			Amount: f.X[leak], AmountSD: f.sd(leak), Was: w.levels(f)})
+	case r != nil && r.Subject == bySalt && math.Abs(off) < limit-f.sd(salt):
+		w.end(SalinityCreeping, at)
+	}
+}
+
+// sureSigmas: one in a hundred.
+const sureSigmas = 2.33
+
+// filledIntoDip: the controller took the dip after a restart for evaporation. It
+// will again at the next restart, so the finding stays until some have passed.
+func (w *clerk) filledIntoDip(at time.Time, ran time.Duration) {
+	s, t := w.s, &w.tank
+	litres := t.flowLDay * s.Base.X[flow] * ran.Hours() / 24
+	if r := s.find(RestartDip); r != nil {
+		r.Amount, r.AmountSD, r.Last = litres, litres*s.Base.sd(flow), at
+		return
+	}
+	w.begin(Record{Code: RestartDip, Since: s.Run.Since, Found: at, Last: at, Confidence: surely, Amount: litres,
+		AmountSD: litres * s.Base.sd(flow)})
+}
+
+// runFailed: a run did not bring the level back, and nothing else ended it.
+func (w *clerk) runFailed(at time.Time, ran time.Duration) {
+	s, t := w.s, &w.tank
+	r, in := &s.Run, &s.Inputs
+	r.Failed++
+	if r.Failed == 1 {
+		r.FailedAt = r.Since
+	}
+	litres := t.flowLDay * s.Base.X[flow] * ran.Hours() / 24
+	rec := Record{Since: r.FailedAt, Found: at, Amount: ran.Seconds(), Number: litres, Was: w.levels(&s.Base)}
+	rose, seen := 0.0, r.FromMMKnown && in.LevelAt.After(r.Since) && litres > 0
+	if seen {
+		rose = (in.LevelMM - r.FromMM) * t.litresPerMM() / litres
+	}
+	const within = time.Minute
+	switch {
+	case in.Floor.Known && in.Floor.Wet && in.Floor.At.After(r.Since.Add(-within)):
+		rec.Code, rec.Confidence, rec.Subject = FreshLeak, 0.9, byFloor
+		rec.Amount, rec.AmountSD = litres, litres*s.Base.sd(flow)
+	case in.Ceiling.Known && in.Ceiling.Wet && in.Ceiling.At.After(r.Since):
+		rec.Code, rec.Confidence, rec.Subject = WatchStuck, 0.97, byDry
+	case seen && rose > 0.5:
+		rec.Code, rec.Confidence, rec.Subject = WatchStuck, 0.97, byDry
+	case seen:
+		rec.Code, rec.Confidence = PumpSeized, 0.95
+	case s.Rhythm.EarlyZ > earlySigmas:
+		rec.Code, rec.Confidence, rec.Subject = WatchStuck, 0.85, byDry
+	case w.expectedRun().Seconds()*longRun > ran.Seconds():
+		// A sound pump needs nearly as long: it need not have seized.
+		rec.Code, rec.Confidence = PumpWeak, 0.7
+		rec.Amount, rec.AmountSD = w.expectedRun().Seconds()/ran.Seconds(), 0.1
+		rec.Was.Flow = s.Rhythm.UsualFlow
+	default:
+		rec.Code, rec.Confidence = PumpSeized, 0.75
+	}
+	if s.find(rec.Code) == nil && (rec.Code == WatchStuck || s.find(WatchStuck) == nil) {
+		w.begin(rec)
+	}
+}
+
+// earlySigmas: the watch turned dry before evaporation could have got there.
+const earlySigmas = 4.0
+
+const (
+	byDry   = "dry"
+	byWet   = "wet"
+	byFloor = "floor"
+)
+
+// endStuckDry: a fill has ended as it should.
+func (w *clerk) endStuckDry(at time.Time) {
+	if r := w.s.find(WatchStuck); r != nil && r.Subject == byDry {
+		w.end(WatchStuck, at)
+	}
+}

@@ -1,0 +1,194 @@
+package account
+
+import (
+	"math"
+	"time"
+)
+
+// What is noticed because it did not come. Each has a time at which it falls
+// due; runTo does it at that time, however late anybody asks.
+
+// far is a deadline that does not come.
+var far = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// nextDeadline is the next thing to fall due.
+func (w *clerk) nextDeadline() (time.Time, func(*clerk, time.Time)) {
+	at, what := w.s.NextTick, (*clerk).tick
+	for _, d := range [...]struct {
+		at   time.Time
+		what func(*clerk, time.Time)
+	}{
+		{w.silentAt(), (*clerk).fallsSilent},
+		{w.overdueAt(), (*clerk).isOverdue},
+		{w.endlessAt(), (*clerk).runsOn},
+		{w.ceilingAt(), (*clerk).ceilingStaysWet},
+	} {
+		if d.at.Before(at) {
+			at, what = d.at, d.what
+		}
+	}
+	return at, what
+}
+
+// tick is every full hour.
+func (w *clerk) tick(at time.Time) {
+	s := w.s
+	s.NextTick = at.Add(time.Hour)
+	w.carry(at)
+	w.checkSupply(at)
+	for _, r := range s.Open {
+		if stale := r.staleAt(); !at.Before(stale) {
+			w.end(r.Code, at)
+			break // the next one at the next hour
+		}
+	}
+}
+
+// newNormal is how long a harmless change is news, dipForgotten how long a fill
+// into the dip is held against a controller.
+const (
+	newNormal    = 14 * 24 * time.Hour
+	dipForgotten = 14 * 24 * time.Hour
+)
+
+// staleAt is when a finding ends by itself.
+func (r *Record) staleAt() time.Time {
+	switch {
+	case r.Code == EvaporationChanged, r.Code == WatchFouled && r.Subject != byBand:
+		return r.Found.Add(newNormal)
+	case r.Code == RestartDip:
+		return r.Last.Add(dipForgotten)
+	}
+	return far
+}
+
+const (
+	// silentBeats and leastSilence: a device is silent when it has missed so
+	// many heartbeats, and not before so long. Links break for minutes.
+	silentBeats  = 6
+	leastSilence = time.Hour
+)
+
+func (w *clerk) silentAt() time.Time {
+	s := w.s
+	if w.settings.Heartbeat == 0 || s.Inputs.Silent {
+		return far
+	}
+	return s.Inputs.LastSeen.Add(max(silentBeats*w.settings.Heartbeat, leastSilence))
+}
+
+func (w *clerk) fallsSilent(at time.Time) {
+	s := w.s
+	s.Inputs.Silent = true
+	w.begin(Record{Code: DeviceSilent, Since: s.Inputs.LastSeen, Found: at, Confidence: surely})
+}
+
+const (
+	// overduePauses: so many expected pauses without a fill cannot be a humid
+	// spell or a new lid; overdueRelative adds what is not known of the demand.
+	overduePauses   = 4.0
+	overdueRelative = 6.0
+	leastOverdue    = 3 * time.Hour
+	// dryOverdue: so long after the watch reads dry, a controller that can fill
+	// has filled.
+	dryOverdue = 75 * time.Minute
+	// overdueMarks: nobody knows what is late before so many fills.
+	overdueMarks = 6
+)
+
+// overdueAt is when the lack of a fill becomes a finding.
+func (w *clerk) overdueAt() time.Time {
+	s, t := w.s, &w.tank
+	in := &s.Inputs
+	if t.bandL == 0 || s.Rhythm.Marks < overdueMarks || s.Run.On || s.Run.Failed > 0 || in.Silent || w.reservoirEmpty() ||
+		in.Return.Known && !in.Return.Wet || s.find(TopOffOverdue) != nil || s.find(WatchStuck) != nil {
+		return far
+	}
+	last := later(later(s.Rhythm.MarkAt, s.Run.EndedAt), in.SettledAt)
+	if in.Watch.Known && !in.Watch.Wet {
+		return later(in.Watch.At, last).Add(max(dryOverdue, 3*w.settings.MinOff))
+	}
+	f := &s.Base
+	demand := max(w.demandLDay(f), leastUseFrac*t.thirst.usualLDay)
+	relative := min(math.Hypot(w.demandSD(f)/demand, f.sd(band)), 1)
+	pause := t.bandL * max(f.X[band], 0.2) / demand
+	late := days(pause * (overduePauses + overdueRelative*relative))
+	// What is believed to stand above the watch level must go first.
+	late += days(max(-f.X[deficit], 0) / demand)
+	return last.Add(max(late, leastOverdue))
+}
+
+func (w *clerk) isOverdue(at time.Time) {
+	s := w.s
+	w.carry(at)
+	in := &s.Inputs
+	rec := Record{Code: TopOffOverdue, Since: later(s.Rhythm.MarkAt, s.Run.EndedAt), Found: at, Confidence: 0.95,
+		Amount: at.Sub(s.Rhythm.MarkAt).Hours(), Was: w.levels(&s.Base)}
+	if in.Watch.Known && in.Watch.Wet {
+		rec.Code, rec.Subject, rec.Confidence = WatchStuck, byWet, 0.85
+	}
+	w.begin(rec)
+}
+
+const (
+	// endlessOver the run limit, with a little for timing, no controller lets a
+	// run go on.
+	endlessOver  = 1.1
+	endlessGrace = 30 * time.Second
+)
+
+func (w *clerk) endlessAt() time.Time {
+	s := w.s
+	if !s.Run.On || s.find(EndlessFill) != nil {
+		return far
+	}
+	if w.settings.Heartbeat == 0 {
+		return w.longestRun()
+	}
+	// The end may have gone unheard: the device must have spoken since.
+	if s.Run.OverAt.IsZero() {
+		return far
+	}
+	return s.Run.OverAt.Add(endlessGrace)
+}
+
+// longestRun is until when the present run may last.
+func (w *clerk) longestRun() time.Time {
+	return w.s.Run.Since.Add(time.Duration(endlessOver*float64(w.settings.RunLimit)) + endlessGrace)
+}
+
+func (w *clerk) runsOn(at time.Time) {
+	s, t := w.s, &w.tank
+	w.carry(at)
+	litres := t.flowLDay * s.Base.X[flow] * at.Sub(s.Run.Since).Hours() / 24
+	w.begin(Record{Code: EndlessFill, Since: s.Run.Since, Found: at, Confidence: surely,
+		Amount: litres, AmountSD: litres * s.Base.sd(flow)})
+}
+
+// ceilingConfirm is longer than a wave.
+const ceilingConfirm = 10 * time.Second
+
+func (w *clerk) ceilingAt() time.Time {
+	s := w.s
+	c := &s.Inputs.Ceiling
+	if !c.Known || !c.Wet || s.find(CeilingWet) != nil || s.Inputs.Return.Known && !s.Inputs.Return.Wet {
+		return far
+	}
+	return later(c.At.Add(ceilingConfirm), s.Inputs.SettledAt)
+}
+
+// siphonWithin of a run's end, a ceiling that turns wet was reached by water
+// that went on running.
+const siphonWithin = 6 * time.Hour
+
+func (w *clerk) ceilingStaysWet(at time.Time) {
+	s := w.s
+	c := &s.Inputs.Ceiling
+	w.begin(Record{Code: CeilingWet, Since: c.At, Found: at, Confidence: surely})
+	if !s.Run.On && c.At.After(s.Run.EndedAt.Add(togetherWithin)) && c.At.Sub(s.Run.EndedAt) < siphonWithin &&
+		s.Inputs.Watch.Known && s.Inputs.Watch.Wet && s.find(EndlessFill) == nil {
+		w.begin(Record{Code: EndlessFill, Since: s.Run.Since, Found: at, Confidence: 0.8, Subject: bySiphon})
+	}
+}
+
+const bySiphon = "siphon"

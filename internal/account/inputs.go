@@ -1,0 +1,218 @@
+package account
+
+import (
+	"math"
+	"time"
+)
+
+// Contact is what a two-state input said last.
+type Contact struct {
+	Known, Wet bool
+	At         time.Time
+}
+
+func (c *Contact) turn(at time.Time, wet bool) {
+	if !c.Known || c.Wet != wet {
+		*c = Contact{Known: true, Wet: wet, At: at}
+	}
+}
+
+// Inputs is what the devices said last. What was never heard of is not there:
+// no list of what a tank has needs to be kept.
+type Inputs struct {
+	LastSeen                         time.Time
+	Silent                           bool
+	Watch, Ceiling, Floor, Reservoir Contact
+	// Return is Wet while the return pump runs.
+	Return Contact
+	// SettledAt is when the level may be believed again after a restart.
+	SettledAt time.Time
+	HasGauge  bool
+	// GaugeZeroMM is the gauge's level that counts as the watch level.
+	GaugeZeroMM float64
+	LevelMM     float64
+	LevelAt     time.Time
+}
+
+// settled says whether the level means anything: not while the display has run
+// down into the chamber, nor in the dip after a restart.
+func (in *Inputs) settled(at time.Time) bool {
+	return !(in.Return.Known && !in.Return.Wet) && !at.Before(in.SettledAt)
+}
+
+// lostAfter is how long a device may be silent before runs may have gone
+// unheard, in heartbeats.
+const lostAfter = 1.25
+
+// hear notes that the device is alive.
+func (w *clerk) hear(at time.Time) {
+	s := w.s
+	if hb := w.settings.Heartbeat; hb > 0 && at.Sub(s.Inputs.LastSeen).Seconds() > lostAfter*hb.Seconds() {
+		w.lostTrack(at)
+	}
+	s.Inputs.LastSeen = at
+	if s.Run.On && s.Run.OverAt.IsZero() && at.After(w.longestRun()) {
+		s.Run.OverAt = at
+	}
+	if s.Inputs.Silent {
+		s.Inputs.Silent = false
+		w.end(DeviceSilent, at)
+	}
+}
+
+// lostTrack says that nobody knows what the pump did since the device was last
+// heard: the level may be anywhere, and tells nothing about what left.
+func (w *clerk) lostTrack(at time.Time) {
+	w.carry(at)
+	w.s.Run.On = false
+	w.s.Run.Unsure = true
+	w.blur()
+}
+
+// blur lets the level be anywhere about its usual places.
+func (w *clerk) blur() {
+	t := &w.tank
+	w.eachFilter(func(f *Filter) {
+		f.X[deficit] = t.bandL / 2
+		for i := range states {
+			f.P[deficit][i], f.P[i][deficit] = 0, 0
+		}
+		f.P[deficit][deficit] = square(openLevelBands * t.bandL)
+	})
+}
+
+// eachFilter does the same to every belief.
+func (w *clerk) eachFilter(do func(*Filter)) {
+	do(&w.s.Base)
+	for i := range w.s.Suspicions {
+		do(&w.s.Suspicions[i].Filter)
+	}
+	if r := w.s.Rivals; r != nil {
+		do(&r.Air.Filter)
+		do(&r.Leak.Filter)
+	}
+}
+
+// watchTurns: the watch sensor reads dry or wet.
+func (w *clerk) watchTurns(at time.Time, wet bool) {
+	s := w.s
+	w.carry(at)
+	changed := !s.Inputs.Watch.Known || s.Inputs.Watch.Wet != wet
+	s.Inputs.Watch.turn(at, wet)
+	if wet && changed && !s.Run.On && s.Inputs.settled(at) && s.Rhythm.Marks > 0 {
+		w.lostTrack(at) // filled, and nobody heard the pump
+	}
+	if wet || !changed || s.Run.On || !s.Inputs.settled(at) {
+		return
+	}
+	w.end(WatchStuck, at)
+	w.markDry()
+}
+
+// markDry: the level is at the watch sensor's lower switching level.
+func (w *clerk) markDry() {
+	s, t := w.s, &w.tank
+	s.Run.MarkedDry = true
+	if t.bandL == 0 || s.Run.Unsure {
+		return
+	}
+	s.Rhythm.EarlyZ = w.weigh(&reading{i: deficit, j: band, a: 1, b: -t.bandL,
+		noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
+	s.Rhythm.note(s.Rhythm.EarlyZ)
+	w.judge()
+}
+
+// markWet: the level is back at its upper switching level.
+func (w *clerk) markWet(at time.Time) {
+	s, t := w.s, &w.tank
+	s.Rhythm.MarkAt = at
+	if t.bandL == 0 {
+		return
+	}
+	z := w.weigh(&reading{i: deficit, a: 1, noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
+	if !s.Run.Unsure {
+		s.Rhythm.note(z)
+	}
+	s.Run.Unsure = false
+	s.Rhythm.Marks++
+	w.judge()
+	w.checkRhythm(at)
+}
+
+const (
+	// markBands is how well a switch repeats, in shares of its band; markTimeS
+	// how well the pump's start and end are timed. Judgements.
+	markBands = 0.06
+	markTimeS = 1.0
+	// strayBands is how far the level moves for reasons of its own: a hand in the
+	// sump, foam, a switch that catches in the dip after a restart.
+	strayBands = 0.7
+)
+
+func (w *clerk) markNoise() float64 {
+	t := &w.tank
+	return w.s.Rhythm.Unrest*square(markBands*t.bandL) + square(markTimeS*t.flowLDay/secondsPerDay)
+}
+
+// returnTurns: the return pump starts or stops.
+func (w *clerk) returnTurns(at time.Time, running bool) {
+	in := &w.s.Inputs
+	w.carry(at)
+	restarts := in.Return.Known && !in.Return.Wet && running
+	in.Return.turn(at, running)
+	if restarts {
+		in.SettledAt = later(in.SettledAt, at.Add(w.settings.RestartSettle))
+	}
+}
+
+// powerBack: the device starts again after a power cut.
+func (w *clerk) powerBack(at time.Time) {
+	w.carry(at)
+	w.s.Run.On = false
+	w.s.Inputs.SettledAt = later(w.s.Inputs.SettledAt, at.Add(w.settings.RestartSettle))
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// Rhythm is how regularly the tank fills.
+type Rhythm struct {
+	// MarkAt is when the level was last known to be at the watch level, Marks
+	// how often it was.
+	MarkAt time.Time
+	Marks  int
+	// EarlyZ is how early the watch sensor last turned dry.
+	EarlyZ float64
+	// Unrest is the variance of the marks over what is usual; Erratic the
+	// evidence that it has grown, since ErraticSince.
+	Unrest       float64
+	Erratic      float64
+	ErraticSince time.Time
+	// UsualFlow is the pump's flow once learned, that weakening is measured by;
+	// UsualGaugeMM the gauge's zero.
+	UsualFlow, UsualGaugeMM float64
+}
+
+const (
+	// unrestGain is how fast Unrest learns from a mark; it stays within
+	// leastUnrest and mostUnrest.
+	unrestGain  = 0.01
+	leastUnrest = 0.25
+	mostUnrest  = 9.0
+	// cappedZ2: no single mark counts for more.
+	cappedZ2 = 6.0
+	// erraticRatio is the growth in variance that is looked for.
+	erraticRatio = 5.0
+)
+
+// note learns from how far a mark lay off.
+func (r *Rhythm) note(z float64) {
+	z2 := min(z*z, cappedZ2)
+	r.Unrest = min(max(r.Unrest*(1+unrestGain*(z2-1)), leastUnrest), mostUnrest)
+	// The log-likelihood ratio of a variance grown by erraticRatio.
+	r.Erratic = max(0, r.Erratic+0.5*z2*(1-1/erraticRatio)-0.5*math.Log(erraticRatio))
+}
