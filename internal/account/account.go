@@ -54,6 +54,9 @@ type State struct {
 	// Rivals is the open question between a leak and the air; nil: none.
 	Rivals *Rivals `json:",omitempty"`
 
+	// ChangedAt is when water was last changed.
+	ChangedAt time.Time
+
 	Inputs      Inputs
 	Run         Run
 	Rhythm      Rhythm
@@ -215,7 +218,7 @@ func (w *clerk) handle(o *Observation) {
 			w.end(CeilingWet, at)
 		}
 	case Floor:
-		s.Inputs.Floor.turn(at, o.Value == 1)
+		w.floorTurns(at, o.Value == 1)
 	case ReservoirLow:
 		w.reservoirSays(at, o.Value == 1)
 	case ReturnPump:

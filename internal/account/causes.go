@@ -94,15 +94,26 @@ func (w *clerk) saltHasStepped(since time.Time, confidence float64, was Levels) 
 	if math.Abs(stepPSU) < worthSaltPSU || s.find(InstrumentOff) != nil {
 		return
 	}
+	if s.ChangedAt.After(since) && s.ChangedAt.Sub(since) < mixWithin {
+		w.begin(Record{Code: SalinityCreeping, Since: s.ChangedAt, Found: s.At, Confidence: min(confidence, mixConfidence), Was: was,
+			Subject: byMix, Amount: s.Base.X[leak], AmountSD: s.Base.sd(leak), Number: stepPSU})
+		return
+	}
 	w.begin(Record{Code: InstrumentOff, Since: since, Found: s.At, Confidence: min(confidence, stepConfidence), Was: was,
 		Subject: bySalt, Amount: stepPSU, AmountSD: s.Base.sd(salt)})
 }
 
-// stepConfidence: a jump in salinity that no litres explain may be real.
-const stepConfidence = 0.7
+const (
+	// stepConfidence: a jump in salinity that no litres explain may be real.
+	stepConfidence = 0.7
+	// mixWithin of the last reading before it, a water change explains a jump.
+	mixWithin     = 8 * 24 * time.Hour
+	mixConfidence = 0.9
+)
 
 const (
 	bySalt  = "salinity"
+	byMix   = "water change"
 	byGauge = "level gauge"
 )
 
@@ -177,7 +188,7 @@ func (w *clerk) checkSalinity(at time.Time) {
 	case r == nil && math.Abs(off) > limit+sureSigmas*f.sd(salt) && s.find(TankLeak) == nil && s.find(InstrumentOff) == nil:
 		w.begin(Record{Code: SalinityCreeping, Since: at, Found: at, Confidence: surely, Subject: bySalt,
 			Amount: f.X[leak], AmountSD: f.sd(leak), Was: w.levels(f)})
-	case r != nil && r.Subject == bySalt && math.Abs(off) < limit-f.sd(salt):
+	case r != nil && (r.Subject == bySalt || r.Subject == byMix) && math.Abs(off) < limit-f.sd(salt):
 		w.end(SalinityCreeping, at)
 	}
 }

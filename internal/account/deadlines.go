@@ -22,6 +22,7 @@ func (w *clerk) nextDeadline() (time.Time, func(*clerk, time.Time)) {
 		{w.overdueAt(), (*clerk).isOverdue},
 		{w.endlessAt(), (*clerk).runsOn},
 		{w.ceilingAt(), (*clerk).ceilingStaysWet},
+		{w.siphonAt(), (*clerk).siphons},
 	} {
 		if d.at.Before(at) {
 			at, what = d.at, d.what
@@ -104,7 +105,10 @@ func (w *clerk) overdueAt() time.Time {
 		in.Return.Known && !in.Return.Wet || s.find(TopOffOverdue) != nil || s.find(WatchStuck) != nil {
 		return far
 	}
-	last := later(later(s.Rhythm.MarkAt, s.Run.EndedAt), in.SettledAt)
+	if in.Ceiling.Known && in.Ceiling.Wet {
+		return far // there is water enough
+	}
+	last := later(later(later(s.Rhythm.MarkAt, s.Run.EndedAt), later(in.SettledAt, in.Ceiling.At)), in.LostAt)
 	if in.Watch.Known && !in.Watch.Wet {
 		return later(in.Watch.At, last).Add(max(dryOverdue, 3*w.settings.MinOff))
 	}
@@ -177,18 +181,34 @@ func (w *clerk) ceilingAt() time.Time {
 	return later(c.At.Add(ceilingConfirm), s.Inputs.SettledAt)
 }
 
-// siphonWithin of a run's end, a ceiling that turns wet was reached by water
-// that went on running.
-const siphonWithin = 6 * time.Hour
-
 func (w *clerk) ceilingStaysWet(at time.Time) {
+	w.begin(Record{Code: CeilingWet, Since: w.s.Inputs.Ceiling.At, Found: at, Confidence: surely})
+}
+
+// siphonAt is when the level, after a run that ended well, should long have
+// sunk, and the ceiling is wet instead.
+func (w *clerk) siphonAt() time.Time {
 	s := w.s
-	c := &s.Inputs.Ceiling
-	w.begin(Record{Code: CeilingWet, Since: c.At, Found: at, Confidence: surely})
-	if !s.Run.On && c.At.After(s.Run.EndedAt.Add(togetherWithin)) && c.At.Sub(s.Run.EndedAt) < siphonWithin &&
-		s.Inputs.Watch.Known && s.Inputs.Watch.Wet && s.find(EndlessFill) == nil {
-		w.begin(Record{Code: EndlessFill, Since: s.Run.Since, Found: at, Confidence: 0.8, Subject: bySiphon})
+	in := &s.Inputs
+	if s.Run.On || s.find(CeilingWet) == nil || !in.Watch.Known || !in.Watch.Wet || s.find(EndlessFill) != nil ||
+		in.Ceiling.At.Before(s.Run.EndedAt) || in.Ceiling.At.Sub(s.Run.EndedAt) > siphonWithin {
+		return far
 	}
+	pause := w.tank.bandL * s.Base.X[band] / max(w.demandLDay(&s.Base), leastUseFrac*w.tank.thirst.usualLDay)
+	return s.Run.EndedAt.Add(max(days(siphonPauses*pause), siphonLeast))
+}
+
+const (
+	// siphonWithin of a run's end, a ceiling that turns wet was reached by water
+	// that went on running.
+	siphonWithin = time.Hour
+	// siphonPauses: by then a level that was at the watch level has sunk.
+	siphonPauses = 2.5
+	siphonLeast  = 2 * time.Hour
+)
+
+func (w *clerk) siphons(at time.Time) {
+	w.begin(Record{Code: EndlessFill, Since: w.s.Run.Since, Found: at, Confidence: 0.9, Subject: bySiphon})
 }
 
 const bySiphon = "siphon"

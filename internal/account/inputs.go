@@ -27,6 +27,8 @@ type Inputs struct {
 	Return Contact
 	// SettledAt is when the level may be believed again after a restart.
 	SettledAt time.Time
+	// LostAt is when runs last may have gone unheard.
+	LostAt time.Time
 	HasGauge  bool
 	// GaugeZeroMM is the gauge's level that counts as the watch level.
 	GaugeZeroMM float64
@@ -63,9 +65,15 @@ func (w *clerk) hear(at time.Time) {
 // lostTrack says that nobody knows what the pump did since the device was last
 // heard: the level may be anywhere, and tells nothing about what left.
 func (w *clerk) lostTrack(at time.Time) {
+	s := w.s
 	w.carry(at)
-	w.s.Run.On = false
-	w.s.Run.Unsure = true
+	s.Run.On = false
+	s.Run.Unsure = true
+	s.Inputs.LostAt = at
+	// The reservoir went on giving, as far as anybody can tell.
+	lost := at.Sub(s.Inputs.LastSeen).Hours() / 24
+	s.Supply.draw(w.demandLDay(&s.Base) * lost)
+	s.Supply.Unsure = true
 	w.blur()
 }
 
@@ -118,7 +126,7 @@ func (w *clerk) markDry() {
 	}
 	s.Rhythm.EarlyZ = w.weigh(&reading{i: deficit, j: band, a: 1, b: -t.bandL,
 		noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
-	s.Rhythm.note(s.Rhythm.EarlyZ)
+	w.noteMark(s.Rhythm.EarlyZ)
 	w.judge()
 }
 
@@ -131,7 +139,7 @@ func (w *clerk) markWet(at time.Time) {
 	}
 	z := w.weigh(&reading{i: deficit, a: 1, noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
 	if !s.Run.Unsure {
-		s.Rhythm.note(z)
+		w.noteMark(z)
 	}
 	s.Run.Unsure = false
 	s.Rhythm.Marks++
@@ -209,10 +217,42 @@ const (
 	erraticRatio = 5.0
 )
 
+// suspected is the evidence from which a change is likely enough that it, and
+// not a fouled sensor, explains why the marks lie off.
+const suspected = 5.0
+
+func (w *clerk) noteMark(z float64) {
+	for i := range suspects {
+		if x := &w.s.Suspicions[i]; x.weight(suspects[i].of) > suspected {
+			return
+		}
+	}
+	w.s.Rhythm.note(z)
+}
+
 // note learns from how far a mark lay off.
 func (r *Rhythm) note(z float64) {
 	z2 := min(z*z, cappedZ2)
 	r.Unrest = min(max(r.Unrest*(1+unrestGain*(z2-1)), leastUnrest), mostUnrest)
 	// The log-likelihood ratio of a variance grown by erraticRatio.
 	r.Erratic = max(0, r.Erratic+0.5*z2*(1-1/erraticRatio)-0.5*math.Log(erraticRatio))
+}
+
+// floorTurns: the floor sensor. While the pump runs, or just after, the water is
+// the pump's.
+func (w *clerk) floorTurns(at time.Time, wet bool) {
+	s := w.s
+	s.Inputs.Floor.turn(at, wet)
+	r := &s.Run
+	if !wet {
+		if f := s.find(FreshLeak); f != nil && f.Subject == byFloor {
+			w.end(FreshLeak, at)
+		}
+		return
+	}
+	if ran := at.Sub(r.Since); r.On || at.Sub(r.EndedAt) < togetherWithin {
+		litres := w.tank.flowLDay * s.Base.X[flow] * min(ran.Hours(), 1) / 24
+		w.begin(Record{Code: FreshLeak, Since: r.Since, Found: at, Confidence: 0.9, Subject: byFloor,
+			Amount: litres, AmountSD: litres * s.Base.sd(flow)})
+	}
 }

@@ -101,11 +101,34 @@ func (x *Suspicion) weight(c change) float64 {
 	return x.Evidence
 }
 
+// broken says that the fills do not bring the level: what the account would
+// conclude from levels and salt follows from that, and is not said.
+func (w *clerk) broken() bool {
+	s := w.s
+	for _, code := range [...]Code{PumpSeized, WatchStuck, TopOffOverdue, EndlessFill, CeilingWet} {
+		if s.find(code) != nil {
+			return true
+		}
+	}
+	r := s.find(FreshLeak)
+	return r != nil && r.Subject == byFloor || w.reservoirEmpty()
+}
+
+// mended starts the tests again after that.
+func (w *clerk) mended() {
+	w.blur()
+	w.s.Run.Unsure = true
+	w.supposeAll()
+}
+
 // judge believes a change when its evidence passes its threshold, and settles
 // the open question when one rival has won.
 func (w *clerk) judge() {
 	s := w.s
 	if s.Rivals != nil && w.judgeRivals() {
+		return
+	}
+	if w.broken() {
 		return
 	}
 	h := w.gather()
@@ -138,6 +161,10 @@ func (w *clerk) convict(h *hearing, best change, confidence float64) {
 	case airChanged, leakChanged, splitWrong:
 		w.demandChanged(h, best)
 	case flowChanged:
+		if x.Filter.X[flow] < leastFlowFrac {
+			w.supposeAll() // no pump runs backwards: something else is the matter
+			return
+		}
 		w.believe(&x)
 		w.judgeFlow(x.Since, confidence, was)
 	case bandChanged:

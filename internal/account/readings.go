@@ -8,6 +8,8 @@ import (
 const (
 	// gaugeMM is a level gauge's error where none is stated: ripples.
 	gaugeMM = 1.0
+	// aboveIntakeMM keeps a gauge out of the return pump's vortex.
+	aboveIntakeMM = 5.0
 	// strayGaugeMM is how far off a gauge's reading may be that went astray.
 	strayGaugeMM = 15.0
 	// handSalinityPSU is a salinity reading's error where none is stated: a
@@ -15,6 +17,8 @@ const (
 	handSalinityPSU  = 0.5
 	leastSalinityPSU = 0.05
 	straySalinityPSU = 2.5
+	// systemFrac is how well the system's volume is known.
+	systemFrac = 0.08
 	// lateSalinityPSUDay is the error that a day's delay adds to a reading.
 	lateSalinityPSUDay = 0.3
 	// mixPSU is the error of a new mix, mixUnknownPSU when nobody measured it.
@@ -37,7 +41,7 @@ func (w *clerk) gaugeReads(at time.Time, o *Observation) {
 		w.supposeAll()
 	}
 	in.LevelMM, in.LevelAt = o.Value, at
-	if !in.settled(at) || t.chamberM2 == 0 {
+	if !in.settled(at) || o.Value < t.intakeMM+aboveIntakeMM {
 		return
 	}
 	w.carry(at)
@@ -46,7 +50,8 @@ func (w *clerk) gaugeReads(at time.Time, o *Observation) {
 		sd = gaugeMM
 	}
 	perMM := t.litresPerMM()
-	w.weigh(&reading{i: deficit, j: gauge, a: 1, b: 1, value: (in.GaugeZeroMM - o.Value) * perMM,
+	missing := (t.chamber.VolumeM3(in.GaugeZeroMM/mmPerM) - t.chamber.VolumeM3(o.Value/mmPerM)) * litresPerM3
+	w.weigh(&reading{i: deficit, j: gauge, a: 1, b: 1, value: missing,
 		noise: square(sd * perMM), stray: strayGaugeMM * perMM}, gaugeRead)
 	w.judge()
 }
@@ -60,8 +65,11 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 		sd = handSalinityPSU
 	}
 	noise := square(max(sd, leastSalinityPSU)) + square(lateSalinityPSUDay*at.Sub(o.At).Hours()/24)
-	// What is missing has left its salt behind.
-	r := reading{i: salt, j: deficit, a: 1, b: s.Base.X[salt] / t.systemL, value: o.Value,
+	// What is missing has left its salt behind; how much that is, is known no
+	// better than a litre of the filter and the system's volume are.
+	perL := s.Base.X[salt] / t.systemL
+	noise += square(perL*s.Base.X[deficit]) * (s.Supply.Base.ScaleVar + square(systemFrac))
+	r := reading{i: salt, j: deficit, a: 1, b: perL, value: o.Value,
 		noise: noise, stray: straySalinityPSU}
 	if w.instrumentReads(at, o.Instrument, &r) {
 		w.weigh(&r, salinityRead)
@@ -74,6 +82,7 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 func (w *clerk) waterChanged(at time.Time, o *Observation) {
 	t := &w.tank
 	w.carry(at)
+	w.s.ChangedAt = at
 	share := min(o.Value/t.systemL, 1)
 	mix, sd := o.Second, mixPSU
 	if mix == 0 {
@@ -95,10 +104,12 @@ func (w *clerk) waterChanged(at time.Time, o *Observation) {
 // Instrument is what is known of one that reads salinity.
 type Instrument struct {
 	Name string
-	// Offset is how far it reads from the account, lately; OffsetVar how well
-	// that is known.
-	Offset, OffsetVar float64
-	LastAt            time.Time
+	// Reads is how often it was read; Usual how far it reads from the account
+	// in the long run, Recent lately, Last at its last reading.
+	Reads               int
+	Usual, Recent, Last float64
+	SD                  float64 // of its last reading
+	LastAt              time.Time
 	// Rise and Fall are Page's sums of its standardised surprises, from RiseAt
 	// and FallAt.
 	Rise, Fall     float64
@@ -109,16 +120,21 @@ type Instrument struct {
 
 const (
 	maxInstruments = 6
-	// instrumentPSU is how far a sound instrument may read from the others.
-	instrumentPSU = 0.4
-	// instrumentWanderPSU is how its offset wanders in a square root of a day.
-	instrumentWanderPSU = 0.02
+	// recentGain is the weight of a new reading in Recent, usualReads how many
+	// readings Usual remembers.
+	recentGain = 0.4
+	usualReads = 12
 	// driftSD is the shift of an instrument that is looked for, in standard
 	// deviations of one reading; driftThreshold the log-likelihood ratio.
 	driftSD        = 1.5
 	driftThreshold = 6.0
 	// cappedSurprise: no single reading counts for more.
 	cappedSurprise = 4.0
+	// disagreeSigmas and disagreePSU: two instruments disagree when they have
+	// moved apart by both. The second is common practice, no source: what people
+	// would calibrate for.
+	disagreeSigmas = 3.0
+	disagreePSU    = 0.5
 )
 
 // instrumentReads compares a reading with the account, for its instrument's own
@@ -130,17 +146,20 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 		return true // more instruments than anybody has: they count, unchecked
 	}
 	f := &s.Base
-	expected := f.X[salt] + r.b*f.X[deficit]
+	residual := r.value - f.X[salt] - r.b*f.X[deficit]
 	variance := f.P[salt][salt] + 2*r.b*f.P[salt][deficit] + r.b*r.b*f.P[deficit][deficit] + r.noise
-	in.OffsetVar += square(instrumentWanderPSU) * max(at.Sub(in.LastAt).Hours()/24, 0)
-	all := variance + in.OffsetVar
-	surprise := r.value - expected - in.Offset
-	z := min(max(surprise/math.Sqrt(all), -cappedSurprise), cappedSurprise)
+	in.SD, in.Last, in.LastAt = math.Sqrt(r.noise), residual, at
+	if in.Reads == 0 {
+		in.Usual, in.Recent = residual, residual
+	}
+	z := min(max((residual-in.Usual)/math.Sqrt(variance), -cappedSurprise), cappedSurprise)
 	page(&in.Rise, &in.RiseAt, z*driftSD-driftSD*driftSD/2, at)
 	page(&in.Fall, &in.FallAt, -z*driftSD-driftSD*driftSD/2, at)
-	in.LastAt = at
+	in.Recent += recentGain * (residual - in.Recent)
+	in.Reads++
+	other, apart, sd := s.apart(in)
 	if in.Off {
-		if math.Abs(r.value-expected) < instrumentPSU+2*math.Sqrt(variance) && max(in.Rise, in.Fall) < driftThreshold {
+		if other == nil || math.Abs(apart) < disagreePSU && math.Abs(apart) < disagreeSigmas*sd {
 			in.Off, in.Rise, in.Fall = false, 0, 0
 			if !s.anyOff() {
 				w.end(InstrumentOff, at)
@@ -148,20 +167,43 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 		}
 		return !in.Off
 	}
+	if max(in.Rise, in.Fall) > driftThreshold && other != nil && math.Abs(apart) > max(disagreePSU, disagreeSigmas*sd) {
+		since := in.RiseAt
+		if in.Fall > in.Rise {
+			since = in.FallAt
+		}
+		in.Off, in.Rise, in.Fall = true, 0, 0
+		w.begin(Record{Code: InstrumentOff, Since: since, Found: at, Confidence: surely,
+			Amount: apart, AmountSD: sd, Reads: name, Against: other.Name})
+		return false
+	}
+	if max(in.Rise, in.Fall) == 0 || in.Reads <= usualReads/2 {
+		in.Usual += (residual - in.Usual) / min(float64(in.Reads), usualReads)
+	}
+	return true
+}
+
+// apart is how far an instrument has moved from the one that was read last
+// besides it, since its own readings began to stray; nil if none was.
+func (s *State) apart(in *Instrument) (other *Instrument, apart, sd float64) {
 	since := in.RiseAt
 	if in.Fall > in.Rise {
 		since = in.FallAt
 	}
-	if other := s.witness(in, since); other != nil && max(in.Rise, in.Fall) > driftThreshold && max(other.Rise, other.Fall) < driftThreshold/2 {
-		in.Off, in.Rise, in.Fall = true, 0, 0
-		w.begin(Record{Code: InstrumentOff, Since: since, Found: at, Confidence: 0.95,
-			Amount: r.value - expected, AmountSD: math.Sqrt(variance), Reads: name, Against: other.Name})
-		return false
+	for i := range s.Instruments {
+		o := &s.Instruments[i]
+		if o.Name != in.Name && !o.Off && o.Reads > 1 && o.LastAt.After(since) && (other == nil || o.LastAt.After(other.LastAt)) {
+			other = o
+		}
 	}
-	gain := in.OffsetVar / all
-	in.Offset += gain * surprise
-	in.OffsetVar *= 1 - gain
-	return true
+	if other == nil {
+		return nil, 0, 0
+	}
+	apart = (in.Recent - in.Usual) - (other.Last - other.Usual)
+	// The spread of an exponential mean, and of the two long-run means.
+	usual := func(i *Instrument) float64 { return square(i.SD) / min(float64(i.Reads), usualReads) }
+	sd = math.Sqrt(square(in.SD)*recentGain/(2-recentGain) + square(other.SD) + usual(in) + usual(other))
+	return other, apart, sd
 }
 
 // page adds to one of Page's sums, which never fall below nothing.
@@ -182,19 +224,8 @@ func (s *State) instrument(name string) *Instrument {
 	if len(s.Instruments) >= maxInstruments {
 		return nil
 	}
-	s.Instruments = append(s.Instruments, Instrument{Name: name, OffsetVar: square(instrumentPSU)})
+	s.Instruments = append(s.Instruments, Instrument{Name: name})
 	return &s.Instruments[len(s.Instruments)-1]
-}
-
-// witness is another instrument that was read since and is not off.
-func (s *State) witness(in *Instrument, since time.Time) *Instrument {
-	for i := range s.Instruments {
-		o := &s.Instruments[i]
-		if o.Name != in.Name && !o.Off && o.LastAt.After(since) {
-			return o
-		}
-	}
-	return nil
 }
 
 func (s *State) anyOff() bool {

@@ -1,6 +1,9 @@
 package account
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Record is what is remembered of a finding while it goes on.
 type Record struct {
@@ -46,10 +49,13 @@ func (w *clerk) end(code Code, at time.Time) {
 	s := w.s
 	for i := range s.Open {
 		if s.Open[i].Code == code {
-			r := s.Open[i]
-			s.Open = append(s.Open[:i], s.Open[i+1:]...)
+			r, was := s.Open[i], w.broken()
+			s.Open = slices.Delete(s.Open, i, i+1)
 			r.Ended = at
 			w.told = append(w.told, w.finding(&r))
+			if was && !w.broken() {
+				w.mended()
+			}
 			return
 		}
 	}

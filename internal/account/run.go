@@ -156,8 +156,10 @@ const (
 	// says something; bareLongRun the same where no watch sensor is heard.
 	longRun     = 1.5
 	bareLongRun = 4.0
-	// atLimit: so near its limit, a run ended because of it.
-	atLimit = 0.97
+	// atLimit: so near its limit, a run ended because of it; plainlyLong times
+	// what it should have needed then says enough.
+	atLimit     = 0.97
+	plainlyLong = 1.15
 	// shortLongRun: no shorter run is long. Timing is by the second.
 	shortLongRun = 20 * time.Second
 )
@@ -167,8 +169,9 @@ func (w *clerk) ranLong(ran time.Duration) bool {
 	if !w.s.Inputs.Watch.Known {
 		times = bareLongRun
 	}
-	return ran >= shortLongRun && ran.Seconds() > times*w.expectedRun().Seconds() ||
-		ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds()
+	expected := w.expectedRun().Seconds()
+	return ran >= shortLongRun && ran.Seconds() > times*expected ||
+		ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds() && ran.Seconds() > plainlyLong*expected
 }
 
 // reached says whether the run ended because the watch level was reached.

@@ -18,6 +18,8 @@ type Supply struct {
 	// DrawnL is what the filter thinks the pump took since FilledAt.
 	DrawnL   float64
 	FilledAt time.Time
+	// Unsure says that runs may have gone unheard since FilledAt.
+	Unsure bool
 	// Base is what is believed; Suspect supposes that water has begun to go
 	// elsewhere at SuspectAt, with Evidence against Base.
 	Base, Suspect Outflow
@@ -96,10 +98,10 @@ func (w *clerk) filled(at time.Time, o *Observation) {
 	if t.reservoirL == 0 {
 		return
 	}
-	if days := at.Sub(p.FilledAt).Hours() / 24; p.Known && o.Value > 0 && days > 0 {
+	if days := at.Sub(p.FilledAt).Hours() / 24; p.Known && !p.Unsure && o.Value > 0 && days > 0 {
 		w.compareFill(at, o.Value, days)
 	}
-	p.Known, p.FilledAt, p.DrawnL = true, at, 0
+	p.Known, p.FilledAt, p.DrawnL, p.Unsure = true, at, 0, false
 	p.Fills++
 	p.LeftL, p.LeftVar = t.reservoirL, square(fillMarkFrac*t.reservoirL)
 	w.end(ReservoirEmptyBy, at)

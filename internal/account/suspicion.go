@@ -60,8 +60,8 @@ var suspects = [...]struct {
 	{splitWrong, 24, 48, salinityRead},
 	{flowChanged, 0, 4, levelMark},
 	{bandChanged, 0, 4, levelMark},
-	{saltStepped, 0, 16, salinityRead},
-	{gaugeStepped, 3, 1, gaugeRead},
+	{saltStepped, 72, 16, salinityRead},
+	{gaugeStepped, 1, 1, gaugeRead},
 	{watchMoved, 3, 1, levelMark},
 	{levelMoved, 0, 1, gaugeRead},
 }
@@ -83,7 +83,7 @@ type Suspicion struct {
 const (
 	openAirFrac    = 0.5   // of the tank's multiplier
 	openLeakFrac   = 0.010 // of the system's water, a day
-	openSplitFrac  = 0.004 // of the system's water, a day
+	openSplitFrac  = 0.006 // of the system's water, a day
 	openFlowFrac   = 0.4   // of the flow
 	openBandFrac   = 0.5   // of the band
 	openSaltPSU    = 1.5

@@ -26,9 +26,14 @@ type tank struct {
 	// bandL is the water between the watch sensor's two switching levels; 0
 	// without a watch sensor.
 	bandL float64
-	// chamberM2 is the water surface where the level shows.
+	// chamber is the vessel where the level shows, chamberM2 its surface at the
+	// watch level.
+	chamber   hydraulics.Vessel
 	chamberM2 float64
 	watchMM   float64 // NaN: not known
+	// intakeMM is where the return pump draws air: below, the display takes the
+	// losses, and the chamber's level says nothing.
+	intakeMM float64
 	// flowLDay is the top-off at work, skimLDay the skimmer's habit.
 	flowLDay, skimLDay float64
 	// reserveL is the water between watch level and return-pump intake, marginL
@@ -65,13 +70,14 @@ func newTank(s *site.Site, o *Settings) (tank, error) {
 		levelM = chamber.RimM() / 2
 	}
 	t.systemL = (fixedM3 + chamber.VolumeM3(levelM)) * litresPerM3
-	t.chamberM2 = chamber.AreaM2(levelM)
+	t.chamber, t.chamberM2 = chamber, chamber.AreaM2(levelM)
 	if w := s.TopOff.Watch; w != nil {
 		t.bandL = (chamber.VolumeM3(levelM+w.HysteresisM/2) - chamber.VolumeM3(levelM-w.HysteresisM/2)) * litresPerM3
 	}
 	t.marginL = (chamber.CapacityM3() - chamber.VolumeM3(levelM)) * litresPerM3
 	if s.HasSump() {
 		t.reserveL = (chamber.VolumeM3(levelM) - chamber.VolumeM3(s.Return.IntakeElevationM)) * litresPerM3
+		t.intakeMM = s.Return.IntakeElevationM * mmPerM
 		lowest := max(s.Return.OutletHeightM, s.Return.SiphonBreakHeightM)
 		down := display.VolumeM3(s.Overflow.CrestHeightM) - display.VolumeM3(lowest)
 		t.marginL -= max(down, 0) * litresPerM3

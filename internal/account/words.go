@@ -66,7 +66,7 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 	switch r.Code {
 	case TankLeak, SalinityCreeping:
 		unit = litresADay
-		if r.Subject != bySalt {
+		if r.Subject == "" {
 			water()
 		}
 		salinity(r.Was.SaltPSU)
@@ -192,6 +192,8 @@ func (w *clerk) clause(r *Record) string {
 		switch {
 		case r.Subject == bySalt:
 			return fmt.Sprintf("is %s off its salinity, at %s", salinityWords(math.Abs(s.Base.X[salt]-t.targetPSU)), salinity)
+		case r.Subject == byMix:
+			return fmt.Sprintf("went by %s in salinity with the water change of %s, to %s: check what the new water was mixed to", salinityWords(r.Number), since, salinity)
 		case r.Amount < 0:
 			return fmt.Sprintf("gains salt, since %s, as if %s of its top-off a day were salt water; salinity is at %s and rising", since, amount, salinity)
 		}

@@ -122,7 +122,7 @@ var Faults = []Fault{
 			c.Watch.ShiftM *= x * b.site.TopOff.Watch.HysteresisM / b.jitterM
 		}},
 	{Name: "watch moved", Wants: codes(account.WatchFouled), Kits: Full, Severity: [3]float64{-7, 7, -12}, Unit: "mm", weight: [3]int{1, 1, 1},
-		Follows: []account.Code{account.CeilingWet},
+		Follows: append([]account.Code{account.CeilingWet}, stopsTopOff...),
 		apply:   always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.Watch.ShiftM += x / 1000 })},
 	{Name: "watch stuck wet", Wants: codes(account.WatchStuck), Kits: Switches, Follows: stopsTopOff, Severity: [3]float64{1, 1, 1}, weight: [3]int{1, 1, 1},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.Watch.Stuck = plant.StuckWet })},
@@ -138,7 +138,7 @@ var Faults = []Fault{
 				c.Ceiling.ShiftM = d.Settings.Levels.WatchM - d.Settings.Levels.CeilingM
 			case 3:
 				if since == 0 {
-					c.BucketM3 = min(0.03*d.SystemM3, 10/litresPerM3)
+					c.BucketM3 = bandM3(b.site) / b.site.TopOff.Watch.HysteresisM * (d.Settings.Levels.CeilingM - d.Settings.Levels.WatchM + 0.012)
 				}
 			}
 		}},
