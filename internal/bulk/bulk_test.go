@@ -2,12 +2,9 @@ package bulk
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
@@ -22,36 +19,6 @@ func run(t *testing.T, in string) (out string, problems []string, sum Summary, e
 	var b strings.Builder
 	sum, err = Run(context.Background(), strings.NewReader(in), &b, func(p Problem) { problems = append(problems, p.Error()) })
 	return b.String(), problems, sum, err
-}
-
-// table reads CSV without its comments, as maps from column to cell.
-func table(t *testing.T, in io.Reader) []map[string]string {
-	t.Helper()
-	r := csv.NewReader(in)
-	r.Comment = '#'
-	records, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
-func reference(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	return table(t, f)
 }
 
 func TestTableShape(t *testing.T) {

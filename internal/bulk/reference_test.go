@@ -1,10 +1,13 @@
 package bulk
 
 import (
-	"math"
+	"encoding/csv"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"isohaline/internal/refcheck"
 )
 
 // bound is how far a computed column may lie from a reference: relative where
@@ -18,7 +21,7 @@ func TestReferenceTables(t *testing.T) {
 	const sameFormula = 1e-9
 	for _, tc := range []struct {
 		file   string
-		keep   func(row map[string]string) bool // nil: every row
+		medium string // of the rows to keep; empty: every row
 		inputs []string
 		want   map[string]bound
 		// undefinedThere: columns that the reference leaves empty where ours has
@@ -74,76 +77,80 @@ func TestReferenceTables(t *testing.T) {
 		},
 		{
 			file:   "refraction.csv", // Quan & Fry 1995
-			keep:   func(row map[string]string) bool { return row["medium"] == "seawater" },
+			medium: "seawater",
 			inputs: []string{"SP", "t_degC", "wavelength_nm"},
 			want:   map[string]bound{"refractive_index": {rel: 1e-12}},
 		},
 		{
 			file:   "refraction.csv", // brine of the same index, CRC Handbook 102nd ed.
-			keep:   func(row map[string]string) bool { return row["medium"] == "equal_index" },
+			medium: "equal_index",
 			inputs: []string{"SP"},
 			want:   map[string]bound{"nacl_mass_pct": {abs: 0.06}}, // the table's own uncertainty
 		},
 	} {
 		t.Run(tc.file, func(t *testing.T) {
-			var want []map[string]string
+			var want []refcheck.Row
 			var in strings.Builder
 			in.WriteString(strings.Join(tc.inputs, ",") + "\n")
-			for _, row := range reference(t, tc.file) {
-				if tc.keep != nil && !tc.keep(row) {
+			for _, row := range refcheck.Read(t, filepath.Join("testdata", tc.file)) {
+				if tc.medium != "" && row.Text("medium") != tc.medium {
 					continue
 				}
 				want = append(want, row)
-				for i, name := range tc.inputs {
-					if i > 0 {
-						in.WriteByte(',')
-					}
-					in.WriteString(row[name])
+				var cells []string
+				for _, name := range tc.inputs {
+					cells = append(cells, row.Text(name))
 				}
-				in.WriteByte('\n')
+				in.WriteString(strings.Join(cells, ",") + "\n")
 			}
 			out, problems, _, err := run(t, in.String())
 			if err != nil || problems != nil {
 				t.Fatal(err, problems)
 			}
-			got := table(t, strings.NewReader(out))
-			if len(got) != len(want) || len(want) == 0 {
+			got := table(t, out)
+			if len(got) != len(want) {
 				t.Fatalf("%d rows of %d", len(got), len(want))
 			}
 			for name, b := range tc.want {
-				compared, worst := 0, 0.0
-				for i := range want {
-					if want[i][name] == "" {
-						if got[i][name] != "" && name != tc.undefinedThere {
-							t.Errorf("%s, row %d: got %s where the reference has nothing", name, i+1, got[i][name])
+				column := refcheck.Column{Name: name}
+				for i, row := range want {
+					cell := got[i][name]
+					if row.Empty(name) {
+						if cell != "" && name != tc.undefinedThere {
+							t.Errorf("%s, row %d: got %s where the reference has nothing", name, i+1, cell)
 						}
 						continue
 					}
-					compared++
-					g, w := number(t, got[i][name]), number(t, want[i][name])
-					off, allowed := math.Abs(g-w), b.abs
+					v, err := strconv.ParseFloat(cell, 64)
+					if err != nil {
+						t.Errorf("%s, row %d: %v", name, i+1, err)
+					}
 					if b.rel > 0 {
-						allowed = b.rel * math.Abs(w)
-					}
-					worst = max(worst, off/max(allowed, math.SmallestNonzeroFloat64))
-					if !(off <= allowed) {
-						t.Errorf("%s, row %d: got %v, want %v within %v", name, i+1, g, w, b)
+						column.Rel(row, v, row.Float(name), b.rel)
+					} else {
+						column.Abs(row, v, row.Float(name), b.abs)
 					}
 				}
-				if compared == 0 {
-					t.Errorf("%s: nothing compared", name)
-				}
-				t.Logf("%s: %d rows, worst at %.2g of its bound", name, compared, worst)
+				column.Report(t)
 			}
 		})
 	}
 }
 
-func number(t *testing.T, cell string) float64 {
+// table reads CSV as maps from column to cell.
+func table(t *testing.T, text string) []map[string]string {
 	t.Helper()
-	v, err := strconv.ParseFloat(cell, 64)
+	records, err := csv.NewReader(strings.NewReader(text)).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return v
+	var rows []map[string]string
+	for _, record := range records[1:] {
+		row := map[string]string{}
+		for i, name := range records[0] {
+			row[name] = record[i]
+		}
+		rows = append(rows, row)
+	}
+	return rows
 }
