@@ -1,0 +1,103 @@
+package wire
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+)
+
+// startTimeout is how long the embedded server may take to read back what it
+// holds.
+const startTimeout = time.Minute
+
+// storeOverhead is what the embedded server may use beside the stream itself, for
+// the positions of consumers.
+const storeOverhead = 64 << 20
+
+// embedded is a NATS server inside this process. It listens nowhere: we reach it
+// through memory, so no port can be taken, scanned or fought over.
+type embedded struct {
+	server *server.Server
+	lock   *os.File
+}
+
+func startEmbedded(o LogOptions) (*embedded, error) {
+	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
+		return nil, fmt.Errorf("log: %w", err)
+	}
+	lock, err := lockFile(filepath.Join(o.Dir, "lock"))
+	if err != nil {
+		return nil, fmt.Errorf("log: %s is in use by another process (%w); end that one, or choose another folder", o.Dir, err)
+	}
+	e := &embedded{lock: lock}
+	if e.server, err = server.NewServer(&server.Options{
+		ServerName:         "isohaline",
+		DontListen:         true,
+		JetStream:          true,
+		StoreDir:           o.Dir,
+		JetStreamMaxStore:  o.MaxBytes + storeOverhead,
+		JetStreamMaxMemory: storeOverhead,
+		SyncAlways:         o.Durability == SurvivesPowerCut,
+		SyncInterval:       syncEvery,
+		NoSigs:             true,
+	}); err != nil {
+		e.stop()
+		return nil, fmt.Errorf("log: embedded NATS: %w", err)
+	}
+	fatal := make(chan error, 1)
+	e.server.SetLogger(natsLogger{o.Logger.With("part", "nats"), fatal}, false, false)
+	if err := e.run(fatal); err != nil {
+		e.stop()
+		return nil, fmt.Errorf("log: embedded NATS: %w", err)
+	}
+	return e, nil
+}
+
+// run starts the server and waits until it is ready or gives up.
+func (e *embedded) run(fatal <-chan error) error {
+	e.server.Start() // returns once everything is started
+	select {
+	case err := <-fatal:
+		return err
+	default:
+	}
+	if !e.server.ReadyForConnections(startTimeout) {
+		return errors.New("is not ready")
+	}
+	return nil
+}
+
+func (e *embedded) stop() {
+	if e.server != nil {
+		e.server.Shutdown()
+		e.server.WaitForShutdown()
+	}
+	e.lock.Close()
+}
+
+// natsLogger hands the server's words to slog. NATS would end the process at a
+// fatal error, like a port in use or a folder that cannot be written; here the
+// first one comes out of OpenLog instead.
+type natsLogger struct {
+	log   *slog.Logger
+	fatal chan<- error
+}
+
+func (n natsLogger) Noticef(format string, v ...any) { n.log.Debug(fmt.Sprintf(format, v...)) }
+func (n natsLogger) Warnf(format string, v ...any)   { n.log.Warn(fmt.Sprintf(format, v...)) }
+func (n natsLogger) Errorf(format string, v ...any)  { n.log.Error(fmt.Sprintf(format, v...)) }
+func (n natsLogger) Debugf(string, ...any)           {}
+func (n natsLogger) Tracef(string, ...any)           {}
+func (n natsLogger) Fatalf(format string, v ...any) {
+	err := fmt.Errorf(format, v...)
+	n.log.Error(err.Error())
+	select {
+	case n.fatal <- err:
+	default:
+	}
+}

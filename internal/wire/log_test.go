@@ -1,0 +1,545 @@
+package wire
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/nats-io/nats-server/v2/server"
+)
+
+// consumeUntil consumes under a name until n readings have come, and returns them.
+func consumeUntil(t testing.TB, l *Log, name string, n int) []Reading {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	var got []Reading
+	err := l.Consume(ctx, name, func(_ context.Context, readings []Reading) error {
+		if got = append(got, readings...); len(got) >= n {
+			cancel()
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatalf("Consume: %v", err)
+	}
+	if len(got) < n {
+		t.Fatalf("%d readings came, want %d", len(got), n)
+	}
+	return got
+}
+
+func appendAll(t testing.TB, l *Log, readings []Reading) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	if err := l.Append(ctx, readings); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestLogKeepsOrder(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	want := numbered(3 * maxFrameReadings) // more than one frame holds
+	appendAll(t, l, want)
+	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	if frames := l.Counters.Frames.Load(); frames < 3 {
+		t.Errorf("%d frames, want several", frames)
+	}
+}
+
+// Appends at the same time share frames, and each gets its own answer.
+func TestLogGathersAppends(t *testing.T) {
+	l := openLog(t, LogOptions{Durability: SurvivesPowerCut})
+	const writers, each = 50, 20
+	var wg sync.WaitGroup
+	for w := range writers {
+		wg.Go(func() {
+			for i := range each {
+				r := numbered(1)[0]
+				r.Device, r.At = fmt.Sprintf("device-%d", w), r.At.Add(time.Duration(i)*time.Second)
+				if err := l.Append(t.Context(), []Reading{r}); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	got := consumeUntil(t, l, "store", writers*each)
+	last := map[string]time.Time{}
+	for _, r := range got {
+		if !r.At.After(last[r.Device]) {
+			t.Errorf("%s: %v comes after %v", r.Device, r.At, last[r.Device])
+		}
+		last[r.Device] = r.At
+	}
+	if frames := l.Counters.Frames.Load(); frames >= writers*each/2 {
+		t.Errorf("%d readings took %d frames: they did not gather", writers*each, frames)
+	}
+}
+
+// A position survives closing and opening; another name has its own.
+func TestLogPosition(t *testing.T) {
+	dir := t.TempDir()
+	readings := numbered(30)
+	l := openLog(t, LogOptions{Dir: dir})
+	appendAll(t, l, readings[:10])
+	consumeUntil(t, l, "store", 10)
+	appendAll(t, l, readings[10:20])
+	l.Close()
+
+	l = openLog(t, LogOptions{Dir: dir})
+	appendAll(t, l, readings[20:])
+	if diff := cmp.Diff(readings[10:], consumeUntil(t, l, "store", 20)); diff != "" {
+		t.Errorf("the same name (-want +got):\n%s", diff)
+	}
+	if diff := cmp.Diff(readings, consumeUntil(t, l, "account", 30)); diff != "" {
+		t.Errorf("another name (-want +got):\n%s", diff)
+	}
+}
+
+// What fails comes again before anything else, and nothing is left out.
+func TestConsumeTriesAgain(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	want := numbered(50)
+	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	defer cancel()
+	var got []Reading
+	calls, failures := 0, 0
+	go func() {
+		for i := range want {
+			if err := l.Append(ctx, want[i:i+1]); err != nil {
+				t.Error(err)
+			}
+		}
+	}()
+	err := l.Consume(ctx, "store", func(_ context.Context, readings []Reading) error {
+		if calls++; calls%2 == 1 && failures < 3 {
+			failures++
+			return errors.New("the database is locked")
+		}
+		if got = append(got, readings...); len(got) == len(want) {
+			cancel()
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if failures == 0 {
+		t.Error("nothing failed: the test shows nothing")
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// A consumer that ends in the middle of its work sees that work again at once,
+// and in order, not when the server's patience ends.
+func TestConsumeAfterCrash(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	want := numbered(20)
+	for i := range want {
+		appendAll(t, l, want[i:i+1])
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	err := l.Consume(ctx, "store", func(context.Context, []Reading) error {
+		cancel() // the process is gone before fn returns
+		return context.Canceled
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := time.Now()
+	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	if took := time.Since(start); took > ackWait/2 {
+		t.Errorf("it took %v", took)
+	}
+}
+
+// A frame of another version is skipped and counted, and stays in the log.
+func TestConsumeSkipsWhatItCannotRead(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	if _, err := l.js.Publish(t.Context(), streamSubjects[:len(streamSubjects)-1]+"other", []byte("hello")); err != nil {
+		t.Fatal(err)
+	}
+	want := numbered(1)
+	appendAll(t, l, want)
+	if diff := cmp.Diff(want, consumeUntil(t, l, "store", 1)); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	if n := l.Counters.Unreadable.Load(); n != 1 {
+		t.Errorf("%d unreadable frames counted, want 1", n)
+	}
+}
+
+// fill appends until the log has no more room and the publisher waits.
+func fill(t *testing.T, l *Log) (accepted int) {
+	t.Helper()
+	for {
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		r := numbered(1)
+		r[0].At = r[0].At.Add(time.Duration(accepted) * time.Second)
+		r[0].Text = strings.Repeat("x", maxTextLen)
+		err := l.Append(ctx, r)
+		cancel()
+		if errors.Is(err, context.DeadlineExceeded) {
+			return accepted
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		accepted++
+	}
+}
+
+// A full log makes publishers wait; it forgets nothing that somebody has yet to
+// read, and goes on once that is done.
+func TestLogFull(t *testing.T) {
+	l := openLog(t, LogOptions{MaxBytes: maxFrameBytes})
+	accepted := fill(t, l)
+	if accepted < 100 {
+		t.Fatalf("only %d readings went in", accepted)
+	}
+	if l.Counters.Retries.Load() == 0 {
+		t.Error("no retry was counted")
+	}
+	// The reading whose publisher gave up is still with the writer: it comes last.
+	got := consumeUntil(t, l, "store", accepted+1)
+	for i, r := range got[:accepted] {
+		if want := numbered(1)[0].At.Add(time.Duration(i) * time.Second); !r.At.Equal(want) {
+			t.Fatalf("reading %d is of %v, want %v", i, r.At, want)
+		}
+	}
+	appendAll(t, l, numbered(1))
+	if l.Counters.Trimmed.Load() == 0 {
+		t.Error("nothing was trimmed")
+	}
+}
+
+// Trimming removes what is old and what every consumer has done with, and only
+// what is both.
+func TestTrim(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	readings := numbered(20)
+	for i := range 10 {
+		appendAll(t, l, readings[i:i+1])
+	}
+	first := func() uint64 {
+		info, err := l.stream.Info(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return info.State.FirstSeq
+	}
+	l.trim(0)
+	if got := first(); got != 1 {
+		t.Errorf("without a consumer the first frame is %d, want 1", got)
+	}
+	consumeUntil(t, l, "store", 10)
+	l.trim(time.Hour)
+	if got := first(); got != 1 {
+		t.Errorf("while all is younger the first frame is %d, want 1", got)
+	}
+	for i := 10; i < 20; i++ {
+		appendAll(t, l, readings[i:i+1])
+	}
+	l.trim(0)
+	if got := first(); got != 11 {
+		t.Errorf("the first frame is %d, want 11: ten are done with", got)
+	}
+	middle, err := l.stream.GetMsg(t.Context(), 16)
+	if err != nil {
+		t.Fatal(err)
+	}
+	consumeUntil(t, l, "store", 10)
+	if err := l.trimBefore(t.Context(), middle.Time); err != nil {
+		t.Fatal(err)
+	}
+	if got := first(); got != 16 {
+		t.Errorf("the first frame is %d, want 16: that is the first not older", got)
+	}
+}
+
+func TestAppendRefusesWhatIsNoReading(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	r := numbered(1)
+	r[0].Channel = "no such/name"
+	if err := l.Append(t.Context(), r); ReasonOf(err) != Malformed {
+		t.Errorf("error is %v", err)
+	}
+	if err := l.Append(t.Context(), nil); err != nil {
+		t.Errorf("nothing to append: %v", err)
+	}
+}
+
+func TestClosedLog(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	consumed := make(chan error, 1)
+	started := make(chan struct{})
+	appendAll(t, l, numbered(1))
+	go func() {
+		consumed <- l.Consume(context.Background(), "store", func(context.Context, []Reading) error {
+			close(started)
+			return nil
+		})
+	}()
+	<-started
+	l.Close()
+	l.Close()
+	if err := l.Append(t.Context(), numbered(1)); !errors.Is(err, ErrLogClosed) {
+		t.Errorf("Append: %v", err)
+	}
+	if err := <-consumed; !errors.Is(err, ErrLogClosed) {
+		t.Errorf("Consume: %v", err)
+	}
+}
+
+// The embedded log listens nowhere and does with the disk what its setting says.
+func TestEmbedded(t *testing.T) {
+	for _, d := range []Durability{SurvivesKill, SurvivesPowerCut} {
+		l := openLog(t, LogOptions{Durability: d})
+		if a := l.embed.server.Addr(); a != nil {
+			t.Errorf("%v: listens at %v", d, a)
+		}
+		v, err := l.embed.server.Varz(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, want := v.JetStream.Config.SyncAlways, d == SurvivesPowerCut; got != want {
+			t.Errorf("%v: every write is synced: %v, want %v", d, got, want)
+		}
+		if got := v.JetStream.Config.SyncInterval; got != syncEvery {
+			t.Errorf("%v: sync interval is %v, want %v", d, got, syncEvery)
+		}
+	}
+}
+
+// Two processes must not use one folder; this one stands for both.
+func TestFolderInUse(t *testing.T) {
+	dir := t.TempDir()
+	l := openLog(t, LogOptions{Dir: dir})
+	if second, err := OpenLog(t.Context(), LogOptions{Dir: dir}); err == nil {
+		second.Close()
+		t.Error("the folder was opened twice")
+	} else if !strings.Contains(err.Error(), "in use by another process") {
+		t.Errorf("error is %q", err)
+	}
+	l.Close()
+	openLog(t, LogOptions{Dir: dir})
+}
+
+// What NATS would end the process for is an error here.
+func TestOpenLogFails(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	blocked := t.TempDir() // JetStream's own folder cannot be made here
+	if err := os.WriteFile(filepath.Join(blocked, server.JetStreamStoreDir), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range []struct {
+		what string
+		o    LogOptions
+		want string
+	}{
+		{"nothing given", LogOptions{}, "give a folder or the URL"},
+		{"both given", LogOptions{Dir: file, URL: "nats://127.0.0.1:1"}, "give a folder or the URL"},
+		{"too small", LogOptions{Dir: t.TempDir(), MaxBytes: 1}, "log: size: 1 bytes hold no readings"},
+		{"a file for a folder", LogOptions{Dir: file}, "log: "},
+		{"a folder that JetStream cannot use", LogOptions{Dir: blocked}, "log: embedded NATS: "},
+		{"nobody at the URL", LogOptions{URL: "nats://127.0.0.1:1"}, "log: connect to NATS: "},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			l, err := OpenLog(t.Context(), row.o)
+			if err == nil {
+				l.Close()
+				t.Fatal("no error")
+			}
+			if !strings.Contains(err.Error(), row.want) {
+				t.Errorf("error is %q, want %q", err, row.want)
+			}
+		})
+	}
+}
+
+// startNATS runs a server of its own on a loopback port, as an operator would.
+func startNATS(t *testing.T, o *server.Options) *server.Server {
+	t.Helper()
+	o.Host, o.NoSigs, o.NoLog = "127.0.0.1", true, true
+	if o.Port == 0 {
+		o.Port = server.RANDOM_PORT
+	}
+	s, err := server.NewServer(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+	if !s.ReadyForConnections(10 * time.Second) {
+		t.Fatal("NATS does not start")
+	}
+	return s
+}
+
+func TestExternal(t *testing.T) {
+	s := startNATS(t, &server.Options{JetStream: true, StoreDir: t.TempDir()})
+	l := openLog(t, LogOptions{URL: s.ClientURL()})
+	want := numbered(100)
+	appendAll(t, l, want)
+	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+func TestExternalUnfit(t *testing.T) {
+	for _, row := range []struct {
+		what string
+		o    server.Options
+		want string
+	}{
+		{"without JetStream", server.Options{}, "log: JetStream does not answer"},
+		{"small messages only", server.Options{JetStream: true, MaxPayload: 1024}, "max_payload"},
+	} {
+		t.Run(row.what, func(t *testing.T) {
+			row.o.StoreDir = t.TempDir()
+			s := startNATS(t, &row.o)
+			ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+			defer cancel()
+			l, err := OpenLog(ctx, LogOptions{URL: s.ClientURL()})
+			if err == nil {
+				l.Close()
+				t.Fatal("no error")
+			}
+			if !strings.Contains(err.Error(), row.want) {
+				t.Errorf("error is %q, want %q", err, row.want)
+			}
+		})
+	}
+}
+
+// An external server that goes away makes publishers wait; when it is back each
+// of them gets its acknowledgement, and the log has each reading once.
+func TestExternalGoesAway(t *testing.T) {
+	o := server.Options{JetStream: true, StoreDir: t.TempDir()}
+	s := startNATS(t, &o)
+	l := openLog(t, LogOptions{URL: s.ClientURL()})
+	readings := numbered(2)
+	appendAll(t, l, readings[:1])
+	o.Port = s.Addr().(*net.TCPAddr).Port
+	s.Shutdown()
+	s.WaitForShutdown()
+	ctx, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond)
+	defer cancel()
+	other := numbered(3)[2:]
+	if err := l.Append(ctx, other); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("while it is away: %v", err)
+	}
+	appended := make(chan error, 1)
+	go func() {
+		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		defer cancel()
+		appended <- l.Append(ctx, readings[1:])
+	}()
+	startNATS(t, &o)
+	if err := <-appended; err != nil {
+		t.Errorf("once it is back: %v", err)
+	}
+	got := consumeUntil(t, l, "store", 3)
+	seen := map[Key]int{}
+	for _, r := range got {
+		seen[r.Key()]++
+	}
+	for _, r := range append(readings, other...) {
+		if seen[r.Key()] != 1 {
+			t.Errorf("reading %v is there %d times", r.Value, seen[r.Key()])
+		}
+	}
+}
+
+func TestParseDurability(t *testing.T) {
+	for _, d := range []Durability{SurvivesKill, SurvivesPowerCut} {
+		if got, err := ParseDurability(d.String()); err != nil || got != d {
+			t.Errorf("%v reads as %v, %v", d, got, err)
+		}
+	}
+	if _, err := ParseDurability("always"); err == nil || !strings.Contains(err.Error(), `"killed-process" or "power-cut"`) {
+		t.Errorf("error is %v", err)
+	}
+}
+
+// Whatever a house started has ended when it is closed.
+func TestNoGoroutineStays(t *testing.T) {
+	before := runtime.NumGoroutine()
+	func() {
+		l, err := OpenLog(t.Context(), LogOptions{Dir: t.TempDir()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer l.Close()
+		door, err := NewFrontDoor(DoorOptions{Append: l.Append, Authenticate: authenticate, Profile: func(DeviceID) *Profile { return testProfile }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ln, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		served := make(chan error, 1)
+		go func() { served <- door.Serve(ctx, ln) }()
+		silent, err := net.Dial("tcp", ln.Addr().String()) // never says who it is
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer silent.Close()
+		c := connect3(t, options3(ln.Addr().String(), "lobby/sump-1"))
+		if token := c.Publish("isohaline/lobby/sump-1/level", 1, false, "312"); !token.WaitTimeout(15*time.Second) || token.Error() != nil {
+			t.Errorf("publish: %v", token.Error())
+		}
+		start := time.Now()
+		cancel()
+		if err := <-served; err != nil {
+			t.Errorf("Serve: %v", err)
+		}
+		if took := time.Since(start); took > connectTimeout/2 {
+			t.Errorf("closing waited %v for a connection that never said who it is", took)
+		}
+	}()
+	var stacks [1 << 20]byte
+	for deadline := time.Now().Add(10 * time.Second); runtime.NumGoroutine() > before; time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("%d goroutines before, %d after:\n%s", before, runtime.NumGoroutine(), stacks[:runtime.Stack(stacks[:], true)])
+		}
+	}
+}
+
+// A listener that fails ends Serve with its error.
+func TestServeReportsAListenerThatFails(t *testing.T) {
+	door, err := NewFrontDoor(DoorOptions{Append: new(memory).append, Authenticate: authenticate, Profile: func(DeviceID) *Profile { return nil }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ln.Close()
+	if err := door.Serve(t.Context(), ln); !errors.Is(err, net.ErrClosed) {
+		t.Errorf("Serve: %v", err)
+	}
+}

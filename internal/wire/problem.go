@@ -1,0 +1,106 @@
+package wire
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// Reason is why something was refused: one word for counters and screens.
+type Reason uint8
+
+const (
+	BadCredentials Reason = iota // unknown device, wrong password, or another's client id
+	NotYours                     // a topic outside the device's own site and name
+	NoSubscribing                // devices have nothing to subscribe to
+	TooLarge                     // more bytes or records than one message may have
+	Malformed                    // no SenML, no number, no valid name
+	UnknownChannel               // no such channel, or no mapping for this name
+	WrongUnit                    // the unit is none of this channel
+	OutOfRange                   // a value that the channel cannot have
+	LogUnavailable               // the log did not take it in time: send again
+	reasons                      // how many there are
+)
+
+// String is the reason in words that fit in a counter's label.
+func (r Reason) String() string {
+	words := [reasons]string{
+		"bad-credentials", "not-yours", "no-subscribing", "too-large", "malformed",
+		"unknown-channel", "wrong-unit", "out-of-range", "log-unavailable",
+	}
+	if r < reasons {
+		return words[r]
+	}
+	return "reason-" + strconv.Itoa(int(r))
+}
+
+// Problem is why a message was refused: where, what stands there, why not, and
+// what would be valid.
+type Problem struct {
+	Reason Reason
+	Where  string // like "record 3"; empty for the whole message
+	Field  string
+	Value  string // empty where nothing stands there
+	Why    string // continues the sentence that the value begins
+	Fix    string
+}
+
+// maxShownLen cuts a value that a message quotes.
+const maxShownLen = 60
+
+// Error is the problem on one line: where: field: value why; fix.
+func (p *Problem) Error() string {
+	var b strings.Builder
+	for _, place := range []string{p.Where, p.Field} {
+		if place != "" { // it may be a device's own word, with anything in it
+			quoted := strconv.Quote(shown(place))
+			b.WriteString(quoted[1:len(quoted)-1] + ": ")
+		}
+	}
+	if p.Value != "" {
+		b.WriteString(strconv.Quote(shown(p.Value)) + " ")
+	}
+	b.WriteString(p.Why)
+	if p.Fix != "" {
+		b.WriteString("; " + p.Fix)
+	}
+	return b.String()
+}
+
+func shown(value string) string {
+	if utf8.RuneCountInString(value) <= maxShownLen {
+		return value
+	}
+	return string([]rune(value)[:maxShownLen]) + "…"
+}
+
+// ReasonOf is the reason of a refusal: that of the Problem in err, otherwise
+// LogUnavailable, because nothing but the log fails without one.
+func ReasonOf(err error) Reason {
+	var p *Problem
+	if errors.As(err, &p) {
+		return p.Reason
+	}
+	return LogUnavailable
+}
+
+// Refusal is one refused connection, subscription or message, for the page of the
+// device it concerns.
+type Refusal struct {
+	At time.Time
+	// Device is the zero DeviceID where the credentials were refused.
+	Device   DeviceID
+	ClientID string // empty for HTTP
+	Topic    string // empty for a connection and for HTTP
+	Reason   Reason
+	// Message is the whole sentence, fix included.
+	Message string
+}
+
+// String is the refusal on one line, for a log.
+func (r Refusal) String() string {
+	return fmt.Sprintf("%s %s %s: %s", r.Device, r.Topic, r.Reason, r.Message)
+}

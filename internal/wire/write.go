@@ -1,0 +1,178 @@
+package wire
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/fxamacker/cbor/v2"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// queueLen is how many messages may wait for the writer. Publishers beyond it
+// wait to get in.
+const queueLen = 1024
+
+// maxFrameHeader is room for the headers of a frame.
+const maxFrameHeader = 1 << 10
+
+// How the writer meets a log that does not answer.
+const (
+	publishTimeout = 2 * time.Second
+	retryPause     = 200 * time.Millisecond
+)
+
+// entry is a part of an Append that goes into one frame.
+type entry struct {
+	readings []cbor.RawMessage
+	bytes    int
+	done     chan error // of one
+}
+
+// Append writes readings and returns when the log has acknowledged them; the
+// error is then nil. Any other way the readings may be in the log or not, and the
+// caller has to see to it that they are sent again. Readings of one call are in
+// the log in their order; calls at the same time share frames, and with them a
+// sync.
+func (l *Log) Append(ctx context.Context, readings []Reading) error {
+	entries, err := split(readings)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		select {
+		case l.queue <- e:
+		case <-l.life.Done():
+			return ErrLogClosed
+		case <-ctx.Done():
+			return fmt.Errorf("log: no room in time: %w", context.Cause(ctx))
+		}
+	}
+	for _, e := range entries {
+		if err := l.await(ctx, e); err != nil {
+			return err
+		}
+	}
+	l.Counters.Readings.Add(int64(len(readings)))
+	return nil
+}
+
+// await waits for the writer's answer. A writer that has ended answers nobody who
+// came after.
+func (l *Log) await(ctx context.Context, e *entry) error {
+	select {
+	case err := <-e.done:
+		return err
+	case <-ctx.Done():
+		return fmt.Errorf("log: no acknowledgement in time: %w", context.Cause(ctx))
+	case <-l.written:
+	}
+	select {
+	case err := <-e.done:
+		return err
+	default:
+		return ErrLogClosed
+	}
+}
+
+// split encodes readings into entries that fit a frame each.
+func split(readings []Reading) ([]*entry, error) {
+	var out []*entry
+	var e *entry
+	for _, r := range readings {
+		encoded, err := encodeReading(r)
+		if err != nil {
+			return nil, err
+		}
+		if e == nil || !e.fits(1, len(encoded)) {
+			e = &entry{done: make(chan error, 1)}
+			out = append(out, e)
+		}
+		e.readings = append(e.readings, encoded)
+		e.bytes += len(encoded)
+	}
+	return out, nil
+}
+
+// fits says whether an entry has room for more in its frame.
+func (e *entry) fits(readings, bytes int) bool {
+	return len(e.readings)+readings <= maxFrameReadings && e.bytes+bytes <= maxFrameBytes-maxFrameHeader
+}
+
+// write is the one writer. While a frame is on its way whatever arrives gathers
+// for the next: the slower the log, the larger the frames. One frame at a time
+// keeps the log in order.
+func (l *Log) write() {
+	defer close(l.written)
+	run := rand.Text() // sets the ids of this run apart
+	var next *entry    // did not fit the last frame
+	for n := 1; ; n++ {
+		if next == nil {
+			select {
+			case next = <-l.queue:
+			case <-l.life.Done():
+				return
+			}
+		}
+		var whole entry
+		var waiting []*entry
+		for next != nil && whole.fits(len(next.readings), next.bytes) {
+			whole.readings = append(whole.readings, next.readings...)
+			whole.bytes += next.bytes
+			waiting = append(waiting, next)
+			select {
+			case next = <-l.queue:
+			default:
+				next = nil
+			}
+		}
+		err := l.publish(whole.readings, fmt.Sprintf("%s-%d", run, n))
+		for _, e := range waiting {
+			e.done <- err
+		}
+		if err != nil && next != nil {
+			next.done <- err
+			next = nil
+		}
+	}
+}
+
+// publish brings one frame into the stream and returns when it is there. It tries
+// until the log is closed: those who wait for it have their own patience. The id
+// keeps a frame single whose acknowledgement was lost.
+func (l *Log) publish(readings []cbor.RawMessage, id string) error {
+	data, err := encodeFrame(readings)
+	if err != nil {
+		return fmt.Errorf("log: %w", err)
+	}
+	for attempt := 1; ; attempt++ {
+		ctx, cancel := context.WithTimeout(context.Background(), publishTimeout)
+		_, err := l.js.PublishMsg(ctx, &nats.Msg{Subject: doorSubject, Data: data},
+			jetstream.WithMsgID(id), jetstream.WithExpectStream(streamName))
+		cancel()
+		if err == nil {
+			l.Counters.Frames.Add(1)
+			l.Counters.Bytes.Add(int64(len(data)))
+			return nil
+		}
+		l.Counters.Retries.Add(1)
+		if attempt == 1 {
+			l.logger.Error("the log does not take readings; devices wait", "error", err)
+		}
+		if strings.Contains(err.Error(), streamFull) {
+			l.trim(0)
+		}
+		select {
+		case <-l.life.Done():
+			return ErrLogClosed
+		case <-time.After(retryPause):
+		}
+	}
+}
+
+// streamFull is in the error of a stream that has its MaxBytes. JetStream gives
+// it no code of its own.
+const streamFull = "maximum bytes exceeded"
