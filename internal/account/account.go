@@ -60,6 +60,7 @@ type State struct {
 	Inputs      Inputs
 	Run         Run
 	Rhythm      Rhythm
+	Weather     Weather
 	Supply      Supply
 	Instruments []Instrument `json:",omitempty"`
 	Open        []Record     `json:",omitempty"`
@@ -88,6 +89,7 @@ func (a *Account) Begin(now time.Time) State {
 		f.P[i][i] = sd * sd
 	}
 	s.Rhythm.Unrest = 1
+	s.Weather.Var = square(weatherFrac)
 	s.Supply.Base = Outflow{Scale: 1, ScaleVar: drawnBandFrac * drawnBandFrac}
 	s.Supply.suspect(t.thirst.usualLDay, now)
 	w := clerk{a, &s, nil}
@@ -277,14 +279,16 @@ func (w *clerk) carryRunning(to time.Time, ran time.Duration) {
 	if span == 0 && ran == 0 {
 		return
 	}
+	pumped := min(t.flowLDay*ran.Hours()/24, s.Run.SourceL)
+	s.Run.SourceL -= pumped
 	days := span.Hours() / 24
 	held := math.Exp(-days / weatherDays)
 	st := step{
-		days: days, ran: t.flowLDay * ran.Hours() / 24, evaporated: s.PredictedLDay * days,
-		held: held, heldDays: weatherDays * (1 - held), skimLDay: t.skimLDay, perL: 1 / t.systemL,
+		days: days, ran: pumped, evaporated: s.PredictedLDay * days,
+		held: held, heldDays: weatherDays * (1 - held), skimLDay: t.skimLDay, perL: s.Supply.Base.Scale / t.systemL,
 	}
 	air := max(s.Base.X[evap], leastAir)
-	sd := w.weatherSD() * air
+	sd := math.Sqrt(s.Weather.Var) * air
 	st.wander = [states]float64{
 		deficit: square(deficitWanderBands*t.bandL) * days,
 		evap:    square(evapWanderFrac*air) * days,
@@ -314,8 +318,7 @@ func square(x float64) float64 { return x * x }
 // corpus (docs/account.md).
 const (
 	weatherDays        = 1.5  // time constant of what passes
-	weatherFrac        = 0.12 // of the evaporation, the room's air not being read
-	weatherKnownFrac   = 0.07 // the same with the room's air read
+	weatherFrac        = 0.14 // of the evaporation, before the tank has shown its own
 	evapWanderFrac     = 0.012
 	flowWanderFrac     = 0.004
 	leakWanderFrac     = 0.00003 // of the system's water
@@ -327,38 +330,41 @@ const (
 	airFreshFor = 6 * time.Hour
 )
 
-// weatherSD is the weather's spread, by whether the room's air is read.
-func (w *clerk) weatherSD() float64 {
-	if !w.s.AirAt.IsZero() && w.s.At.Sub(w.s.AirAt) < airFreshFor {
-		return weatherKnownFrac
-	}
-	return weatherFrac
-}
-
 // weigh lets base and suspicions take a reading, and returns how far it lay from
 // the base's expectation.
 func (w *clerk) weigh(r *reading, of class) (z float64) {
+	logLik, z := w.s.Base.take(r)
+	w.compare(logLik, of, func(f *Filter) float64 {
+		l, _ := f.take(r)
+		return l
+	})
+	return z
+}
+
+// weighAbove lets them take a bound.
+func (w *clerk) weighAbove(r *reading) {
+	w.compare(w.s.Base.takeAbove(r), levelMark, func(f *Filter) float64 { return f.takeAbove(r) })
+}
+
+// compare gives every suspicion its evidence, and starts those again that have
+// none left or are too old.
+func (w *clerk) compare(base float64, of class, take func(*Filter) float64) {
 	s := w.s
-	logLik, z := s.Base.take(r)
 	for i := range s.Suspicions {
-		x := &s.Suspicions[i]
-		if suspects[i].of.needsGauge() && !s.Inputs.HasGauge {
+		x, kind := &s.Suspicions[i], &suspects[i]
+		if kind.of.needsGauge() && !s.Inputs.HasGauge {
 			continue
 		}
-		l, _ := x.Filter.take(r)
-		x.add(l-logLik, of)
-		old := s.At.Sub(x.Since).Hours() > suspects[i].maxDays*24
-		if suspects[i].judgedBy == of && (x.Evidence <= 0 || old && x.Evidence < thresholds[suspects[i].of]/2) {
-			*x = suppose(suspects[i].of, &w.tank, &s.Base, s.PredictedLDay, s.At)
+		x.add(take(&x.Filter)-base, of)
+		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 && x.weight(kind.of) < thresholds[kind.of]/2
+		if kind.judgedBy == of && (x.weight(kind.of) <= 0 || old) {
+			*x = suppose(kind.of, &w.tank, &s.Base, s.PredictedLDay, s.At)
 		}
 	}
 	if v := s.Rivals; v != nil {
-		l, _ := v.Air.Filter.take(r)
-		v.Air.add(l-logLik, of)
-		l, _ = v.Leak.Filter.take(r)
-		v.Leak.add(l-logLik, of)
+		v.Air.add(take(&v.Air.Filter)-base, of)
+		v.Leak.add(take(&v.Leak.Filter)-base, of)
 	}
-	return z
 }
 
 // add is evidence from a reading.

@@ -169,11 +169,25 @@ func (w *clerk) checkRhythm(at time.Time) {
 		}
 	}
 	if r.Marks == learnedMarks {
+		w.scaleByFlow()
 		r.UsualFlow = s.Base.X[flow]
 		r.UsualGaugeMM = s.Base.X[gauge] / max(w.tank.litresPerMM(), 1e-6)
 	}
 	if r.Marks > learnedMarks {
 		w.judgeFlow(at, 0.95, w.levels(&s.Base))
+	}
+}
+
+// scaleByFlow is what the pump's flow, once learned, says about a litre of the
+// filter: band and flow were both drawn, and the truth lies between the two.
+func (w *clerk) scaleByFlow() {
+	o := &w.s.Supply.Base
+	bandVar, flowVar := square(drawnBandFrac), square(drawnFlowFrac)
+	byFlow := bandVar / (bandVar + flowVar)
+	if q := w.s.Base.X[flow]; q > 0 && o.ScaleVar >= bandVar {
+		o.Scale = math.Pow(q, -byFlow)
+		o.ScaleVar = square(o.Scale) * bandVar * flowVar / (bandVar + flowVar)
+		w.s.Supply.suspect(w.demandLDay(&w.s.Base), w.s.At)
 	}
 }
 
@@ -185,7 +199,8 @@ func (w *clerk) checkSalinity(at time.Time) {
 	off := f.X[salt] - t.targetPSU
 	limit := t.limits.SalinityOffPSU[1]
 	switch r := s.find(SalinityCreeping); {
-	case r == nil && math.Abs(off) > limit+sureSigmas*f.sd(salt) && s.find(TankLeak) == nil && s.find(InstrumentOff) == nil:
+	case r == nil && math.Abs(off) > limit+sureSigmas*f.sd(salt) && s.find(TankLeak) == nil &&
+		s.find(InstrumentOff) == nil && !s.straying() && !w.broken() && s.Rivals == nil:
 		w.begin(Record{Code: SalinityCreeping, Since: at, Found: at, Confidence: surely, Subject: bySalt,
 			Amount: f.X[leak], AmountSD: f.sd(leak), Was: w.levels(f)})
 	case r != nil && (r.Subject == bySalt || r.Subject == byMix) && math.Abs(off) < limit-f.sd(salt):

@@ -37,6 +37,12 @@ func (w *clerk) tick(at time.Time) {
 	s.NextTick = at.Add(time.Hour)
 	w.carry(at)
 	w.checkSupply(at)
+	if in := &s.Inputs; in.Watch.Known && in.Watch.Wet && in.settled(at) && !s.Run.On && !in.Silent && !w.broken() {
+		w.stillWet()
+	}
+	if at.Equal(at.Truncate(weatherEvery)) && !w.broken() {
+		w.followWeather()
+	}
 	for _, r := range s.Open {
 		if stale := r.staleAt(); !at.Before(stale) {
 			w.end(r.Code, at)

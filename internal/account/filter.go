@@ -53,8 +53,9 @@ type step struct {
 	// held is what weather keeps over the step, heldDays its integral in days.
 	held, heldDays float64
 	skimLDay       float64
-	perL           float64 // 1/V
-	wander         [states]float64
+	// perL is 1/V, for a litre of the filter.
+	perL   float64
+	wander [states]float64
 }
 
 // advance carries the belief over a step.
@@ -155,6 +156,35 @@ func (f *Filter) take(r *reading) (logLik, z float64) {
 		}
 	}
 	return either(sound, astray), z
+}
+
+// takeAbove weighs in that a X[i] + b X[j] is above a limit, as a switch that has
+// not turned says: the normal law cut off there, by its first two moments. stray
+// is as in a reading.
+func (f *Filter) takeAbove(r *reading) (logLik float64) {
+	p := &f.P
+	var ph [states]float64
+	for k := range states {
+		ph[k] = r.a*p[k][r.i] + r.b*p[k][r.j]
+	}
+	s := math.Sqrt(r.a*ph[r.i] + r.b*ph[r.j] + r.noise)
+	z := (r.a*f.X[r.i] + r.b*f.X[r.j] - r.value) / s
+	above := 0.5 * math.Erfc(-z/math.Sqrt2)
+	if (1-strayFrac)*above < strayFrac {
+		at := *r
+		at.moves = true
+		f.take(&at) // it is about there, and nobody knows how
+		return math.Log(strayFrac)
+	}
+	ratio := math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) / above
+	shift, shrink := ratio/s, ratio*(ratio+z)/(s*s)
+	for k := range states {
+		f.X[k] += ph[k] * shift
+		for l := range states {
+			p[k][l] -= ph[k] * ph[l] * shrink
+		}
+	}
+	return math.Log((1-strayFrac)*above + strayFrac)
 }
 
 // open adds variance along a direction: what is supposed to have changed.

@@ -28,8 +28,8 @@ type Inputs struct {
 	// SettledAt is when the level may be believed again after a restart.
 	SettledAt time.Time
 	// LostAt is when runs last may have gone unheard.
-	LostAt time.Time
-	HasGauge  bool
+	LostAt   time.Time
+	HasGauge bool
 	// GaugeZeroMM is the gauge's level that counts as the watch level.
 	GaugeZeroMM float64
 	LevelMM     float64
@@ -71,21 +71,26 @@ func (w *clerk) lostTrack(at time.Time) {
 	s.Run.Unsure = true
 	s.Inputs.LostAt = at
 	// The reservoir went on giving, as far as anybody can tell.
-	lost := at.Sub(s.Inputs.LastSeen).Hours() / 24
-	s.Supply.draw(w.demandLDay(&s.Base) * lost)
+	lost := w.demandLDay(&s.Base) * at.Sub(s.Inputs.LastSeen).Hours() / 24
+	s.Supply.draw(lost)
 	s.Supply.Unsure = true
-	w.blur()
+	w.blur(lost)
 }
 
-// blur lets the level be anywhere about its usual places.
-func (w *clerk) blur() {
+// blur lets the level be anywhere that it may be with so many litres unaccounted
+// for. Where it was about the watch level, it is there again.
+func (w *clerk) blur(litres float64) {
 	t := &w.tank
 	w.eachFilter(func(f *Filter) {
-		f.X[deficit] = t.bandL / 2
-		for i := range states {
-			f.P[deficit][i], f.P[i][deficit] = 0, 0
+		spread := openLevelBands * t.bandL
+		if f.X[deficit]-litres < 1.5*t.bandL {
+			f.X[deficit] = t.bandL / 2
+		} else {
+			f.X[deficit] -= litres / 2
+			spread += litres
 		}
-		f.P[deficit][deficit] = square(openLevelBands * t.bandL)
+		f.settle(deficit)
+		f.P[deficit][deficit] = square(spread)
 	})
 }
 
@@ -147,6 +152,23 @@ func (w *clerk) markWet(at time.Time) {
 	w.checkRhythm(at)
 }
 
+// stillDry: the watch sensor has not turned wet yet.
+func (w *clerk) stillDry() {
+	if w.tank.bandL > 0 && !w.s.Run.Unsure {
+		w.weighAbove(&reading{i: deficit, a: 1, noise: w.markNoise(), stray: strayBands * w.tank.bandL})
+		w.judge()
+	}
+}
+
+// stillWet: it has not turned dry yet.
+func (w *clerk) stillWet() {
+	t := &w.tank
+	if t.bandL > 0 && !w.s.Run.Unsure {
+		w.weighAbove(&reading{i: deficit, j: band, a: -1, b: t.bandL, noise: w.markNoise(), stray: strayBands * t.bandL})
+		w.judge()
+	}
+}
+
 const (
 	// markBands is how well a switch repeats, in shares of its band; markTimeS
 	// how well the pump's start and end are timed. Judgements.
@@ -200,6 +222,10 @@ type Rhythm struct {
 	Unrest       float64
 	Erratic      float64
 	ErraticSince time.Time
+	// Normal is the air's multiplier in the long run: what a change of demand is
+	// measured by. SilentAt is when a change too small to tell last began.
+	Normal   float64
+	SilentAt time.Time
 	// UsualFlow is the pump's flow once learned, that weakening is measured by;
 	// UsualGaugeMM the gauge's zero.
 	UsualFlow, UsualGaugeMM float64

@@ -10,7 +10,7 @@ import (
 // one false alarm in e^h readings that may start it again (Lorden 1971), for
 // each suspicion. docs/account.md has the rates.
 var thresholds = [changes]float64{
-	airChanged: 13, leakChanged: 13, splitWrong: 7.5,
+	airChanged: 12, leakChanged: 12, splitWrong: 7.5,
 	flowChanged: 20, bandChanged: 20, saltStepped: 7.5,
 	gaugeStepped: 14, watchMoved: 13, levelMoved: 13,
 }
@@ -30,6 +30,8 @@ type Rivals struct {
 	// Was is what was believed before.
 	Was       Levels
 	Air, Leak Suspicion
+	// Quiet says that only salinity changed: no more water went in.
+	Quiet bool
 }
 
 // Levels are what a finding compares with.
@@ -116,7 +118,6 @@ func (w *clerk) broken() bool {
 
 // mended starts the tests again after that.
 func (w *clerk) mended() {
-	w.blur()
 	w.s.Run.Unsure = true
 	w.supposeAll()
 }
@@ -153,12 +154,19 @@ func (w *clerk) judge() {
 	w.convict(&h, best, 1/total)
 }
 
+// learnedFor is how long a tank is learned before its demand can change.
+const learnedFor = 4 * 24 * time.Hour
+
 // convict believes a change and says what follows from it.
 func (w *clerk) convict(h *hearing, best change, confidence float64) {
 	s := w.s
 	x, was := *h[best], w.levels(&s.Base)
 	switch best {
 	case airChanged, leakChanged, splitWrong:
+		if s.Rhythm.Marks < learnedMarks || s.At.Sub(s.Began) < learnedFor {
+			w.believe(&x)
+			return
+		}
 		w.demandChanged(h, best)
 	case flowChanged:
 		if x.Filter.X[flow] < leastFlowFrac {
@@ -196,13 +204,16 @@ func (w *clerk) believe(x *Suspicion) {
 	f.P[flow][flow] = max(f.P[flow][flow], square(leastFlowFrac))
 	w.supposeAll()
 	w.s.Rhythm.Erratic = 0
+	w.s.Weather.forget()
 }
 
 // worthFrac is the least change of demand worth a word; smaller ones are
-// believed in silence. worthLeakFrac is the least leak, of the system's water a
+// believed in silence, and so are those that the tank's own weather makes, within
+// worthWeather of its standard deviations. worthLeakFrac is the least leak, of the system's water a
 // day.
 const (
 	worthFrac     = 0.2
+	worthWeather  = 2.5
 	worthLeakFrac = 0.0008
 )
 
@@ -215,7 +226,7 @@ func (w *clerk) demandChanged(h *hearing, best change) {
 	if best == splitWrong {
 		leaks = x
 	}
-	was, now := w.levels(&s.Base), w.levels(&x.Filter)
+	was, now := w.usual(), w.levels(&x.Filter)
 	// A leak that has stopped, or air that goes back to what it was, ends a
 	// finding instead of beginning one.
 	if w.backToNormal(&x, best, now) {
@@ -229,27 +240,53 @@ func (w *clerk) demandChanged(h *hearing, best change) {
 			w.end(DemandChanged, s.At)
 			return
 		}
-		*r = Rivals{Since: r.Since, Was: r.Was, Air: air, Leak: leaks}
+		r.Air.reopen(airChanged, t, s.PredictedLDay)
+		r.Leak.reopen(leakChanged, t, s.PredictedLDay)
 		w.believe(&x)
 		return
 	}
 	change := now.DemandLDay - was.DemandLDay
-	big := math.Abs(change) > worthFrac*was.DemandLDay
+	big := math.Abs(change) > max(worthFrac, worthWeather*math.Sqrt(s.Weather.Var))*was.DemandLDay
 	salty := math.Abs(leaks.Filter.X[leak]-was.LeakLDay) > worthLeakFrac*t.systemL
 	switch {
 	case best == airChanged && !big, best != airChanged && !salty:
 		w.believe(&x)
+		s.Rhythm.SilentAt = x.Since
 	case best == airChanged && change < 0:
 		w.believe(&x)
-		w.airHasChanged(x.Since, odds(-leakOverAir(&leaks, &air)), was)
+		w.airHasChanged(w.began(&x), odds(-leakOverAir(&leaks, &air)), was)
 	default:
-		s.Rivals = &Rivals{Since: x.Since, Was: was, Air: air, Leak: leaks}
+		since := w.began(&x)
+		s.Rivals = &Rivals{Since: since, Was: was, Air: air, Leak: leaks, Quiet: best == splitWrong}
 		w.believe(&x)
 		if !w.judgeRivals() {
-			w.begin(Record{Code: DemandChanged, Since: x.Since, Found: s.At, Confidence: surely, Was: was,
+			w.begin(Record{Code: DemandChanged, Since: since, Found: s.At, Confidence: surely, Was: was,
 				Amount: now.DemandLDay - was.DemandLDay, AmountSD: now.DemandSD})
 		}
 	}
+}
+
+// usual is what was believed in the long run, before what happened lately.
+func (w *clerk) usual() Levels {
+	s := w.s
+	l := w.levels(&s.Base)
+	if s.Rhythm.Normal > 0 {
+		l.DemandLDay += s.PredictedLDay * (s.Rhythm.Normal - l.Air)
+		l.Air = s.Rhythm.Normal
+	}
+	return l
+}
+
+// silentFor is how long a change too small to tell counts as the beginning of
+// one that goes on.
+const silentFor = 5 * 24 * time.Hour
+
+// began is when a change of demand began, with what led up to it.
+func (w *clerk) began(x *Suspicion) time.Time {
+	if silent := w.s.Rhythm.SilentAt; !silent.IsZero() && x.Since.Sub(silent) < silentFor {
+		return silent
+	}
+	return x.Since
 }
 
 const (
@@ -282,7 +319,7 @@ func (w *clerk) judgeRivals() bool {
 		s.Rivals = nil
 		w.end(DemandChanged, s.At)
 		w.believe(&x)
-		w.leakFound(since, odds(leaks), was)
+		w.leakFound(since, odds(leaks), was, r.Quiet)
 	case leaks < -decided:
 		x, was, since := r.Air, r.Was, r.Since
 		s.Rivals = nil
@@ -300,12 +337,13 @@ func (w *clerk) judgeRivals() bool {
 	return true
 }
 
-// leakFound tells a leak from a slow loss that a wet skimmer or splash explains.
-func (w *clerk) leakFound(since time.Time, confidence float64, was Levels) {
+// leakFound tells a leak from a slow loss that a wet skimmer, splash or a weak
+// mix explains: a leak makes the tank drink.
+func (w *clerk) leakFound(since time.Time, confidence float64, was Levels, quiet bool) {
 	s, t := w.s, &w.tank
 	f := &s.Base
 	code := TankLeak
-	if f.X[leak] < w.creepLDay() {
+	if quiet || f.X[leak] < w.creepLDay() {
 		code = SalinityCreeping
 	}
 	if code == TankLeak {

@@ -19,6 +19,8 @@ const (
 	straySalinityPSU = 2.5
 	// systemFrac is how well the system's volume is known.
 	systemFrac = 0.08
+	// brokenFrac is how badly the deficit is known while no fill comes.
+	brokenFrac = 0.5
 	// lateSalinityPSUDay is the error that a day's delay adds to a reading.
 	lateSalinityPSUDay = 0.3
 	// mixPSU is the error of a new mix, mixUnknownPSU when nobody measured it.
@@ -67,11 +69,15 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 	noise := square(max(sd, leastSalinityPSU)) + square(lateSalinityPSUDay*at.Sub(o.At).Hours()/24)
 	// What is missing has left its salt behind; how much that is, is known no
 	// better than a litre of the filter and the system's volume are.
-	perL := s.Base.X[salt] / t.systemL
-	noise += square(perL*s.Base.X[deficit]) * (s.Supply.Base.ScaleVar + square(systemFrac))
+	perL := s.Base.X[salt] * s.Supply.Base.Scale / t.systemL
+	unsure := s.Supply.Base.ScaleVar + square(systemFrac)
+	if w.broken() {
+		unsure += square(brokenFrac)
+	}
+	noise += square(perL*s.Base.X[deficit]) * unsure
 	r := reading{i: salt, j: deficit, a: 1, b: perL, value: o.Value,
 		noise: noise, stray: straySalinityPSU}
-	if w.instrumentReads(at, o.Instrument, &r) {
+	if w.broken() || w.instrumentReads(at, o.Instrument, &r) {
 		w.weigh(&r, salinityRead)
 		w.judge()
 	}
@@ -120,6 +126,8 @@ type Instrument struct {
 
 const (
 	maxInstruments = 6
+	// settledSaltPSU is how well salinity must be known to judge an instrument.
+	settledSaltPSU = 0.4
 	// recentGain is the weight of a new reading in Recent, usualReads how many
 	// readings Usual remembers.
 	recentGain = 0.4
@@ -146,6 +154,9 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 		return true // more instruments than anybody has: they count, unchecked
 	}
 	f := &s.Base
+	if f.sd(salt) > settledSaltPSU {
+		return true // nothing to compare with yet
+	}
 	residual := r.value - f.X[salt] - r.b*f.X[deficit]
 	variance := f.P[salt][salt] + 2*r.b*f.P[salt][deficit] + r.b*r.b*f.P[deficit][deficit] + r.noise
 	in.SD, in.Last, in.LastAt = math.Sqrt(r.noise), residual, at
@@ -231,6 +242,16 @@ func (s *State) instrument(name string) *Instrument {
 func (s *State) anyOff() bool {
 	for i := range s.Instruments {
 		if s.Instruments[i].Off {
+			return true
+		}
+	}
+	return false
+}
+
+// straying says that an instrument reads apart from what it used to.
+func (s *State) straying() bool {
+	for i := range s.Instruments {
+		if in := &s.Instruments[i]; in.Off || max(in.Rise, in.Fall) > driftThreshold/2 {
 			return true
 		}
 	}

@@ -52,6 +52,9 @@ func (w *clerk) end(code Code, at time.Time) {
 			r, was := s.Open[i], w.broken()
 			s.Open = slices.Delete(s.Open, i, i+1)
 			r.Ended = at
+			if code == EvaporationChanged {
+				s.Rhythm.Normal = s.Base.X[evap] + s.Base.X[weather]
+			}
 			w.told = append(w.told, w.finding(&r))
 			if was && !w.broken() {
 				w.mended()

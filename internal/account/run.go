@@ -29,6 +29,9 @@ type Run struct {
 	Failed   int
 	FailedAt time.Time
 	EndedAt  time.Time
+	// SourceL is what the source can still give, in litres of the design's flow:
+	// a pump that runs dry moves nothing.
+	SourceL float64
 	// OverAt is when the device was first heard after a run had become longer
 	// than any run may be.
 	OverAt time.Time
@@ -51,7 +54,7 @@ func (w *clerk) startRun(at time.Time) {
 func (w *clerk) beginRun(at time.Time) {
 	s, t := w.s, &w.tank
 	r, f := &s.Run, &s.Base
-	r.Since, r.OverAt = at, time.Time{}
+	r.Since, r.OverAt, r.SourceL = at, time.Time{}, w.sourceL()
 	// With nothing but the pump to go by, its start says that the watch is dry.
 	// The budget's short runs do not.
 	if !s.Inputs.Watch.Known && !r.MarkedDry && s.Inputs.settled(at) && !w.budgetSpent(at) {
@@ -65,6 +68,19 @@ func (w *clerk) beginRun(at time.Time) {
 		sd := math.Sqrt(f.P[deficit][deficit] + square(t.bandL)*f.P[band][band] + w.markNoise())
 		r.Dip = early > dipSigmas*sd
 	}
+}
+
+// sourceL is what is left to pump, by the design's flow.
+func (w *clerk) sourceL() float64 {
+	s, t := w.s, &w.tank
+	if t.endless || t.reservoirL == 0 {
+		return math.MaxFloat64
+	}
+	left := t.reservoirL
+	if s.Supply.Known {
+		left = max(s.Supply.LeftL, 0) + fillMarkFrac*t.reservoirL
+	}
+	return left / max(s.Supply.Base.Scale*s.Base.X[flow], leastFlowFrac)
 }
 
 // dipSigmas is how surely a fill was not due to count as one into the dip.
@@ -91,7 +107,7 @@ func (w *clerk) wholeRun(at time.Time, ran time.Duration) {
 		w.carry(began)
 		w.beginRun(began)
 	} else {
-		s.Run.Since, s.Run.Unsure = s.At, true // its start is past
+		s.Run.Since, s.Run.Unsure, s.Run.SourceL = s.At, true, w.sourceL() // its start is past
 	}
 	w.carryRunning(at, ran)
 	w.finishRun(at, ran)
@@ -112,6 +128,8 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	case !w.reached(at, ran):
 		if w.blamesNothing(at) && w.ranLong(ran) {
 			w.runFailed(at, ran)
+		} else if s.Inputs.settled(at) && s.Inputs.Watch.Known {
+			w.stillDry()
 		}
 	default:
 		if s.Inputs.settled(at) {

@@ -56,8 +56,8 @@ var suspects = [...]struct {
 	{leakChanged, 8, 1, levelMark},
 	{leakChanged, 8, 4, levelMark},
 	{leakChanged, 8, 16, levelMark},
-	{splitWrong, 24, 12, salinityRead},
-	{splitWrong, 24, 48, salinityRead},
+	{splitWrong, 72, 12, salinityRead},
+	{splitWrong, 72, 48, salinityRead},
 	{flowChanged, 0, 4, levelMark},
 	{bandChanged, 0, 4, levelMark},
 	{saltStepped, 72, 16, salinityRead},
@@ -127,6 +127,11 @@ func suppose(c change, t *tank, base *Filter, predictedLDay float64, now time.Ti
 	}
 	f.open(d)
 	return s
+}
+
+// reopen opens a suspicion's own change once more: it has gone further.
+func (x *Suspicion) reopen(c change, t *tank, predictedLDay float64) {
+	x.Filter = suppose(c, t, &x.Filter, predictedLDay, x.Since).Filter
 }
 
 // litresPerMM is the chamber's water in a millimetre of level.

@@ -1,7 +1,6 @@
 package corpus
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -28,11 +27,11 @@ type History struct {
 	Began, Ended, Onset, Over time.Time
 	// Observations in the order in which they arrived.
 	Observations []account.Observation
-	// EmptyAt is when the reservoir truly first ran empty, zero if never.
-	EmptyAt time.Time
+	// EmptyAt is when the reservoir truly first ran empty, LatchedAt when the
+	// controller first latched: zero if never.
+	EmptyAt, LatchedAt time.Time
 	truth   []sample
 	visits  []time.Time
-	latched string
 }
 
 type sample struct {
@@ -44,7 +43,7 @@ type sample struct {
 var Start = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 
 const (
-	healthyLength = 60 * day
+	healthyLength = 120 * day
 	onsetLo       = 14.0 // days
 	onsetHi       = 24.0
 	heartbeat     = 15 * time.Minute
@@ -245,8 +244,8 @@ func (t *teller) see(s plant.Sample) {
 	t.last = s
 	t.samples = append(t.samples, s)
 	at := s.SinceOnset
-	if s.Phase == guard.Latched && t.h.latched == "" {
-		t.h.latched = fmt.Sprint(at, s.Reason)
+	if s.Phase == guard.Latched && t.h.LatchedAt.IsZero() {
+		t.h.LatchedAt = Start.Add(at)
 	}
 	t.visitsUntil(at, prev)
 	contacts := t.h.Kit >= Switches

@@ -77,6 +77,11 @@ func (h *History) Judge(found []account.Finding) Verdict {
 			if slices.Contains(wants, f.Code) && after >= 0 {
 				v.told(after, &named)
 			}
+		case f.Code == account.TopOffOverdue && !h.LatchedAt.IsZero() && !f.Found.Before(h.LatchedAt):
+			// True: a latched controller fills no more.
+			if after >= 0 && slices.Contains(wants, f.Code) {
+				v.told(after, &named)
+			}
 		case h.Fault == nil || after < 0:
 			v.False = append(v.False, f)
 		case slices.Contains(wants, f.Code):
