@@ -88,7 +88,7 @@ func (a *Account) Begin(now time.Time) State {
 	for i, sd := range priorSD {
 		f.P[i][i] = sd * sd
 	}
-	s.Rhythm.Unrest = 1
+	s.Rhythm.Unrest, s.Rhythm.Stray = 1, strayFrac
 	s.Weather.Var = square(weatherFrac)
 	s.Supply.Base = Outflow{Scale: 1, ScaleVar: drawnBandFrac * drawnBandFrac}
 	s.Supply.suspect(t.thirst.usualLDay, now)
@@ -330,15 +330,12 @@ const (
 	airFreshFor = 6 * time.Hour
 )
 
-// weigh lets base and suspicions take a reading, and returns how far it lay from
-// the base's expectation.
-func (w *clerk) weigh(r *reading, of class) (z float64) {
-	logLik, z := w.s.Base.take(r)
-	w.compare(logLik, of, func(f *Filter) float64 {
-		l, _ := f.take(r)
-		return l
-	})
-	return z
+// weigh lets base and suspicions take a reading, and returns what the base made
+// of it.
+func (w *clerk) weigh(r *reading, of class) taken {
+	base := w.s.Base.take(r)
+	w.compare(base.logLik, of, func(f *Filter) float64 { return f.take(r).logLik })
+	return base
 }
 
 // weighAbove lets them take a bound.

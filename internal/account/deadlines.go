@@ -93,8 +93,8 @@ func (w *clerk) fallsSilent(at time.Time) {
 const (
 	// overduePauses: so many expected pauses without a fill cannot be a humid
 	// spell or a new lid; overdueRelative adds what is not known of the demand.
-	overduePauses   = 4.0
-	overdueRelative = 6.0
+	overduePauses   = 3.0
+	overdueRelative = 4.0
 	leastOverdue    = 3 * time.Hour
 	// dryOverdue: so long after the watch reads dry, a controller that can fill
 	// has filled.

@@ -98,37 +98,52 @@ type reading struct {
 	// stray is the size of what is added when something happened that no model
 	// knows: a hand in the sump, a slip of the pen.
 	stray float64
+	// chances are the shares of sound and stray.
+	chances chances
 	// moves says that the stray is real and moves the state i, as water poured
 	// in does; otherwise it is the reading's own error.
 	moves bool
 }
 
-// strayFrac is how many readings go astray. A judgement.
+// strayFrac is how many readings go astray, before a tank has shown its own
+// share. A judgement.
 const strayFrac = 0.02
 
-var (
-	logSound = math.Log(1 - strayFrac)
-	// logStray includes Cauchy's 1/pi, and what the normal law leaves out here.
-	logStray = math.Log(strayFrac) - math.Log(math.Pi) + 0.5*math.Log(2*math.Pi)
-)
+// chances are the logarithms of the two shares of a mixture, sound and stray.
+type chances struct{ sound, stray float64 }
+
+// chancesOf a stray with a probability. Cauchy's 1/pi is in it, and what the
+// normal law leaves out in likelihoods.
+func chancesOf(stray float64) chances {
+	return chances{math.Log(1 - stray), math.Log(stray) - math.Log(math.Pi) + 0.5*math.Log(2*math.Pi)}
+}
+
+// usualChances are those of a reading that says nothing else.
+var usualChances = chancesOf(strayFrac)
 
 // likelihoods are the log-likelihoods of an innovation under a normal law of
 // variance s and under Cauchy's of the stray's size, each with its share. Common
 // constants are left out. Cauchy's tail keeps any single reading from deciding
 // anything.
-func likelihoods(nu, s, stray float64) (sound, astray float64) {
-	sound = logSound - 0.5*(math.Log(s)+nu*nu/s)
-	astray = logStray - math.Log(stray+nu*nu/stray)
+func (c chances) likelihoods(nu, s, stray float64) (sound, astray float64) {
+	sound = c.sound - 0.5*(math.Log(s)+nu*nu/s)
+	astray = c.stray - math.Log(stray+nu*nu/stray)
 	return sound, astray
 }
 
 // either is the log-likelihood of a mixture.
 func either(a, b float64) float64 { return max(a, b) + math.Log1p(math.Exp(-math.Abs(a-b))) }
 
-// take weighs a reading into the belief. It returns the log-likelihood of the
-// reading, short of a constant, under the mixture of sound and stray; and the
-// innovation in its own standard deviations, before any stray.
-func (f *Filter) take(r *reading) (logLik, z float64) {
+// taken is what a belief makes of a reading: its log-likelihood, short of a
+// constant, under the mixture of sound and stray; the innovation in its own
+// standard deviations, before any stray; and whether it was one.
+type taken struct {
+	logLik, z float64
+	stray     bool
+}
+
+// take weighs a reading into the belief.
+func (f *Filter) take(r *reading) taken {
 	p := &f.P
 	var ph [states]float64
 	for k := range states {
@@ -136,9 +151,9 @@ func (f *Filter) take(r *reading) (logLik, z float64) {
 	}
 	nu := r.value - r.a*f.X[r.i] - r.b*f.X[r.j]
 	s := r.a*ph[r.i] + r.b*ph[r.j] + r.noise
-	sound, astray := likelihoods(nu, s, r.stray)
-	z = nu / math.Sqrt(s)
-	if astray > sound {
+	sound, astray := r.chances.likelihoods(nu, s, r.stray)
+	out := taken{logLik: either(sound, astray), z: nu / math.Sqrt(s), stray: astray > sound}
+	if out.stray {
 		added := max(r.stray*r.stray, nu*nu)
 		if r.moves {
 			p[r.i][r.i] += added
@@ -155,7 +170,7 @@ func (f *Filter) take(r *reading) (logLik, z float64) {
 			p[k][l] -= ph[k] * ph[l] * inverse
 		}
 	}
-	return either(sound, astray), z
+	return out
 }
 
 // takeAbove weighs in that a X[i] + b X[j] is above a limit, as a switch that has

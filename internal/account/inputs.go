@@ -122,50 +122,57 @@ func (w *clerk) watchTurns(at time.Time, wet bool) {
 	w.markDry()
 }
 
-// markDry: the level is at the watch sensor's lower switching level.
-func (w *clerk) markDry() {
-	s, t := w.s, &w.tank
-	s.Run.MarkedDry = true
-	if t.bandL == 0 || s.Run.Unsure {
-		return
-	}
-	s.Rhythm.EarlyZ = w.weigh(&reading{i: deficit, j: band, a: 1, b: -t.bandL,
-		noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
-	w.noteMark(s.Rhythm.EarlyZ)
-	w.judge()
+// mark is the level at one of the watch sensor's switching levels: the deficit
+// is a times itself plus b times the band.
+func (w *clerk) mark(a, b float64) *reading {
+	t := &w.tank
+	return &reading{i: deficit, j: band, a: a, b: b * t.bandL, noise: w.markNoise(),
+		stray: strayBands * t.bandL, chances: chancesOf(w.s.Rhythm.Stray), moves: true}
 }
 
-// markWet: the level is back at its upper switching level.
-func (w *clerk) markWet(at time.Time) {
-	s, t := w.s, &w.tank
-	s.Rhythm.MarkAt = at
-	if t.bandL == 0 {
+// markDry: the level is at the lower switching level.
+func (w *clerk) markDry() {
+	s := w.s
+	s.Run.MarkedDry = true
+	if w.tank.bandL == 0 || s.Run.Unsure {
 		return
 	}
-	z := w.weigh(&reading{i: deficit, a: 1, noise: w.markNoise(), stray: strayBands * w.tank.bandL, moves: true}, levelMark)
+	seen := w.weigh(w.mark(1, -1), levelMark)
+	s.Rhythm.EarlyZ = seen.z
+	w.noteMark(seen)
+	w.judge(levelMark)
+}
+
+// markWet: the level is back at the upper one.
+func (w *clerk) markWet(at time.Time) {
+	s := w.s
+	s.Rhythm.MarkAt = at
+	if w.tank.bandL == 0 {
+		return
+	}
+	seen := w.weigh(w.mark(1, 0), levelMark)
 	if !s.Run.Unsure {
-		w.noteMark(z)
+		w.noteMark(seen)
 	}
 	s.Run.Unsure = false
 	s.Rhythm.Marks++
-	w.judge()
+	w.judge(levelMark)
 	w.checkRhythm(at)
 }
 
 // stillDry: the watch sensor has not turned wet yet.
 func (w *clerk) stillDry() {
 	if w.tank.bandL > 0 && !w.s.Run.Unsure {
-		w.weighAbove(&reading{i: deficit, a: 1, noise: w.markNoise(), stray: strayBands * w.tank.bandL})
-		w.judge()
+		w.weighAbove(w.mark(1, 0))
+		w.judge(levelMark)
 	}
 }
 
-// stillWet: it has not turned dry yet.
+// stillWet: it has not turned dry yet. That counts as evidence, but nothing is
+// believed on it before the sensor turns: it may be stuck.
 func (w *clerk) stillWet() {
-	t := &w.tank
-	if t.bandL > 0 && !w.s.Run.Unsure {
-		w.weighAbove(&reading{i: deficit, j: band, a: -1, b: t.bandL, noise: w.markNoise(), stray: strayBands * t.bandL})
-		w.judge()
+	if w.tank.bandL > 0 && !w.s.Run.Unsure {
+		w.weighAbove(w.mark(-1, 1))
 	}
 }
 
@@ -222,6 +229,8 @@ type Rhythm struct {
 	Unrest       float64
 	Erratic      float64
 	ErraticSince time.Time
+	// Stray is the share of marks that go astray.
+	Stray float64
 	// Normal is the air's multiplier in the long run: what a change of demand is
 	// measured by. SilentAt is when a change too small to tell last began.
 	Normal   float64
@@ -237,6 +246,9 @@ const (
 	unrestGain  = 0.01
 	leastUnrest = 0.25
 	mostUnrest  = 9.0
+	// strayGain is how fast Stray learns; it is never more than mostStray.
+	strayGain = 0.01
+	mostStray = 0.15
 	// cappedZ2: no single mark counts for more.
 	cappedZ2 = 6.0
 	// erraticRatio is the growth in variance that is looked for.
@@ -245,20 +257,25 @@ const (
 
 // suspected is the evidence from which a change is likely enough that it, and
 // not a fouled sensor, explains why the marks lie off.
-const suspected = 5.0
+const suspected = 8.0
 
-func (w *clerk) noteMark(z float64) {
+func (w *clerk) noteMark(seen taken) {
 	for i := range suspects {
 		if x := &w.s.Suspicions[i]; x.weight(suspects[i].of) > suspected {
 			return
 		}
 	}
-	w.s.Rhythm.note(z)
+	w.s.Rhythm.note(seen)
 }
 
 // note learns from how far a mark lay off.
-func (r *Rhythm) note(z float64) {
-	z2 := min(z*z, cappedZ2)
+func (r *Rhythm) note(seen taken) {
+	one := 0.0
+	if seen.stray {
+		one = 1
+	}
+	r.Stray = min(max(r.Stray+(one-r.Stray)*strayGain, strayFrac), mostStray)
+	z2 := min(seen.z*seen.z, cappedZ2)
 	r.Unrest = min(max(r.Unrest*(1+unrestGain*(z2-1)), leastUnrest), mostUnrest)
 	// The log-likelihood ratio of a variance grown by erraticRatio.
 	r.Erratic = max(0, r.Erratic+0.5*z2*(1-1/erraticRatio)-0.5*math.Log(erraticRatio))

@@ -73,12 +73,13 @@ func (w *clerk) demandSD(f *Filter) float64 {
 // hearing is the strongest suspicion of each kind.
 type hearing [changes]*Suspicion
 
-// leastHours is how long each kind of change must have gone on.
-var leastHours = func() (least [changes]float64) {
+// leastHours is how long each kind of change must have gone on, judgedBy the
+// class of readings that speak for it.
+var leastHours, judgedBy = func() (least [changes]float64, by [changes]class) {
 	for _, s := range suspects {
-		least[s.of] = s.leastHours
+		least[s.of], by[s.of] = s.leastHours, s.judgedBy
 	}
-	return least
+	return least, by
 }()
 
 func (w *clerk) gather() (h hearing) {
@@ -122,9 +123,9 @@ func (w *clerk) mended() {
 	w.supposeAll()
 }
 
-// judge believes a change when its evidence passes its threshold, and settles
-// the open question when one rival has won.
-func (w *clerk) judge() {
+// judge believes a change when its evidence passes its threshold, after a reading
+// that can speak for it, and settles the open question when one rival has won.
+func (w *clerk) judge(after class) {
 	s := w.s
 	if s.Rivals != nil && w.judgeRivals() {
 		return
@@ -136,7 +137,7 @@ func (w *clerk) judge() {
 	best, alarmed := airChanged, false
 	for c, x := range h {
 		if c := change(c); x != nil {
-			alarmed = alarmed || x.weight(c) > thresholds[c] && s.At.Sub(x.Since).Hours() >= leastHours[c]
+			alarmed = alarmed || judgedBy[c] == after && x.weight(c) > thresholds[c] && s.At.Sub(x.Since).Hours() >= leastHours[c]
 			if x.weight(c)+priors[c] > h[best].weight(best)+priors[best] {
 				best = c
 			}

@@ -54,8 +54,8 @@ func (w *clerk) gaugeReads(at time.Time, o *Observation) {
 	perMM := t.litresPerMM()
 	missing := (t.chamber.VolumeM3(in.GaugeZeroMM/mmPerM) - t.chamber.VolumeM3(o.Value/mmPerM)) * litresPerM3
 	w.weigh(&reading{i: deficit, j: gauge, a: 1, b: 1, value: missing,
-		noise: square(sd * perMM), stray: strayGaugeMM * perMM}, gaugeRead)
-	w.judge()
+		noise: square(sd * perMM), stray: strayGaugeMM * perMM, chances: usualChances}, gaugeRead)
+	w.judge(gaugeRead)
 }
 
 // salinityReads: somebody or something read the tank's salinity.
@@ -76,10 +76,10 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 	}
 	noise += square(perL*s.Base.X[deficit]) * unsure
 	r := reading{i: salt, j: deficit, a: 1, b: perL, value: o.Value,
-		noise: noise, stray: straySalinityPSU}
+		noise: noise, stray: straySalinityPSU, chances: usualChances}
 	if w.broken() || w.instrumentReads(at, o.Instrument, &r) {
 		w.weigh(&r, salinityRead)
-		w.judge()
+		w.judge(salinityRead)
 	}
 	w.checkSalinity(at)
 }
@@ -136,6 +136,8 @@ const (
 	// deviations of one reading; driftThreshold the log-likelihood ratio.
 	driftSD        = 1.5
 	driftThreshold = 6.0
+	// witnessFor is how long a reading bears witness.
+	witnessFor = 7 * 24 * time.Hour
 	// cappedSurprise: no single reading counts for more.
 	cappedSurprise = 4.0
 	// disagreeSigmas and disagreePSU: two instruments disagree when they have
@@ -168,22 +170,19 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 	page(&in.Fall, &in.FallAt, -z*driftSD-driftSD*driftSD/2, at)
 	in.Recent += recentGain * (residual - in.Recent)
 	in.Reads++
-	other, apart, sd := s.apart(in)
 	if in.Off {
-		if other == nil || math.Abs(apart) < disagreePSU && math.Abs(apart) < disagreeSigmas*sd {
-			in.Off, in.Rise, in.Fall = false, 0, 0
-			if !s.anyOff() {
-				w.end(InstrumentOff, at)
-			}
-		}
+		w.agreesAgain(at, in)
 		return !in.Off
 	}
+	since := in.RiseAt
+	if in.Fall > in.Rise {
+		since = in.FallAt
+	}
+	other, apart, sd := s.apart(in, since)
 	if max(in.Rise, in.Fall) > driftThreshold && other != nil && math.Abs(apart) > max(disagreePSU, disagreeSigmas*sd) {
-		since := in.RiseAt
-		if in.Fall > in.Rise {
-			since = in.FallAt
-		}
 		in.Off, in.Rise, in.Fall = true, 0, 0
+		// It may have led the account astray.
+		w.eachFilter(func(f *Filter) { f.P[salt][salt] += apart * apart })
 		w.begin(Record{Code: InstrumentOff, Since: since, Found: at, Confidence: surely,
 			Amount: apart, AmountSD: sd, Reads: name, Against: other.Name})
 		return false
@@ -194,13 +193,22 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 	return true
 }
 
-// apart is how far an instrument has moved from the one that was read last
-// besides it, since its own readings began to stray; nil if none was.
-func (s *State) apart(in *Instrument) (other *Instrument, apart, sd float64) {
-	since := in.RiseAt
-	if in.Fall > in.Rise {
-		since = in.FallAt
+// agreesAgain lets an instrument count again once a witness of the last days
+// bears it out.
+func (w *clerk) agreesAgain(at time.Time, in *Instrument) {
+	other, apart, sd := w.s.apart(in, at.Add(-witnessFor))
+	if other == nil || math.Abs(apart) > max(disagreePSU/2, sd) {
+		return
 	}
+	in.Off, in.Rise, in.Fall = false, 0, 0
+	if !w.s.anyOff() {
+		w.end(InstrumentOff, at)
+	}
+}
+
+// apart is how far an instrument has moved from the one that was read last
+// besides it, if that was since a time; nil if none was.
+func (s *State) apart(in *Instrument, since time.Time) (other *Instrument, apart, sd float64) {
 	for i := range s.Instruments {
 		o := &s.Instruments[i]
 		if o.Name != in.Name && !o.Off && o.Reads > 1 && o.LastAt.After(since) && (other == nil || o.LastAt.After(other.LastAt)) {

@@ -25,6 +25,8 @@ type Run struct {
 	// SpentS is the pump time of the last day, forgotten exponentially.
 	SpentS  float64
 	SpentAt time.Time
+	// Spurt says that the last run was cut short by the day's budget.
+	Spurt bool
 	// Failed counts runs that did not reach the watch level, since FailedAt.
 	Failed   int
 	FailedAt time.Time
@@ -56,8 +58,8 @@ func (w *clerk) beginRun(at time.Time) {
 	r, f := &s.Run, &s.Base
 	r.Since, r.OverAt, r.SourceL = at, time.Time{}, w.sourceL()
 	// With nothing but the pump to go by, its start says that the watch is dry.
-	// The budget's short runs do not.
-	if !s.Inputs.Watch.Known && !r.MarkedDry && s.Inputs.settled(at) && !w.budgetSpent(at) {
+	// The short runs of a spent budget do not.
+	if !s.Inputs.Watch.Known && !r.MarkedDry && s.Inputs.settled(at) && !r.Spurt {
 		w.markDry()
 	}
 	r.FromL, r.FromSD = f.X[deficit], f.sd(deficit)
@@ -149,6 +151,9 @@ func (w *clerk) spentS(at time.Time) float64 {
 	return r.SpentS * math.Exp(-max(at.Sub(r.SpentAt).Hours(), 0)/24)
 }
 
+// spurtFrac of a fill, a run of a spent budget is no fill.
+const spurtFrac = 0.6
+
 // budgetShare: above this share of its daily budget the controller may have cut
 // runs short. The exponential memory reads a steady use at its true value.
 const budgetShare = 0.9
@@ -198,7 +203,9 @@ func (w *clerk) reached(at time.Time, ran time.Duration) bool {
 	if in.Watch.Known {
 		return in.Watch.Wet
 	}
-	return !w.ranLong(ran) && !w.budgetSpent(at)
+	s := w.s
+	s.Run.Spurt = w.budgetSpent(at) && ran.Seconds() < spurtFrac*w.levels(&s.Base).FillSeconds
+	return !w.ranLong(ran) && !s.Run.Spurt
 }
 
 // togetherWithin is how near in time two events must be for one to explain the

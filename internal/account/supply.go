@@ -41,7 +41,7 @@ func (o *Outflow) take(litres, drawnL, days, noise float64) (logLik float64) {
 	phElse := drawnL*o.Both + days*o.ElseWhere
 	all := drawnL*phScale + days*phElse + noise
 	nu := litres - drawnL*o.Scale - days*o.ElsewhereLDay
-	sound, astray := likelihoods(nu, all, strayFillFrac*litres)
+	sound, astray := usualChances.likelihoods(nu, all, strayFillFrac*litres)
 	if astray > sound {
 		all += max(square(strayFillFrac*litres), nu*nu)
 	}
@@ -156,9 +156,40 @@ func (w *clerk) reservoirSays(at time.Time, wet bool) {
 	s.Inputs.Reservoir.turn(at, wet)
 	p := &s.Supply
 	if changed && !wet && t.reservoirL > 0 {
+		w.emptiedTooSoon(at)
 		p.Known, p.LeftL, p.LeftVar = true, t.lowL, square(fillMarkFrac*t.reservoirL)
 		w.checkSupply(at)
 	}
+}
+
+const (
+	// unpumpedSigmas and unpumpedFrac of the reservoir: so surely, and so much,
+	// must be missing that the pump did not take.
+	unpumpedSigmas = 4.0
+	unpumpedFrac   = 0.15
+)
+
+// emptiedTooSoon: the reservoir is at its low sensor. What the pump did not take
+// went elsewhere: into the tank by itself, if the level is high, or lost.
+func (w *clerk) emptiedTooSoon(at time.Time) {
+	s, t := w.s, &w.tank
+	p := &s.Supply
+	if !p.Known || p.Unsure || t.endless {
+		return
+	}
+	missing := p.LeftL - t.lowL
+	sd := math.Sqrt(p.LeftVar + square(p.DrawnL)*p.Base.ScaleVar + square(fillMarkFrac*t.reservoirL))
+	if missing < max(unpumpedSigmas*sd, unpumpedFrac*t.reservoirL) {
+		return
+	}
+	if s.find(CeilingWet) != nil {
+		w.begin(Record{Code: EndlessFill, Since: s.Inputs.Ceiling.At, Found: at, Confidence: 0.95, Subject: bySiphon,
+			Amount: missing, AmountSD: sd})
+		return
+	}
+	since := at.Sub(p.FilledAt).Hours() / 24
+	p.Base.ElsewhereLDay = max(p.Base.ElsewhereLDay, missing/max(since, 1.0/24))
+	w.begin(Record{Code: FreshLeak, Since: p.FilledAt, Found: at, Confidence: 0.9, Amount: p.Base.ElsewhereLDay, AmountSD: sd / max(since, 1.0/24)})
 }
 
 // emptyFrac of a reservoir counts as empty: no mark is hit better.

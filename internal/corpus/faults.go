@@ -99,7 +99,7 @@ var Faults = []Fault{
 		Severity: [3]float64{0.7, 0.5, 0.35}, Unit: "times the evaporation", weight: [3]int{2, 2, 2},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.EvaporationFactor *= x })},
 	{Name: "reservoir leak", Wants: codes(account.FreshLeak), Follows: []account.Code{account.ReservoirEmptyBy},
-		Severity: [3]float64{0.25, 0.5, 1.2}, Unit: "of the demand", weight: [3]int{1, 1, 1}, length: 21 * day,
+		Severity: [3]float64{0.25, 0.5, 1.2}, Unit: "of the demand", weight: [3]int{1, 1, 1}, length: 21 * day, needs: needs{measured: true},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) {
 			c.ReservoirLeakM3S = x * b.twin.EvaporationM3Day() / secondsPerDay
 			c.FloorSensorDead = true

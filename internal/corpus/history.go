@@ -30,8 +30,8 @@ type History struct {
 	// EmptyAt is when the reservoir truly first ran empty, LatchedAt when the
 	// controller first latched: zero if never.
 	EmptyAt, LatchedAt time.Time
-	truth   []sample
-	visits  []time.Time
+	truth              []sample
+	visits             []time.Time
 }
 
 type sample struct {
@@ -108,6 +108,9 @@ func (d *Designs) Make(seed uint64) (*History, error) {
 	if f := place.fault; f != nil && f.lasts != nil {
 		t.over = min(onset+f.lasts(f.Severity[h.Severity]), length)
 		h.Over = Start.Add(t.over)
+	}
+	if n.measured {
+		t.diary.notesFills, t.diary.measuresFills = true, true
 	}
 	if n.noCeiling {
 		t.diary.feedings, t.diary.cuts = nil, nil // they would show the fault before its time

@@ -63,10 +63,10 @@ func NewDesigns(examples []*site.Site) (*Designs, error) {
 
 // needs is what a fault asks of a tank.
 type needs struct {
-	sump        bool
-	noCeiling   bool // and a controller that does not know of the return pump
-	raised      bool // a reservoir above the tank, whose air hole matters
-	longCeiling bool
+	sump      bool
+	noCeiling bool // and a controller that does not know of the return pump
+	raised    bool // a reservoir above the tank, whose air hole matters
+	measured  bool // a keeper who measures what goes into the reservoir
 }
 
 const (
