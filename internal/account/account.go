@@ -355,7 +355,7 @@ func (w *clerk) compare(base float64, of class, take func(*Filter) float64) {
 		x.add(take(&x.Filter)-base, of)
 		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 && x.weight(kind.of) < thresholds[kind.of]/2
 		if kind.judgedBy == of && (x.weight(kind.of) <= 0 || old) {
-			*x = suppose(kind.of, &w.tank, &s.Base, s.PredictedLDay, s.At)
+			w.suppose(i)
 		}
 	}
 	if v := s.Rivals; v != nil {
@@ -375,6 +375,12 @@ func (x *Suspicion) add(gain float64, of class) {
 // supposeAll starts every suspicion again from the base.
 func (w *clerk) supposeAll() {
 	for i := range suspects {
-		w.s.Suspicions[i] = suppose(suspects[i].of, &w.tank, &w.s.Base, w.s.PredictedLDay, w.s.At)
+		w.suppose(i)
 	}
+}
+
+// suppose starts one suspicion again from the base.
+func (w *clerk) suppose(i int) {
+	s := w.s
+	s.Suspicions[i] = suppose(suspects[i].of, &w.tank, &s.Base, s.PredictedLDay, s.At)
 }

@@ -107,8 +107,8 @@ const (
 func (w *clerk) overdueAt() time.Time {
 	s, t := w.s, &w.tank
 	in := &s.Inputs
-	if t.bandL == 0 || s.Rhythm.Marks < overdueMarks || s.Run.On || s.Run.Failed > 0 || in.Silent || w.reservoirEmpty() ||
-		in.Return.Known && !in.Return.Wet || s.find(TopOffOverdue) != nil || s.find(WatchStuck) != nil {
+	if t.bandL == 0 || s.Rhythm.Marks < overdueMarks || s.Run.On || in.Silent || w.reservoirEmpty() ||
+		in.Return.Known && !in.Return.Wet || w.broken() {
 		return far
 	}
 	if in.Ceiling.Known && in.Ceiling.Wet {

@@ -26,7 +26,7 @@ const (
 // class 3.
 func (w *clerk) harm(r *Record) (class int, in time.Duration) {
 	s, t := w.s, &w.tank
-	demand := w.demandLDay(&s.Base)
+	demand := s.Supply.Base.Scale * w.demandLDay(&s.Base)
 	switch r.Code {
 	case TankLeak:
 		lost := max(r.Amount, worthLeakFrac*t.systemL)
@@ -92,8 +92,9 @@ func (w *clerk) untilOff(lostLDay float64) time.Duration {
 // the return pump starved for too long.
 func (w *clerk) untilDry(from time.Duration) time.Duration {
 	t := &w.tank
-	demand := max(w.demandLDay(&w.s.Base), leastUseFrac*t.thirst.usualLDay)
-	missing := max(w.s.Base.X[deficit], 0)
+	scale := w.s.Supply.Base.Scale
+	demand := scale * max(w.demandLDay(&w.s.Base), leastUseFrac*t.thirst.usualLDay)
+	missing := scale * max(w.s.Base.X[deficit], 0)
 	most := t.targetPSU + t.limits.SalinityOffPSU[danger-1]
 	strong := t.systemL * (1 - w.s.Base.X[salt]/most)
 	first := days(max(strong-missing, 0) / demand)
@@ -114,12 +115,13 @@ func (w *clerk) flood(r *Record) (class int, in time.Duration) {
 			has = max(s.Supply.LeftL, 0)
 		}
 	}
-	perDay := max(t.flowLDay*s.Base.X[flow], 1)
+	scale := s.Supply.Base.Scale
+	perDay := max(scale*t.flowLDay*s.Base.X[flow], 1)
 	// Fresh litres over the deficit that dilute the tank by so much, or spill.
 	litres := func(c int) float64 {
 		dilute := t.systemL * l.SalinityOffPSU[c-1] / max(s.Base.X[salt]-l.SalinityOffPSU[c-1], 1)
 		spill := t.marginL + l.FloorM3[c-1]*litresPerM3
-		return max(min(dilute, spill), 0) + max(s.Base.X[deficit], 0)
+		return max(min(dilute, spill), 0) + scale*max(s.Base.X[deficit], 0)
 	}
 	class = 1
 	for c := stress; c <= loss && litres(c) <= has; c++ {

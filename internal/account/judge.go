@@ -117,10 +117,15 @@ func (w *clerk) broken() bool {
 	return r != nil && r.Subject == byFloor || w.reservoirEmpty()
 }
 
-// mended starts the tests again after that.
+// mended starts the tests again after that, but for what may have been the cause:
+// a watch sensor that switches elsewhere.
 func (w *clerk) mended() {
 	w.s.Run.Unsure = true
-	w.supposeAll()
+	for i := range suspects {
+		if suspects[i].of != watchMoved {
+			w.suppose(i)
+		}
+	}
 }
 
 // judge believes a change when its evidence passes its threshold, after a reading
@@ -143,7 +148,7 @@ func (w *clerk) judge(after class) {
 			}
 		}
 	}
-	if !alarmed {
+	if !alarmed || judgedBy[best] != after {
 		return
 	}
 	total := 0.0

@@ -22,9 +22,10 @@ type Run struct {
 	// FromMM is the gauge's level then; NaN cannot be saved, so FromMMKnown.
 	FromMM      float64
 	FromMMKnown bool
-	// SpentS is the pump time of the last day, forgotten exponentially.
-	SpentS  float64
-	SpentAt time.Time
+	// BucketS is the pump time that the controller's daily budget counted at
+	// BucketAt.
+	BucketS  float64
+	BucketAt time.Time
 	// Spurt says that the last run was cut short by the day's budget.
 	Spurt bool
 	// Failed counts runs that did not reach the watch level, since FailedAt.
@@ -120,15 +121,15 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	s := w.s
 	r := &s.Run
 	r.EndedAt = at
-	r.SpentS = w.spentS(at) + ran.Seconds()
-	r.SpentAt = at
+	r.BucketS = w.bucketS(at) + ran.Seconds()
+	r.BucketAt = at
 	w.end(EndlessFill, at)
 	w.drawReservoir(at, ran)
 	switch {
 	case r.Dip && ran > 0:
 		w.filledIntoDip(at, ran)
 	case !w.reached(at, ran):
-		if w.blamesNothing(at) && w.ranLong(ran) {
+		if w.blamesNothing(at, ran) && w.ranLong(ran) {
 			w.runFailed(at, ran)
 		} else if s.Inputs.settled(at) && s.Inputs.Watch.Known {
 			w.stillDry()
@@ -145,21 +146,21 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	r.MarkedDry = false
 }
 
-// spentS is the pump time of the last day.
-func (w *clerk) spentS(at time.Time) float64 {
-	r := &w.s.Run
-	return r.SpentS * math.Exp(-max(at.Sub(r.SpentAt).Hours(), 0)/24)
-}
-
 // spurtFrac of a fill, a run of a spent budget is no fill.
 const spurtFrac = 0.6
 
-// budgetShare: above this share of its daily budget the controller may have cut
-// runs short. The exponential memory reads a steady use at its true value.
+// bucketS is the pump time that the controller's budget counts now: a bucket
+// that the pump fills and that drains at a budget a day.
+func (w *clerk) bucketS(at time.Time) float64 {
+	r := &w.s.Run
+	return max(r.BucketS-w.settings.DailyBudget.Seconds()*max(at.Sub(r.BucketAt).Hours(), 0)/24, 0)
+}
+
+// budgetShare: with the bucket so full, the controller may have cut a run short.
 const budgetShare = 0.9
 
 func (w *clerk) budgetSpent(at time.Time) bool {
-	return w.spentS(at) > budgetShare*w.settings.DailyBudget.Seconds()
+	return w.bucketS(at) > budgetShare*w.settings.DailyBudget.Seconds()
 }
 
 // expectedRun is how long a sound pump needs from the run's deficit.
@@ -213,7 +214,7 @@ func (w *clerk) reached(at time.Time, ran time.Duration) bool {
 const togetherWithin = 15 * time.Second
 
 // blamesNothing says that nothing else is known to have ended the run.
-func (w *clerk) blamesNothing(at time.Time) bool {
+func (w *clerk) blamesNothing(at time.Time, ran time.Duration) bool {
 	in := &w.s.Inputs
 	recent := func(c Contact, wet bool) bool { return c.Known && c.Wet == wet && at.Sub(c.At) < togetherWithin }
 	switch {
@@ -221,8 +222,7 @@ func (w *clerk) blamesNothing(at time.Time) bool {
 		return false
 	case recent(in.Reservoir, false), w.reservoirEmpty():
 		return false
-	case w.budgetSpent(at):
-		return false
 	}
-	return true
+	// A run that lasted to its limit was not cut short by the budget.
+	return !w.budgetSpent(at) || ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds()
 }

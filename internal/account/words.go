@@ -14,6 +14,9 @@ func (w *clerk) finding(r *Record) Finding {
 	f := Finding{Code: r.Code, Since: r.Since, Found: r.Found, Ended: r.Ended, Confidence: r.Confidence,
 		Amount: r.Amount, AmountSD: r.AmountSD}
 	w.refresh(r, &f)
+	if r.inFilterLitres() {
+		f.Amount, f.AmountSD = w.jug(f.Amount, f.AmountSD)
+	}
 	now := *r
 	now.Amount, now.AmountSD = f.Amount, f.AmountSD
 	f.Class, f.HarmIn = w.harm(&now)
@@ -44,6 +47,23 @@ func (w *clerk) refresh(r *Record, f *Finding) {
 	}
 }
 
+// inFilterLitres says that the amount is in litres as the filter counts them.
+func (r *Record) inFilterLitres() bool {
+	switch r.Code {
+	case TankLeak, SalinityCreeping, DemandChanged, EvaporationChanged, EndlessFill, RestartDip:
+		return r.Subject != bySiphon
+	case FreshLeak:
+		return r.Subject == byFloor
+	}
+	return false
+}
+
+// jug is litres of the filter as a measuring jug would have them: see Filter.
+func (w *clerk) jug(litres, sd float64) (jugL, jugSD float64) {
+	o := &w.s.Supply.Base
+	return litres * o.Scale, math.Hypot(sd*o.Scale, litres*math.Sqrt(o.ScaleVar))
+}
+
 const (
 	litresADay = "L/day"
 	psu        = "PSU"
@@ -60,7 +80,10 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 	not := func(code Code, format string, args ...any) {
 		out = append(out, RuledOut{Code: code, Why: fmt.Sprintf(format, args...)})
 	}
-	water := func() { add("water in", litresADay, w.demandLDay(b), r.Was.DemandLDay, r.Was.DemandSD) }
+	scale := s.Supply.Base.Scale
+	water := func() {
+		add("water in", litresADay, scale*w.demandLDay(b), scale*r.Was.DemandLDay, scale*r.Was.DemandSD)
+	}
 	salinity := func(expected float64) { add("salinity", psu, b.X[salt], expected, b.sd(salt)) }
 	steadyFills := "fills take as long as before, and each brings the same litres"
 	switch r.Code {
@@ -70,7 +93,7 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 			water()
 		}
 		salinity(r.Was.SaltPSU)
-		add("salt water leaving", litresADay, r.Amount, r.Was.LeakLDay, r.AmountSD)
+		add("salt water leaving", litresADay, r.Amount, scale*r.Was.LeakLDay, r.AmountSD)
 		not(EvaporationChanged, "evaporation leaves the salt behind; salinity went from %s to %s", salinityWords(r.Was.SaltPSU), salinityWords(b.X[salt]))
 		if r.Code == TankLeak {
 			not(PumpWeak, "%s", steadyFills)
@@ -95,7 +118,8 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 	case PumpWeak:
 		unit = "share of its flow"
 		now := w.levels(b)
-		add("flow", "L/min", t.flowLDay*b.X[flow]/minutesPerDay, t.flowLDay*r.Was.Flow/minutesPerDay, t.flowLDay*b.sd(flow)/minutesPerDay)
+		perMin := scale * t.flowLDay / minutesPerDay
+		add("flow", "L/min", perMin*b.X[flow], perMin*r.Was.Flow, perMin*b.sd(flow))
 		add("fill time", "s", now.FillSeconds, r.Was.FillSeconds, 0)
 		not(WatchFouled, "the pause between fills has not grown with them")
 		not(EvaporationChanged, "the pause between fills is as before")
@@ -107,7 +131,7 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 		case byBand:
 			unit = "times its band"
 			now := w.levels(b)
-			add("one fill", "L", t.bandL*now.Band, t.bandL*r.Was.Band, t.bandL*b.sd(band))
+			add("one fill", "L", scale*t.bandL*now.Band, scale*t.bandL*r.Was.Band, scale*t.bandL*b.sd(band))
 			not(PumpWeak, "the pause between fills has changed by as much as the fills")
 			not(EvaporationChanged, "fills have changed by as much as the pauses")
 		case byShift:
@@ -125,7 +149,7 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 			add("last run", "s", r.Amount, r.Was.FillSeconds, 0)
 		} else {
 			add("time since the last fill", "h", r.Amount, r.Was.PauseHours, 0)
-			add("water missing", "L", b.X[deficit], t.bandL*b.X[band], b.sd(deficit))
+			add("water missing", "L", scale*b.X[deficit], scale*t.bandL*b.X[band], scale*b.sd(deficit))
 		}
 	case FreshLeak:
 		unit = litresADay
@@ -146,7 +170,7 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 	case ReservoirEmptyBy:
 		unit = "days"
 		add("left in the reservoir", "L", max(s.Supply.LeftL, 0), t.reservoirL, math.Sqrt(s.Supply.LeftVar))
-		add("use", litresADay, w.demandLDay(b), 0, w.demandSD(b))
+		add("use", litresADay, scale*w.demandLDay(b), 0, scale*w.demandSD(b))
 	case InstrumentOff:
 		unit = psu
 		if r.Subject == byGauge {

@@ -70,9 +70,9 @@ var stopsTopOff = []account.Code{account.TopOffOverdue, account.PumpSeized, acco
 
 const (
 	defaultLength = 14 * day
-	// leakShare of a leak's fall in level: none; the leak runs where no floor
-	// sensor lies.
 	secondsPerDay = 86400.0
+	// leakFault is the fault that the goals speak of.
+	leakFault = "tank leak"
 )
 
 // always is a fault that begins at the onset and stays as it is.
@@ -84,7 +84,7 @@ func always(change func(b *built, d *Design, severity float64, c *plant.Conditio
 
 // Faults are the corpus's, each with the codes that name it.
 var Faults = []Fault{
-	{Name: "tank leak", Wants: codes(account.TankLeak), Follows: []account.Code{account.DemandChanged, account.ReservoirEmptyBy, account.SalinityCreeping, account.TopOffOverdue},
+	{Name: leakFault, Wants: codes(account.TankLeak), Follows: []account.Code{account.DemandChanged, account.ReservoirEmptyBy, account.SalinityCreeping, account.TopOffOverdue},
 		Severity: [3]float64{0.5, 2, 5}, Unit: "% of the water a day", weight: [3]int{3, 7, 2},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) {
 			c.TankLeakM3S = x / 100 * d.SystemM3 / secondsPerDay
@@ -110,7 +110,7 @@ var Faults = []Fault{
 	{Name: "pump weak", Wants: codes(account.PumpWeak), Follows: stopsTopOff,
 		Severity: [3]float64{0.75, 0.55, 0.4}, Unit: "of its flow", weight: [3]int{1, 1, 1},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.TopOffPumpFrac *= x })},
-	{Name: "pump seized", Wants: codes(account.PumpSeized), Follows: stopsTopOff,
+	{Name: "pump seized", Wants: unlessBare(account.PumpSeized), Follows: stopsTopOff,
 		Severity: [3]float64{0, 0.02, 0.05}, Unit: "of its flow", weight: [3]int{1, 1, 1},
 		apply: always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.TopOffPumpFrac *= x })},
 	{Name: "watch slow", Wants: codes(account.WatchFouled), Follows: append([]account.Code{account.CeilingWet}, stopsTopOff...),
@@ -121,7 +121,7 @@ var Faults = []Fault{
 		apply: func(b *built, d *Design, x float64, since time.Duration, c *plant.Conditions) {
 			c.Watch.ShiftM *= x * b.site.TopOff.Watch.HysteresisM / b.jitterM
 		}},
-	{Name: "watch moved", Wants: codes(account.WatchFouled), Kits: Full, Severity: [3]float64{-7, 7, -12}, Unit: "mm", weight: [3]int{1, 1, 1},
+	{Name: "watch moved", Wants: codes(account.WatchFouled, account.WatchStuck), Kits: Full, Severity: [3]float64{-7, 7, -12}, Unit: "mm", weight: [3]int{1, 1, 1},
 		Follows: append([]account.Code{account.CeilingWet}, stopsTopOff...),
 		apply:   always(func(b *built, d *Design, x float64, c *plant.Conditions) { c.Watch.ShiftM += x / 1000 })},
 	{Name: "watch stuck wet", Wants: codes(account.WatchStuck), Kits: Switches, Follows: stopsTopOff, Severity: [3]float64{1, 1, 1}, weight: [3]int{1, 1, 1},
