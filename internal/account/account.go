@@ -79,7 +79,7 @@ func (a *Account) Begin(now time.Time) State {
 	priorSD := [states]float64{
 		deficit: t.bandL,
 		evap:    meanDeviationSD*t.thirst.bandFrac*t.thirst.factor + t.thirst.seasonFrac,
-		weather: weatherFrac,
+		weather: t.weatherFrac(),
 		flow:    math.Hypot(drawnFlowFrac, drawnBandFrac),
 		leak:    usualLossFrac * t.systemL,
 		salt:    startSaltPSU,
@@ -89,7 +89,7 @@ func (a *Account) Begin(now time.Time) State {
 		f.P[i][i] = sd * sd
 	}
 	s.Rhythm.Unrest, s.Rhythm.Stray = 1, strayFrac
-	s.Weather.Var = square(weatherFrac)
+	s.Weather.Var = square(t.weatherFrac())
 	s.Supply.Base = Outflow{Scale: 1, ScaleVar: drawnBandFrac * drawnBandFrac}
 	s.Supply.suspect(t.thirst.usualLDay, now)
 	w := clerk{a, &s, nil}
@@ -252,6 +252,9 @@ const airSmoothHours = 3.0
 func (w *clerk) airReads(at time.Time, predictedLDay float64) {
 	s := w.s
 	share := 1.0
+	if s.AirAt.IsZero() {
+		s.Weather.Var = square(unreadFrac)
+	}
 	if hours := at.Sub(s.AirAt).Hours(); hours < airFreshFor.Hours() {
 		share = 1 - math.Exp(-hours/airSmoothHours)
 	}
@@ -318,7 +321,6 @@ func square(x float64) float64 { return x * x }
 // corpus (docs/account.md).
 const (
 	weatherDays        = 1.5  // time constant of what passes
-	weatherFrac        = 0.14 // of the evaporation, before the tank has shown its own
 	evapWanderFrac     = 0.012
 	flowWanderFrac     = 0.004
 	leakWanderFrac     = 0.00003 // of the system's water

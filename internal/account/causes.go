@@ -150,6 +150,8 @@ const (
 	// erraticThreshold is the log-likelihood ratio for marks that have become
 	// erratic.
 	erraticThreshold = 12.0
+	// leastErratic: sooner than this, another change may yet explain it.
+	leastErratic = 20 * time.Hour
 	// learnedMarks is how many fills teach what is usual for a pump.
 	learnedMarks = 20
 )
@@ -161,7 +163,7 @@ func (w *clerk) checkRhythm(at time.Time) {
 	if r.Erratic == 0 {
 		r.ErraticSince = at
 	}
-	if r.Erratic > erraticThreshold {
+	if r.Erratic > erraticThreshold && at.Sub(r.ErraticSince) > leastErratic {
 		r.Erratic = 0
 		if s.find(WatchFouled) == nil && r.Marks > learnedMarks {
 			w.begin(Record{Code: WatchFouled, Since: r.ErraticSince, Found: at, Confidence: 0.9, Subject: byUnrest,

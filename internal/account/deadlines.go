@@ -95,7 +95,7 @@ const (
 	// spell or a new lid; overdueRelative adds what is not known of the demand.
 	overduePauses   = 3.0
 	overdueRelative = 4.0
-	leastOverdue    = 3 * time.Hour
+	leastOverdue    = 5 * time.Hour
 	// dryOverdue: so long after the watch reads dry, a controller that can fill
 	// has filled.
 	dryOverdue = 75 * time.Minute
@@ -152,10 +152,8 @@ func (w *clerk) endlessAt() time.Time {
 	if !s.Run.On || s.find(EndlessFill) != nil {
 		return far
 	}
-	if w.settings.Heartbeat == 0 {
-		return w.longestRun()
-	}
-	// The end may have gone unheard: the device must have spoken since.
+	// The end may have gone unheard: the device must have spoken since. Without
+	// a heartbeat, it is found when the run ends.
 	if s.Run.OverAt.IsZero() {
 		return far
 	}

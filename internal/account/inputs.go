@@ -70,6 +70,8 @@ func (w *clerk) lostTrack(at time.Time) {
 	s.Run.On = false
 	s.Run.Unsure = true
 	s.Inputs.LostAt = at
+	// The return pump may have stopped and started.
+	s.Inputs.SettledAt = later(s.Inputs.SettledAt, at.Add(w.settings.RestartSettle))
 	// The reservoir went on giving, as far as anybody can tell.
 	lost := w.demandLDay(&s.Base) * at.Sub(s.Inputs.LastSeen).Hours() / 24
 	s.Supply.draw(lost)

@@ -10,7 +10,7 @@ import (
 // one false alarm in e^h readings that may start it again (Lorden 1971), for
 // each suspicion. docs/account.md has the rates.
 var thresholds = [changes]float64{
-	airChanged: 12, leakChanged: 12, splitWrong: 7.5,
+	airChanged: 15, leakChanged: 15, splitWrong: 7.5,
 	flowChanged: 20, bandChanged: 20, saltStepped: 7.5,
 	gaugeStepped: 14, watchMoved: 13, levelMoved: 13,
 }
@@ -219,7 +219,7 @@ func (w *clerk) believe(x *Suspicion) {
 // day.
 const (
 	worthFrac     = 0.2
-	worthWeather  = 2.5
+	worthWeather  = 2.7
 	worthLeakFrac = 0.0008
 )
 
@@ -264,12 +264,59 @@ func (w *clerk) demandChanged(h *hearing, best change) {
 	default:
 		since := w.began(&x)
 		s.Rivals = &Rivals{Since: since, Was: was, Air: air, Leak: leaks, Quiet: best == splitWrong}
+		switch best {
+		case airChanged:
+			s.Rivals.Leak = x
+			s.Rivals.Leak.Filter = w.asLeak(&x)
+		case leakChanged:
+			s.Rivals.Air = x
+			s.Rivals.Air.Filter = w.asAir(&x)
+		}
 		w.believe(&x)
 		if !w.judgeRivals() {
 			w.begin(Record{Code: DemandChanged, Since: since, Found: s.At, Confidence: surely, Was: was,
 				Amount: now.DemandLDay - was.DemandLDay, AmountSD: now.DemandSD})
 		}
 	}
+}
+
+// asAir and asLeak are the same litres, explained the other way: what leaks, or
+// what evaporates, is taken for the other, and the salt that has or has not gone
+// along since then is put right. From there only salinity can decide.
+func (w *clerk) asAir(x *Suspicion) Filter {
+	f := x.Filter
+	more := f.X[leak] - w.s.Base.X[leak]
+	w.swap(&f, x, evap, leak, 1/w.s.PredictedLDay, more)
+	return f
+}
+
+func (w *clerk) asLeak(x *Suspicion) Filter {
+	f := x.Filter
+	more := f.X[evap] - w.s.Base.X[evap]
+	w.swap(&f, x, leak, evap, w.s.PredictedLDay, more)
+	return f
+}
+
+// swap moves so much of one state to another that takes rate of it for the same
+// litres; what is left of the one is the base's.
+func (w *clerk) swap(f *Filter, x *Suspicion, to, from int, rate, more float64) {
+	s := w.s
+	f.X[to] += more * rate
+	f.X[from] -= more
+	for i := range states {
+		f.P[to][i] += rate * f.P[from][i]
+	}
+	for i := range states {
+		f.P[i][to] += rate * f.P[i][from]
+	}
+	f.settle(from)
+	f.P[from][from] = s.Base.P[from][from]
+	litres := more
+	if from == evap {
+		litres = -more * s.PredictedLDay
+	}
+	since := s.At.Sub(x.Since).Hours() / 24
+	f.X[salt] += litres * since * f.X[salt] * s.Supply.Base.Scale / w.tank.systemL
 }
 
 // usual is what was believed in the long run, before what happened lately.

@@ -20,7 +20,7 @@ const (
 	// systemFrac is how well the system's volume is known.
 	systemFrac = 0.08
 	// brokenFrac is how badly the deficit is known while no fill comes.
-	brokenFrac = 0.5
+	brokenFrac = 0.2
 	// lateSalinityPSUDay is the error that a day's delay adds to a reading.
 	lateSalinityPSUDay = 0.3
 	// mixPSU is the error of a new mix, mixUnknownPSU when nobody measured it.
@@ -112,10 +112,12 @@ type Instrument struct {
 	Name string
 	// Reads is how often it was read; Usual how far it reads from the account
 	// in the long run, Recent lately, Last at its last reading.
-	Reads               int
-	Usual, Recent, Last float64
-	SD                  float64 // of its last reading
-	LastAt              time.Time
+	Reads         int
+	Usual, Recent float64
+	// Last are its last two readings' residuals, the later one last, at LastAt.
+	Last   [2]float64
+	LastAt [2]time.Time
+	SD     float64 // of its last reading
 	// Rise and Fall are Page's sums of its standardised surprises, from RiseAt
 	// and FallAt.
 	Rise, Fall     float64
@@ -143,7 +145,7 @@ const (
 	// disagreeSigmas and disagreePSU: two instruments disagree when they have
 	// moved apart by both. The second is common practice, no source: what people
 	// would calibrate for.
-	disagreeSigmas = 3.0
+	disagreeSigmas = 4.0
 	disagreePSU    = 0.5
 )
 
@@ -161,7 +163,8 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 	}
 	residual := r.value - f.X[salt] - r.b*f.X[deficit]
 	variance := f.P[salt][salt] + 2*r.b*f.P[salt][deficit] + r.b*r.b*f.P[deficit][deficit] + r.noise
-	in.SD, in.Last, in.LastAt = math.Sqrt(r.noise), residual, at
+	in.SD = math.Sqrt(r.noise)
+	in.Last, in.LastAt = [2]float64{in.Last[1], residual}, [2]time.Time{in.LastAt[1], at}
 	if in.Reads == 0 {
 		in.Usual, in.Recent = residual, residual
 	}
@@ -179,7 +182,7 @@ func (w *clerk) instrumentReads(at time.Time, name string, r *reading) bool {
 		since = in.FallAt
 	}
 	other, apart, sd := s.apart(in, since)
-	if max(in.Rise, in.Fall) > driftThreshold && other != nil && math.Abs(apart) > max(disagreePSU, disagreeSigmas*sd) {
+	if max(in.Rise, in.Fall) > driftThreshold && other != nil && in.Reads > usualReads/2 && math.Abs(apart) > max(disagreePSU, disagreeSigmas*sd) {
 		in.Off, in.Rise, in.Fall = true, 0, 0
 		// It may have led the account astray.
 		w.eachFilter(func(f *Filter) { f.P[salt][salt] += apart * apart })
@@ -211,17 +214,21 @@ func (w *clerk) agreesAgain(at time.Time, in *Instrument) {
 func (s *State) apart(in *Instrument, since time.Time) (other *Instrument, apart, sd float64) {
 	for i := range s.Instruments {
 		o := &s.Instruments[i]
-		if o.Name != in.Name && !o.Off && o.Reads > 1 && o.LastAt.After(since) && (other == nil || o.LastAt.After(other.LastAt)) {
+		if o.Name != in.Name && !o.Off && o.Reads > 2 && o.LastAt[1].After(since) && (other == nil || o.LastAt[1].After(other.LastAt[1])) {
 			other = o
 		}
 	}
 	if other == nil {
 		return nil, 0, 0
 	}
-	apart = (in.Recent - in.Usual) - (other.Last - other.Usual)
+	last, reads := other.Last[1], 1.0
+	if other.LastAt[0].After(since) {
+		last, reads = (other.Last[0]+other.Last[1])/2, 2
+	}
+	apart = (in.Recent - in.Usual) - (last - other.Usual)
 	// The spread of an exponential mean, and of the two long-run means.
 	usual := func(i *Instrument) float64 { return square(i.SD) / min(float64(i.Reads), usualReads) }
-	sd = math.Sqrt(square(in.SD)*recentGain/(2-recentGain) + square(other.SD) + usual(in) + usual(other))
+	sd = math.Sqrt(square(in.SD)*recentGain/(2-recentGain) + square(other.SD)/reads + usual(in) + usual(other))
 	return other, apart, sd
 }
 

@@ -113,6 +113,9 @@ func (w *clerk) wholeRun(at time.Time, ran time.Duration) {
 		s.Run.Since, s.Run.Unsure, s.Run.SourceL = s.At, true, w.sourceL() // its start is past
 	}
 	w.carryRunning(at, ran)
+	if at.After(w.longestRun()) {
+		w.runsOn(at) // too late to stop it
+	}
 	w.finishRun(at, ran)
 }
 
@@ -146,9 +149,6 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	r.MarkedDry = false
 }
 
-// spurtFrac of a fill, a run of a spent budget is no fill.
-const spurtFrac = 0.6
-
 // bucketS is the pump time that the controller's budget counts now: a bucket
 // that the pump fills and that drains at a budget a day.
 func (w *clerk) bucketS(at time.Time) float64 {
@@ -157,7 +157,7 @@ func (w *clerk) bucketS(at time.Time) float64 {
 }
 
 // budgetShare: with the bucket so full, the controller may have cut a run short.
-const budgetShare = 0.9
+const budgetShare = 0.96
 
 func (w *clerk) budgetSpent(at time.Time) bool {
 	return w.bucketS(at) > budgetShare*w.settings.DailyBudget.Seconds()
@@ -204,9 +204,8 @@ func (w *clerk) reached(at time.Time, ran time.Duration) bool {
 	if in.Watch.Known {
 		return in.Watch.Wet
 	}
-	s := w.s
-	s.Run.Spurt = w.budgetSpent(at) && ran.Seconds() < spurtFrac*w.levels(&s.Base).FillSeconds
-	return !w.ranLong(ran) && !s.Run.Spurt
+	w.s.Run.Spurt = w.budgetSpent(at)
+	return !w.ranLong(ran) && !w.s.Run.Spurt
 }
 
 // togetherWithin is how near in time two events must be for one to explain the

@@ -155,8 +155,9 @@ type thirst struct {
 	// factor is what the site's own record makes of the prediction, bandFrac
 	// the mean deviation that is left.
 	factor, bandFrac float64
-	// seasonFrac is how far the seasons lie from the year's mean.
-	seasonFrac float64
+	// seasonFrac is how far the seasons lie from the year's mean, airFrac how far
+	// a room's ordinary days lie from its season, one standard deviation.
+	seasonFrac, airFrac float64
 }
 
 // seasonAir is a season's air and the open waters under it.
@@ -199,6 +200,7 @@ func newThirst(s *site.Site) (thirst, error) {
 	}
 	h.bandFrac = year.HighLitresPerDay/year.LitresPerDay - 1
 	h.seasonFrac = math.Sqrt(max(squares-h.usualLDay*h.usualLDay, 0)) / h.usualLDay
+	h.airFrac = h.restless()
 	if record := s.Room.MeasuredLitresPerDay; record > 0 {
 		c, err := evaporation.Calibrate(year, record, daysAYear)
 		if err != nil {
@@ -227,6 +229,32 @@ func openWaters(s *site.Site, season site.Season) (display, sump evaporation.Sur
 		}
 	}
 	return display, sump, nil
+}
+
+// A lived-in room's air from day to day, one standard deviation. Judgements.
+const (
+	roomTempC  = 0.8
+	roomRHFrac = 0.05
+)
+
+// restless is what an ordinary room's ups and downs do to the evaporation, as a
+// share: little over warm water in dry air, much where the vapour pressures of
+// water and room nearly cancel.
+func (h *thirst) restless() float64 {
+	sum := 0.0
+	for i := range h.seasons {
+		a := &h.seasons[i]
+		at := func(tempC, rhFrac float64) float64 {
+			air := a.air
+			air.TempC, air.RHFrac = air.TempC+tempC, min(max(air.RHFrac+rhFrac, 0), 1)
+			return h.over(a, h.waterC, air).LitresPerDay
+		}
+		if now := at(0, 0); now > 0 {
+			temp, rh := (at(roomTempC, 0)-at(-roomTempC, 0))/2/now, (at(0, roomRHFrac)-at(0, -roomRHFrac))/2/now
+			sum += a.share * math.Hypot(temp, rh)
+		}
+	}
+	return sum
 }
 
 func (h *thirst) over(a *seasonAir, waterC float64, air evaporation.Air) evaporation.Estimate {

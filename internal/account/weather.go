@@ -22,15 +22,23 @@ const (
 	weatherLag = 2
 	// weatherMemory is over how many comparisons the variance is remembered.
 	weatherMemory = 60
-	leastWeather  = 0.06
-	mostWeather   = 0.30
+	// unreadFrac is what comes and goes that no reading of the room's air
+	// explains: doors, people, lights. leastOfPrior of what was expected at first,
+	// and mostWeather, bound what is learned.
+	unreadFrac   = 0.09
+	leastOfPrior = 0.6
+	mostWeather  = 0.40
 	// cappedWeather: one comparison counts for no more than so many variances; a
 	// leak that begins is no weather.
 	cappedWeather = 6.0
 )
 
-// follow takes the present multiplier, as a share of the tank's own.
-func (h *Weather) follow(level float64) {
+// weatherFrac is the weather to expect of a tank before it has shown its own.
+func (t *tank) weatherFrac() float64 { return math.Hypot(unreadFrac, t.thirst.airFrac) }
+
+// follow takes the present multiplier, as a share of the tank's own; least is the
+// smallest standard deviation to believe.
+func (h *Weather) follow(level, least float64) {
 	copy(h.Past[:], h.Past[1:])
 	h.Past[weatherLag] = level
 	if h.Seen++; h.Seen <= weatherLag {
@@ -41,7 +49,7 @@ func (h *Weather) follow(level float64) {
 	share := 2 * (1 - math.Exp(-lagDays/weatherDays))
 	seen := square(h.Past[weatherLag]-h.Past[0]) / share
 	h.Var += (min(seen, cappedWeather*h.Var) - h.Var) / weatherMemory
-	h.Var = min(max(h.Var, square(leastWeather)), square(mostWeather))
+	h.Var = min(max(h.Var, square(least)), square(max(mostWeather, least)))
 }
 
 // forget drops the past after a change that was no weather.
@@ -59,7 +67,11 @@ func (w *clerk) followWeather() {
 		r.Normal = f.X[evap]
 		return
 	}
-	s.Weather.follow((f.X[evap] + f.X[weather]) / max(f.X[evap], leastAir))
+	least := leastOfPrior * w.tank.weatherFrac()
+	if s.At.Sub(s.AirAt) < airFreshFor {
+		least = leastOfPrior * unreadFrac
+	}
+	s.Weather.follow((f.X[evap]+f.X[weather])/max(f.X[evap], leastAir), least)
 	if s.Rivals == nil && s.find(EvaporationChanged) == nil {
 		r.Normal += (f.X[evap] + f.X[weather] - r.Normal) / normalMemory
 	}

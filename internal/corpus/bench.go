@@ -44,7 +44,7 @@ func (d *Designs) Bench(rounds int, progress func(done, total int)) (*Result, er
 	tuning := make([]*History, TuningSeeds)
 	err := parallel(TuningSeeds, func(i int) error {
 		defer step()
-		h, err := d.Make(uint64(i) + 1)
+		h, err := d.Make(uint64(i)+1, 0)
 		tuning[i] = h
 		return err
 	})
@@ -56,7 +56,7 @@ func (d *Designs) Bench(rounds int, progress func(done, total int)) (*Result, er
 	var observations, replay atomic.Int64
 	err = parallel(r.Histories, func(i int) error {
 		defer step()
-		h, err := d.Make(ReportSeeds + 1 + uint64(i))
+		h, err := d.Make(ReportSeeds+1+uint64(i), 0)
 		if err != nil {
 			return err
 		}

@@ -135,7 +135,8 @@ var Faults = []Fault{
 			case 1:
 				c.Ceiling.Stuck = plant.StuckWet
 			case 2:
-				c.Ceiling.ShiftM = d.Settings.Levels.WatchM - d.Settings.Levels.CeilingM
+				// Low enough for an ordinary fill to wet it.
+				c.Ceiling.ShiftM = d.Settings.Levels.WatchM - d.Settings.Levels.CeilingM - b.site.TopOff.Ceiling.HysteresisM/2
 			case 3:
 				if since == 0 {
 					c.BucketM3 = bandM3(b.site) / b.site.TopOff.Watch.HysteresisM * (d.Settings.Levels.CeilingM - d.Settings.Levels.WatchM + 0.012)

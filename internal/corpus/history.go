@@ -14,8 +14,8 @@ import (
 
 // History is what was told about one tank, and the truth.
 type History struct {
-	Seed uint64
-	Kit  Kit
+	Seed, Copy uint64
+	Kit        Kit
 	// Drawn is the site as the account knows it.
 	Drawn    *site.Site
 	Settings account.Settings
@@ -60,11 +60,14 @@ const (
 	twiceFrac     = 0.01
 )
 
-// Make works out the history of a seed.
-func (d *Designs) Make(seed uint64) (*History, error) {
+// Make works out the history of a seed. A seed may be asked for more than one:
+// each copy is another tank with other luck.
+func (d *Designs) Make(seed, copy uint64) (*History, error) {
+	number := seed
+	place := round[(seed+copy)%uint64(len(round))]
+	seed += copy << copyBits
 	r := stream(seed, "plan")
-	place := round[seed%uint64(len(round))]
-	h := &History{Seed: seed, Fault: place.fault, Severity: place.severity, Kit: Kit(r.IntN(int(kits)))}
+	h := &History{Seed: number, Copy: copy, Fault: place.fault, Severity: place.severity, Kit: Kit(r.IntN(int(kits)))}
 	length := healthyLength
 	var n needs
 	if f := place.fault; f != nil {
@@ -81,7 +84,7 @@ func (d *Designs) Make(seed uint64) (*History, error) {
 	} else {
 		length += onset
 	}
-	design, err := d.of(seed, n)
+	design, err := d.of(number, copy, n)
 	if err != nil {
 		return nil, err
 	}
@@ -174,7 +177,7 @@ func (t *teller) conditions(at time.Duration) plant.Conditions {
 
 // tell runs the history.
 func (t *teller) tell() {
-	jr := stream(t.h.Seed, "watch sensor")
+	jr := stream(t.h.Seed+t.h.Copy<<copyBits, "watch sensor")
 	for range int(t.length/time.Hour) + 2 {
 		t.jitter = append(t.jitter, t.b.jitterM*jr.NormFloat64())
 	}

@@ -29,6 +29,9 @@ func stream(seed uint64, purpose string) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, h.Sum64()))
 }
 
+// copyBits is where the number of a copy stands in the key of a seed's streams.
+const copyBits = 40
+
 func uniform(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 
 // Design is a tank on paper, with what its check proposes.
@@ -76,15 +79,15 @@ const (
 	visitShare = 1.8
 )
 
-// of is the design for a seed.
-func (d *Designs) of(seed uint64, n needs) (*Design, error) {
-	set := uint64(0)
+// of is the design for a seed and copy.
+func (d *Designs) of(seed, copy uint64, n needs) (*Design, error) {
+	tank := seed % tanksPerSet
 	if seed > ReportSeeds {
-		set = 1 << 32
+		tank += tanksPerSet
 	}
-	tank := set + seed%tanksPerSet
+	tank += 2 * tanksPerSet * copy
 	key := tank << 4
-	for i, need := range []bool{n.sump, n.noCeiling, n.raised} {
+	for i, need := range []bool{n.sump, n.noCeiling, n.raised} { // the rest changes no design
 		if need {
 			key |= 1 << i
 		}
@@ -113,7 +116,7 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 		return nil, fmt.Errorf("corpus: none of the examples has a sump")
 	}
 	s := clone(example)
-	s.Name = fmt.Sprintf("%s %d", s.Name, tank%tanksPerSet+1)
+	s.Name = fmt.Sprintf("%s %d", s.Name, tank+1)
 	season := s.Room.Seasons[r.IntN(len(s.Room.Seasons))]
 	season.Name, season.Days = "all year", 365
 	season.AirC += uniform(r, -1, 1)
@@ -130,6 +133,12 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 	}
 	if s.Skimmer != nil {
 		s.Skimmer.SkimmateM3Day *= uniform(r, 0.4, 1.1)
+		if w := s.WaterChange; w != nil {
+			// Between the skimmer, that takes salt, and water changes, that bring
+			// it back, a tank settles this far below its target.
+			settles := s.Water.SalinityPSU * s.Skimmer.SkimmateM3Day * w.EveryDays / w.VolumeM3
+			s.Skimmer.SkimmateM3Day *= min(1, keptWithinPSU/settles)
+		}
 	}
 	if n.noCeiling {
 		s.TopOff.Ceiling, s.TopOff.ReturnSensed = nil, false
@@ -159,6 +168,8 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 const (
 	litresPerM3  = 1000.0
 	longestFillS = 240.0
+	// keptWithinPSU is how far keepers let salinity settle from the target.
+	keptWithinPSU = 0.8
 )
 
 // bandM3 is the water between the watch sensor's two levels.
