@@ -320,7 +320,7 @@ func square(x float64) float64 { return x * x }
 // the weather's, which is its spread in the long run. Judgements, tuned on the
 // corpus (docs/account.md).
 const (
-	weatherDays        = 1.5  // time constant of what passes
+	weatherDays        = 1.5 // time constant of what passes
 	evapWanderFrac     = 0.012
 	flowWanderFrac     = 0.004
 	leakWanderFrac     = 0.00003 // of the system's water

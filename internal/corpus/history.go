@@ -125,30 +125,23 @@ func (d *Designs) Make(seed, copy uint64) (*History, error) {
 
 // teller runs the plant and writes down what would be told.
 type teller struct {
-	h            *History
-	d            *Design
-	b            *built
-	w            *weather
-	r            *rand.Rand
-	diary        diary
-	onset, over  time.Duration
-	length       time.Duration
-	jitter       []float64
-	last         plant.Sample
-	pumping      bool
-	pumpSince    time.Duration
-	low, floor   bool
-	ceiling      bool
-	told         []account.Observation
-	samples      []plant.Sample
-	fills        []fill
-	nextVisit    time.Duration
-	gaugeOffsetM float64
-}
-
-type fill struct {
-	at     time.Duration
-	litres float64
+	h           *History
+	d           *Design
+	b           *built
+	w           *weather
+	r           *rand.Rand
+	diary       diary
+	onset, over time.Duration
+	length      time.Duration
+	jitter      []float64
+	last        plant.Sample
+	pumping     bool
+	pumpSince   time.Duration
+	low, floor  bool
+	ceiling     bool
+	told        []account.Observation
+	samples     []plant.Sample
+	nextVisit   time.Duration
 }
 
 // faultAt says whether the fault is on.

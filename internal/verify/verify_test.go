@@ -143,7 +143,7 @@ func byID(t *testing.T, id string) plant.Fault {
 	return plant.Fault{}
 }
 
-func oneGroup(s *site.Site) { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }
+func oneGroup(s *site.Site)      { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }
 func tinyPump(s *site.Site)      { s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 4e-7}}} }
 func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
 func valve(s *site.Site)         { s.TopOff.ShutoffValve = true }

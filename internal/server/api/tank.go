@@ -58,12 +58,6 @@ type tankIn struct {
 
 type tankOut struct{ Body Tank }
 
-type tanksOut struct {
-	Body struct {
-		Tanks []TankRef `json:"tanks"`
-	}
-}
-
 type sectionIn struct {
 	tankIn
 	Format string `query:"format" enum:"wide,narrow" default:"wide"`
