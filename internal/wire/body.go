@@ -125,6 +125,9 @@ func malformed(err error) error {
 			p.Where = fmt.Sprintf("record %d", e.Record)
 		}
 	}
+	if errors.Is(err, senml.ErrTooMany) {
+		p.Reason = TooLarge
+	}
 	return p
 }
 

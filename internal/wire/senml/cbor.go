@@ -1,6 +1,7 @@
 package senml
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -56,7 +57,9 @@ func DecodeCBOR(data []byte) (Pack, error) {
 	if !cborValue(data).major(majorArray) {
 		return nil, &Error{Field: "pack", Reason: "is no CBOR array", Fix: fix}
 	}
-	if err := cborIn.Unmarshal(data, &records); err != nil {
+	if err := cborIn.Unmarshal(data, &records); errors.As(err, new(*cbor.MaxArrayElementsError)) {
+		return nil, ErrTooMany
+	} else if err != nil {
 		return nil, &Error{Field: "pack", Reason: fmt.Sprintf("is no SenML in CBOR (%v)", err), Fix: fix}
 	}
 	p := make(Pack, len(records))

@@ -10,6 +10,9 @@ import (
 // maxShownLen cuts a value that an error quotes.
 const maxShownLen = 40
 
+// ErrTooMany refuses a Pack of more than MaxRecords.
+var ErrTooMany error = &Error{Field: "pack", Reason: fmt.Sprintf("has more than %d records", MaxRecords), Fix: "send it in parts"}
+
 // Error is why a Pack was refused: where, what stands there, and what would be
 // valid.
 type Error struct {

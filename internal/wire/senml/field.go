@@ -132,7 +132,3 @@ func inRecord(err error, record int) error {
 	}
 	return err
 }
-
-func tooMany() error {
-	return &Error{Field: "pack", Reason: fmt.Sprintf("has more than %d records", MaxRecords), Fix: "send it in parts"}
-}

@@ -37,7 +37,7 @@ func (d decoder) pack() (Pack, error) {
 	p := Pack{}
 	for d.More() {
 		if len(p) == MaxRecords {
-			return nil, tooMany()
+			return nil, ErrTooMany
 		}
 		r, err := d.record()
 		if err != nil {

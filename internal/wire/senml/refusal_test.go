@@ -69,6 +69,7 @@ func TestRefusalsCBOR(t *testing.T) {
 		{"a fraction of text", "81 a2 00 61 61 02 c4 82 61 31 01", "record 1: v: "},
 		{"null is no text", "81 a2 00 f6 02 01", "record 1: n: \"null\" has the wrong type"},
 		{"null is no truth", "81 a2 00 61 61 04 f6", "record 1: vb: \"null\" has the wrong type"},
+		{"too many records", "9a 00 00 27 11" + strings.Repeat("a0", MaxRecords+1), "pack: has more than 10000 records"},
 		{"text for bytes", "81 a2 00 61 61 08 61 61", "record 1: vd: "},
 	} {
 		t.Run(row.what, func(t *testing.T) {

@@ -33,7 +33,7 @@ func Resolve(p Pack, now time.Time) ([]Resolved, error) {
 		return nil, &Error{Field: "pack", Reason: "is empty", Fix: "send at least one record"}
 	}
 	if len(p) > MaxRecords {
-		return nil, tooMany()
+		return nil, ErrTooMany
 	}
 	out := make([]Resolved, 0, len(p))
 	b := base{version: Version}
