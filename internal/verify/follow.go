@@ -17,9 +17,8 @@ func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sampl
 	if err != nil {
 		return Row{}, nil, err
 	}
-	row := b.worst(faults)
 	if season == "" {
-		season = row.Season
+		season = b.worst(faults).Season
 	}
 	var names []string
 	for i, s := range r.Site.Room.Seasons {
@@ -27,19 +26,15 @@ func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sampl
 			names = append(names, s.Name)
 			continue
 		}
-		if season != row.Season {
-			row = b.try(i, faults)
-			row.Sentence = sentence(r.Site, &row, r.Units)
-		}
+		row, way := b.worstWay(i, faults)
+		row.Sentence = sentence(r.Site, &row, r.Units)
 		var samples []plant.Sample
-		sc := plant.Scenario{
-			Conditions: conditionsOf(b.twins[i], faults),
-			Trace:      func(p plant.Sample) { samples = append(samples, p) },
-		}
+		way.StopAt = plant.NoHarm
+		way.Trace = func(p plant.Sample) { samples = append(samples, p) }
 		// A sample is the end of a segment: it takes the shortest of runs to see
 		// where all began.
-		for _, sc.Length = range []time.Duration{time.Nanosecond, horizon(r.Site)} {
-			b.onsets[i].Run(sc)
+		for _, way.Length = range []time.Duration{time.Nanosecond, way.Length} {
+			b.onsets[i].Run(way)
 		}
 		if len(samples) > 0 {
 			samples[0].SinceOnset = 0

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -49,6 +50,30 @@ func TestFollow(t *testing.T) {
 		if last.SinceOnset != horizon(r.Site) {
 			t.Errorf("%s: ends after %v", want.ID(), last.SinceOnset)
 		}
+	}
+}
+
+// An interruption may do its harm because it comes late: what is drawn is what
+// was judged.
+func TestFollowTheWayThatWasJudged(t *testing.T) {
+	r := check(t, example(t, "plumbed-line"), Options{SinglesOnly: true})
+	faults := []plant.Fault{byID(t, "tube-out"), byID(t, "power-cut-hour")}
+	row, samples, err := r.Follow(faults, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	off := slices.IndexFunc(samples, func(s plant.Sample) bool { return !s.ReturnRunning })
+	if off < 0 || samples[off].SinceOnset < lateAfter {
+		t.Errorf("the return pump stops at sample %d, before the power fails late", off)
+	}
+	// The row ends when all is lost, the samples go on.
+	lossAt := row.Alone.ReachedAt[plant.Loss]
+	lost := slices.IndexFunc(samples, func(s plant.Sample) bool { return s.SinceOnset >= lossAt })
+	if lossAt == plant.NotReached || lost < 0 {
+		t.Fatal("this pair should lose the tank, and the samples go on")
+	}
+	if got, want := samples[lost].FloorM3, row.Alone.FloorTotalM3(); got < want {
+		t.Errorf("%v m3 on the floor when the tank is lost, the row has %v", got, want)
 	}
 }
 

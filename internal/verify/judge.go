@@ -32,13 +32,21 @@ func conditionsOf(tw *plant.Twin, faults []plant.Fault) plant.Conditions {
 // come: half a day, when the other has done its work and is not yet found.
 const lateAfter = 12 * time.Hour
 
-// try runs one combination in one season and judges it. An interruption that
-// meets another fault is tried together with it and late: a power cut on a full
-// sump does what it does not on one that is still filling.
+// try runs one combination in one season and judges it.
 func (b *bench) try(season int, faults []plant.Fault) Row {
-	row := b.judged(season, faults, b.scenario(season, faults))
+	row, _ := b.worstWay(season, faults)
+	return row
+}
+
+// worstWay tries every way in which a combination may come about, and returns
+// the worst of them. An interruption that meets another fault is tried together
+// with it and late: a power cut on a full sump does what it does not on one that
+// is still filling.
+func (b *bench) worstWay(season int, faults []plant.Fault) (Row, plant.Scenario) {
+	way := b.scenario(season, faults)
+	row := b.judged(season, faults, way)
 	if len(faults) < 2 {
-		return row
+		return row, way
 	}
 	for i, f := range faults {
 		alone := conditionsOf(b.twins[season], []plant.Fault{f})
@@ -50,10 +58,10 @@ func (b *bench) try(season int, faults []plant.Fault) Row {
 		sc.Conditions = conditionsOf(b.twins[season], []plant.Fault{faults[1-i]})
 		sc.Later = []plant.Later{{After: lateAfter, Conditions: both.Conditions}}
 		if late := b.judged(season, faults, sc); worse(late, row) < 0 {
-			row = late
+			row, way = late, sc
 		}
 	}
-	return row
+	return row, way
 }
 
 // scenario is a combination begun all at once. Pairs need not go on once all is
