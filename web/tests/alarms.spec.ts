@@ -18,7 +18,7 @@ test('acknowledges, resets, shelves with an end, and takes off the shelf', async
   await expect(alarm('Ceiling level wet')).toContainText(/Shelved until \d\d:\d\d by ada/)
   expect(Date.parse(server.alarms[0]?.shelvedUntil ?? '') - Date.now()).toBeLessThanOrEqual(900_000)
 
-  await page.getByRole('button', { name: 'Take off the shelf: Ceiling level wet' }).click()
+  await page.getByRole('button', { name: 'Take off the shelf Ceiling level wet' }).click()
   await expect(alarm('Ceiling level wet')).toContainText('Unacknowledged')
 
   await page.getByRole('button', { name: 'Reset Fill without end' }).click()

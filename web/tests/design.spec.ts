@@ -23,9 +23,10 @@ test('edits a site file: mistakes by line, the section redrawn, the check, a ver
   await expect(page.getByRole('row', { name: /Run limit 95 s/ })).toBeVisible()
   await holds(page, 'design')
 
+  await page.getByLabel('Why this change').fill('mixed weaker on purpose')
   await page.getByRole('button', { name: 'Save' }).click()
   await expect(page.getByText('Saved as version 2.')).toBeVisible()
-  await expect(page.getByRole('row', { name: /^2 .* ada/ })).toBeVisible()
+  await expect(page.getByRole('row', { name: /^2 .* ada mixed weaker on purpose/ })).toBeVisible()
   expect(server.versions[0]?.text).toBe(original.replace('salinity: 35 ppt', 'salinity: 34 ppt'))
 })
 
@@ -33,7 +34,7 @@ test('does not save over what somebody else saved meanwhile', async ({ page, ser
   await page.goto('/#/design/reading-room')
   const file = page.getByLabel('Site file')
   await file.fill(`${await file.inputValue()}\n# mine`)
-  server.versions.unshift({ version: 2, at: new Date().toISOString(), by: 'bo', text: 'theirs' })
+  server.versions.unshift({ version: 2, at: new Date().toISOString(), by: 'bo', note: '', text: 'theirs' })
   await page.getByRole('button', { name: 'Save' }).click()
   await expect(page.getByRole('alert').filter({ hasText: 'Version 2 was saved meanwhile' })).toBeVisible()
   await expect(file).toHaveValue(/# mine$/)

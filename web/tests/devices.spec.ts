@@ -15,7 +15,7 @@ test('connects a device: credentials once, its line, its first reading, its refu
 
   server.say('reading', { tankId: 'breakfast-room', channel: 'watch', value: 1, atS: Date.now() / 1000 })
   await expect(page.getByRole('listitem').filter({ hasText: 'watch' })).toBeVisible()
-  server.devices[0]?.refusals.push({ at: fleet.iso(0), topic: 'weir-lane/x/watch', reason: 'weir-lane is not its site', count: 1 })
+  server.devices[0]?.refusals.push({ at: fleet.iso(0), topic: 'weir-lane/x/watch', reason: 'not-yours', words: 'weir-lane is not its site', count: 1 })
   await expect(page.getByText('weir-lane is not its site')).toBeVisible()
   await holds(page, 'device-made')
 

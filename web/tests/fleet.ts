@@ -210,7 +210,8 @@ export function tank(id: string): Tank | undefined {
       leakLitresDay: leaking ? { value: 2.1, sd: 0.3 } : { value: 0.02, sd: 0.05 },
       salinityPSU: { value: leaking ? 34.1 : 35.1, sd: 0.2 },
       pumpLitresMin: { value: 0.61, sd: 0.02 },
-      reservoirLitres: { value: 58, sd: 3 },
+      expectedLitresDay: { value: 7.3, low: 6.4, high: 8.3 },
+      reservoirLitres: 58,
       reservoirDays: { value: 6.2, low: 5.4, high: 7.3 },
     },
     findings: leaking ? [leak(), ...(rounds(false).needPerson[1]?.others ?? [])] : [],
@@ -230,6 +231,7 @@ export function ledger(from: Date, to: Date): LedgerDay[] {
     days.push({
       day: new Date(at).toISOString().slice(0, 10),
       litres: Math.max(0, expected + leaking + 0.35 * wobble(at / day)),
+      fills: 11,
       expected: { value: expected, low: expected - 0.8, high: expected + 0.8 },
     })
   }
@@ -243,7 +245,7 @@ export const channels = (): Channel[] =>
     ['temperature', '°C'],
     ['pump-ran', 's'],
     ['watch', ''],
-  ].map(([id = '', unit = '']) => ({ id, unit, deviceId: 'lobby-head', first: iso(-90 * day), last: iso(-20_000) }))
+  ].map(([id = '', unit = '']) => ({ id, unit, contact: unit === '', last: iso(-20_000) }))
 
 export function series(channel: string, from: Date, to: Date, points: number): Series {
   const stepS = Math.max(60, Math.round((to.getTime() - from.getTime()) / 1000 / Math.min(points, 400)))
@@ -266,10 +268,10 @@ export function series(channel: string, from: Date, to: Date, points: number): S
 }
 
 export const events = (): TankEvent[] => [
-  { at: iso(-12 * minute), kind: 'fill', words: 'the pump ran for 42 s', by: 'lobby-head' },
-  { at: iso(-65 * minute), kind: 'fill', words: 'the pump ran for 44 s', by: 'lobby-head' },
-  { at: iso(-5 * hour), kind: 'hand reading', words: 'salinity 34.1 PSU by refractometer', by: 'ada' },
-  { at: iso(-1.2 * day), kind: 'contact', words: 'the return pump stopped for 9 min', by: 'lobby-head' },
+  { at: iso(-12 * minute), kind: 'fill', words: 'the top-off pump ran for 42 s' },
+  { at: iso(-65 * minute), kind: 'fill', words: 'the top-off pump ran for 44 s' },
+  { at: iso(-5 * hour), kind: 'hand', words: 'salinity 34.1 PSU by refractometer', by: 'ada' },
+  { at: iso(-1.2 * day), kind: 'contact', words: 'the return pump stopped for 9 min' },
 ]
 
 export const handReadings = (): HandReading[] => [
@@ -378,7 +380,8 @@ export const devices = (): Device[] => [
       {
         at: iso(-2 * hour),
         topic: 'linden-row/sill-stick/temperature',
-        reason: 'temperature: 181 °C is above 50 °C; send degrees Celsius',
+        reason: 'out-of-range',
+        words: 'temperature: 181 °C is above 50 °C; send degrees Celsius',
         count: 14,
       },
     ],
@@ -405,9 +408,8 @@ export const check: Check = {
     {
       words: 'Fill the reservoir to 310 mm instead of 370 mm.',
       buys: ['the drain may clog: nothing reaches the floor'],
-      optional: false,
     },
-    { words: 'Test the ceiling sensor every 30 days instead of every 90.', buys: ['a third of the risk of an overfill'], optional: true },
+    { words: 'Test the ceiling sensor every 30 days instead of every 90.', buys: ['a third of the risk of an overfill'] },
   ],
   settings: [
     { name: 'run limit', value: '95 s', given: false, reason: 'twice the longest fill of the driest season' },

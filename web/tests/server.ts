@@ -33,8 +33,9 @@ export class FixtureServer {
   person: Person | undefined = { name: 'ada', role: 'operator', units: 'metric', siteIds: [] }
   alarms = fleet.alarms()
   devices = fleet.devices()
+  waterMoved: Schemas['WaterChangeInBody'][] = []
   handReadings = fleet.handReadings()
-  versions = [{ version: 1, at: fleet.iso(-80 * 86_400_000), by: 'ada', text: readFileSync(join(root, '../examples/reading-room.yaml'), 'utf8') }]
+  versions = [{ version: 1, at: fleet.iso(-80 * 86_400_000), by: 'ada', note: '', text: readFileSync(join(root, '../examples/reading-room.yaml'), 'utf8') }]
 
   #streams = new Set<ServerResponse>()
   #server: Server
@@ -149,13 +150,17 @@ export class FixtureServer {
       case 'GET ledger':
         return this.#json(response, { days: fleet.ledger(from, to) })
       case 'GET events':
-        return this.#json(response, { events: fleet.events() })
+        return this.#json(response, { events: fleet.events(), more: false })
       case 'GET findings':
         return this.#json(response, { findings: [...tank.findings, { ...fleet.leak(), code: 'evaporation-changed', sentence: 'A heat wave raised evaporation by a fifth.', since: fleet.iso(-40 * 86_400_000), ended: fleet.iso(-31 * 86_400_000), class: 0, harmAt: undefined, evidence: [], ruledOut: [] }] })
       case 'GET hand-readings':
         return this.#json(response, { readings: this.handReadings })
       case 'POST hand-readings':
         return this.#handReading(response, body as Schemas['HandReadingInBody'])
+      case 'POST refills':
+      case 'POST water-changes':
+        this.waterMoved.push(body as Schemas['WaterChangeInBody'])
+        return response.writeHead(204).end()
       case 'GET file':
         return this.#json(response, this.versions[0])
       case 'PUT file':
@@ -217,10 +222,10 @@ export class FixtureServer {
     return this.#json(response, alarm)
   }
 
-  #save(response: ServerResponse, { text, base }: Schemas['SaveFileInBody']) {
+  #save(response: ServerResponse, { text, base, note = '' }: Schemas['SaveFileInBody']) {
     const newest = this.versions[0]?.version ?? 0
     if (base !== newest) return this.#problem(response, 409, `Version ${newest} was saved meanwhile; load it and make your change there.`)
-    const saved = { version: newest + 1, at: fleet.iso(0), by: 'ada', text }
+    const saved = { version: newest + 1, at: fleet.iso(0), by: 'ada', note, text }
     this.versions.unshift(saved)
     return this.#json(response, saved)
   }

@@ -47,6 +47,18 @@ test('keeps a hand reading in two taps, and says why one cannot be', async ({ pa
   await expect(page.getByLabel('Instrument')).toHaveValue('conductivity meter') // remembered
 })
 
+test('writes down a water change, in the units of the person', async ({ page, server }) => {
+  if (server.person) server.person.units = 'us'
+  await page.goto('/#/tanks/lobby-reef')
+  await page.getByRole('button', { name: 'Water changed' }).click()
+  await page.keyboard.type('10')
+  await page.getByLabel('Salinity of the new water, PSU').fill('35,2')
+  await page.getByRole('button', { name: 'Save' }).click()
+  await expect(page.getByText('Kept: 10.0 gal changed.')).toBeVisible()
+  expect(server.waterMoved[0]?.litres).toBeCloseTo(37.854, 3)
+  expect(server.waterMoved[0]?.salinityPSU).toBe(35.2)
+})
+
 test('follows what the sensors say', async ({ page, server }) => {
   await page.goto('/#/tanks/lobby-reef')
   await expect(page.getByRole('row', { name: /Ceiling level dry/ })).toBeVisible()

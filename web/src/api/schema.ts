@@ -454,6 +454,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/refills": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Write down that the reservoir was filled */
+        post: operations["addRefill"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/section.svg": {
         parameters: {
             query?: never;
@@ -522,6 +539,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/water-changes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Write down a water change */
+        post: operations["addWaterChange"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -530,10 +564,13 @@ export interface components {
             /** Format: date-time */
             at: string;
             evaporationLitresDay: components["schemas"]["Estimate"];
+            /** @description what a day's top-off is expected to be */
+            expectedLitresDay: components["schemas"]["Band"];
             leakLitresDay: components["schemas"]["Estimate"];
             pumpLitresMin: components["schemas"]["Estimate"];
             reservoirDays?: components["schemas"]["Band"];
-            reservoirLitres?: components["schemas"]["Estimate"];
+            /** Format: double */
+            reservoirLitres?: number;
             salinityPSU: components["schemas"]["Estimate"];
         };
         Alarm: {
@@ -585,8 +622,9 @@ export interface components {
             by: string;
             /** @example revoke device */
             did: string;
+            /** @description what changed, as JSON */
             more?: string;
-            /** @example k3f9-level */
+            /** @example device/k3f9x2ab */
             to: string;
         };
         AuditOutBody: {
@@ -603,17 +641,16 @@ export interface components {
         };
         Change: {
             buys: string[];
-            optional: boolean;
             words: string;
         };
         Channel: {
-            deviceId: string;
-            /** Format: date-time */
-            first: string;
+            /** @description it has two states, 1 for wet or running */
+            contact: boolean;
             /** @example level */
             id: string;
             /** Format: date-time */
             last: string;
+            /** @description empty for a contact */
             unit: string;
         };
         ChannelsOutBody: {
@@ -664,7 +701,7 @@ export interface components {
             device: components["schemas"]["Device"];
             /** @description not kept, only its hash is: it is shown this once */
             password: string;
-            /** @description the topic to publish below */
+            /** @description the topic to publish to */
             topic: string;
             /** @description a mosquitto_pub line that publishes one reading */
             try: string;
@@ -675,7 +712,7 @@ export interface components {
         Device: {
             /** Format: date-time */
             created: string;
-            /** @example k3f9-level */
+            /** @example k3f9x2ab */
             id: string;
             /** Format: date-time */
             lastHeard?: string;
@@ -706,6 +743,8 @@ export interface components {
         EventsOutBody: {
             /** @description newest first */
             events: components["schemas"]["TankEvent"][];
+            /** @description there were more in this range; ask for less */
+            more: boolean;
         };
         Evidence: {
             /** Format: date-time */
@@ -810,7 +849,7 @@ export interface components {
             kind: "salinity" | "temperature" | "alkalinity";
             /**
              * @description a number with its unit, as a site file writes it; a bare number is in PSU, °C or dKH
-             * @example 1.0255 SG
+             * @example 35.1 ppt
              */
             value: string;
         };
@@ -824,8 +863,10 @@ export interface components {
              * @description UTC
              */
             day: string;
-            /** @description from the physics of evaporation and what the tank has shown */
+            /** @description what the air takes, from the physics and what the tank has shown; nine days in ten */
             expected?: components["schemas"]["Band"];
+            /** Format: int64 */
+            fills: number;
             /**
              * Format: double
              * @description topped up
@@ -833,6 +874,7 @@ export interface components {
             litres: number;
         };
         LedgerOutBody: {
+            /** @description oldest first; days without a fill are there too */
             days: components["schemas"]["LedgerDay"][];
         };
         Live: {
@@ -852,11 +894,13 @@ export interface components {
             tankId: string;
         };
         NewPersonInBody: {
+            /** Format: email */
+            mail?: string;
             name: string;
             password: string;
             /** @enum {string} */
             role: "operator" | "technician" | "client";
-            /** @description for a client: the sites to see */
+            /** @description the sites to see; operators see all */
             siteIds?: string[];
         };
         NewTankInBody: {
@@ -875,7 +919,7 @@ export interface components {
             name: string;
             /** @enum {string} */
             role: "operator" | "technician" | "client";
-            /** @description the sites a client may see; empty for the other roles, who see all */
+            /** @description the sites to see; empty for operators, who see all */
             siteIds: string[];
             /** @enum {string} */
             units: "metric" | "us";
@@ -921,16 +965,34 @@ export interface components {
             /** Format: double */
             value: number;
         };
+        RefillInBody: {
+            /**
+             * Format: date-time
+             * @description now if absent
+             */
+            at?: string;
+            /**
+             * Format: double
+             * @description what went in; 0 if nobody measured
+             */
+            litres?: number;
+        };
         Refusal: {
-            /** Format: date-time */
+            /**
+             * Format: date-time
+             * @description the last time
+             */
             at: string;
             /**
              * Format: int64
              * @description how often the same was refused in a row
              */
             count: number;
+            /** @example wrong-unit */
             reason: string;
             topic: string;
+            /** @description what was wrong, and the fix */
+            words: string;
         };
         RoundRow: {
             alarmId?: string;
@@ -966,6 +1028,7 @@ export interface components {
              * @description the version that was edited; another one saved meanwhile is a conflict
              */
             base: number;
+            note?: string;
             text: string;
         };
         Series: {
@@ -983,6 +1046,8 @@ export interface components {
             unit: string;
         };
         SetUpInBody: {
+            /** Format: email */
+            mail?: string;
             name: string;
             password: string;
             /** @description the one-time token that the program printed when it started */
@@ -1003,6 +1068,7 @@ export interface components {
             forS: number;
         };
         SignInInBody: {
+            /** @description or the mail address */
             name: string;
             password: string;
         };
@@ -1010,6 +1076,8 @@ export interface components {
             /** Format: date-time */
             at: string;
             by: string;
+            /** @description why, in the words of who saved it */
+            note: string;
             /** @description the site file, byte for byte as it was saved */
             text: string;
             /** Format: int64 */
@@ -1024,8 +1092,7 @@ export interface components {
             sites: components["schemas"]["SiteRef"][];
         };
         TakenOut: {
-            /** Format: int64 */
-            taken: number;
+            taken: boolean;
         };
         Tank: {
             /** @description absent until the account has heard anything */
@@ -1060,11 +1127,11 @@ export interface components {
         TankEvent: {
             /** Format: date-time */
             at: string;
-            /** @description the person or the device */
+            /** @description the person */
             by?: string;
-            /** @example fill */
-            kind: string;
-            /** @example the pump ran for 42 s */
+            /** @enum {string} */
+            kind: "fill" | "contact" | "finding" | "hand";
+            /** @example the top-off pump ran for 42 s */
             words: string;
         };
         TankRef: {
@@ -1085,12 +1152,28 @@ export interface components {
             /** Format: date-time */
             at: string;
             by: string;
+            /** @description why, in the words of who saved it */
+            note: string;
             /** Format: int64 */
             version: number;
         };
         VersionsOutBody: {
             /** @description newest first */
             versions: components["schemas"]["Version"][];
+        };
+        WaterChangeInBody: {
+            /**
+             * Format: date-time
+             * @description now if absent
+             */
+            at?: string;
+            /** Format: double */
+            litres: number;
+            /**
+             * Format: double
+             * @description of the new water; 0 if nobody measured
+             */
+            salinityPSU?: number;
         };
         Wrong: {
             /** Format: int64 */
@@ -1698,10 +1781,9 @@ export interface operations {
     readings: {
         parameters: {
             query?: never;
-            header: {
+            header?: {
                 /** @description Basic, with the device's user and password */
-                Authorization: string;
-                "Content-Type"?: string;
+                Authorization?: string;
             };
             path?: never;
             cookie?: never;
@@ -2244,6 +2326,39 @@ export interface operations {
             };
         };
     };
+    addRefill: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["RefillInBody"];
+            };
+        };
+        responses: {
+            /** @description No Content */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     tankSection: {
         parameters: {
             query?: {
@@ -2286,8 +2401,6 @@ export interface operations {
                 channel: string;
                 from: string;
                 to: string;
-                /** @description about how many points are wanted */
-                points?: number;
             };
             header?: never;
             path: {
@@ -2368,6 +2481,39 @@ export interface operations {
                 content: {
                     "application/json": components["schemas"]["SiteFile"];
                 };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    addWaterChange: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["WaterChangeInBody"];
+            };
+        };
+        responses: {
+            /** @description No Content */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
             };
             /** @description Error */
             default: {

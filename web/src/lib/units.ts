@@ -69,6 +69,9 @@ export function convert(value: number, unit: string, units: Units): { value: num
   return to ? { value: to.from(value), unit: to.unit } : { value, unit }
 }
 
+/** What a person typed in the unit shown for litres, in litres. */
+export const litresFrom = (typed: number, units: Units) => (units === 'us' ? typed * litresPerGallon : typed)
+
 const convertSpread = (sd: number, unit: string, units: Units) =>
   units === 'us' ? (toUS[unit]?.spread(sd) ?? sd) : sd
 
@@ -100,9 +103,10 @@ export function expectedBeside(expected: number, sd: number, unit: string, units
 }
 
 // "2.1 L", and "7.4 ± 0.3 L" or "2 to 5 L", where one unit serves two numbers.
-// The unit does not run on into a word.
+// The unit does not run on into a word. A "by" before, or "more" and the like
+// behind, tells a difference, which matters where a unit has a zero of its own.
 const measure = new RegExp(
-  `(?<![\\w.])(?:(${number})(\\s?(?:±|–|to|and|of)\\s?))?(${number})[\\s\u202f](${longestFirst.join('|')})(?![\\w/°])`,
+  `(?<![\\w.])(by )?(?:(${number})(\\s?(?:±|–|to|and|of)\\s?))?(${number})\\s(${longestFirst.join('|')})(?![\\w/°-])(?=( (?:more|less|warmer|colder|cooler|higher|lower|above|below)\\b)?)`,
   'g',
 )
 
@@ -111,16 +115,16 @@ const parse = (text: string) => Number(text.replaceAll(',', '').replace(minus, '
 /** A metric sentence in a person's units. Only numbers with a unit change. */
 export function inUnits(text: string, units: Units): string {
   if (units === 'metric') return text
-  const rounded = (value: number) => digits(value, decimalsFor(value))
   return text.replace(
     measure,
-    (_, first: string | undefined, between: string, second: string, unit: string) => {
-      const spread = between?.includes('±')
-      const shown = spread
-        ? { value: convertSpread(parse(second), unit, units), unit: convert(0, unit, units).unit }
-        : convert(parse(second), unit, units)
-      const before = first ? rounded(convert(parse(first), unit, units).value) + between : ''
-      return before + joined(rounded(shown.value), shown.unit)
+    (_, by = '', first: string | undefined, between = '', second: string, unit: string, more?: string) => {
+      const rounded = (value: number) => digits(value, decimalsFor(value))
+      const difference = by !== '' || more !== undefined
+      const shown = (value: number, spread: boolean) =>
+        rounded(spread ? convertSpread(value, unit, units) : convert(value, unit, units).value)
+      const before = first === undefined ? '' : shown(parse(first), difference) + between
+      const last = shown(parse(second), difference || between.includes('±'))
+      return by + before + joined(last, convert(0, unit, units).unit)
     },
   )
 }
