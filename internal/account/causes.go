@@ -15,7 +15,7 @@ const (
 	weakFrac      = 0.87
 	worthBandFrac = 0.2
 	worthSaltPSU  = 0.6
-	worthGaugeMM  = 3.0
+	worthGaugeMM  = 4.0
 )
 
 // backToNormal ends an open finding about the demand, if the change is its end,
@@ -163,7 +163,7 @@ func (w *clerk) checkRhythm(at time.Time) {
 	if r.Erratic == 0 {
 		r.ErraticSince = at
 	}
-	if r.Erratic > erraticThreshold && at.Sub(r.ErraticSince) > leastErratic {
+	if r.Erratic > erraticThreshold && at.Sub(r.ErraticSince) > leastErratic && !w.suspects() && !w.fillsCutShort() {
 		r.Erratic = 0
 		if s.find(WatchFouled) == nil && r.Marks > learnedMarks {
 			w.begin(Record{Code: WatchFouled, Since: r.ErraticSince, Found: at, Confidence: 0.9, Subject: byUnrest,

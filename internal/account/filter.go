@@ -56,6 +56,8 @@ type step struct {
 	// perL is 1/V, for a litre of the filter.
 	perL   float64
 	wander [states]float64
+	// most is how far each state may go, either way.
+	most [states]float64
 }
 
 // advance carries the belief over a step.
@@ -86,6 +88,23 @@ func (f *Filter) advance(s *step) {
 		p[i][salt] = keepsSalt*p[i][salt] + perLeak*p[i][leak]
 		p[i][weather] *= s.held
 		p[i][i] += s.wander[i]
+	}
+	f.hold(s.most)
+}
+
+// hold keeps a belief where a tank can be, whatever was read, and its covariance
+// symmetric against rounding.
+func (f *Filter) hold(most [states]float64) {
+	for i := range states {
+		f.X[i] = min(max(f.X[i], -most[i]), most[i])
+		if !(f.P[i][i] >= 0 && f.P[i][i] <= square(most[i])) {
+			f.settle(i)
+			f.P[i][i] = square(most[i])
+		}
+		for j := range i {
+			mean := (f.P[i][j] + f.P[j][i]) / 2
+			f.P[i][j], f.P[j][i] = mean, mean
+		}
 	}
 }
 
@@ -150,7 +169,7 @@ func (f *Filter) take(r *reading) taken {
 		ph[k] = r.a*p[k][r.i] + r.b*p[k][r.j]
 	}
 	nu := r.value - r.a*f.X[r.i] - r.b*f.X[r.j]
-	s := r.a*ph[r.i] + r.b*ph[r.j] + r.noise
+	s := max(r.a*ph[r.i]+r.b*ph[r.j], 0) + r.noise
 	sound, astray := r.chances.likelihoods(nu, s, r.stray)
 	out := taken{logLik: either(sound, astray), z: nu / math.Sqrt(s), stray: astray > sound}
 	if out.stray {
@@ -173,6 +192,14 @@ func (f *Filter) take(r *reading) taken {
 	return out
 }
 
+// off is how far a reading would lie from what is believed, in standard
+// deviations.
+func (f *Filter) off(r *reading) float64 {
+	p := &f.P
+	s := r.a*r.a*p[r.i][r.i] + 2*r.a*r.b*p[r.i][r.j] + r.b*r.b*p[r.j][r.j] + r.noise
+	return (r.value - r.a*f.X[r.i] - r.b*f.X[r.j]) / math.Sqrt(max(s, r.noise))
+}
+
 // takeAbove weighs in that a X[i] + b X[j] is above a limit, as a switch that has
 // not turned says: the normal law cut off there, by its first two moments. stray
 // is as in a reading.
@@ -182,7 +209,7 @@ func (f *Filter) takeAbove(r *reading) (logLik float64) {
 	for k := range states {
 		ph[k] = r.a*p[k][r.i] + r.b*p[k][r.j]
 	}
-	s := math.Sqrt(r.a*ph[r.i] + r.b*ph[r.j] + r.noise)
+	s := math.Sqrt(max(r.a*ph[r.i]+r.b*ph[r.j], 0) + r.noise)
 	z := (r.a*f.X[r.i] + r.b*f.X[r.j] - r.value) / s
 	above := 0.5 * math.Erfc(-z/math.Sqrt2)
 	if (1-strayFrac)*above < strayFrac {

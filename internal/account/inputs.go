@@ -1,7 +1,6 @@
 package account
 
 import (
-	"math"
 	"time"
 )
 
@@ -124,75 +123,6 @@ func (w *clerk) watchTurns(at time.Time, wet bool) {
 	w.markDry()
 }
 
-// mark is the level at one of the watch sensor's switching levels: the deficit
-// is a times itself plus b times the band.
-func (w *clerk) mark(a, b float64) *reading {
-	t := &w.tank
-	return &reading{i: deficit, j: band, a: a, b: b * t.bandL, noise: w.markNoise(),
-		stray: strayBands * t.bandL, chances: chancesOf(w.s.Rhythm.Stray), moves: true}
-}
-
-// markDry: the level is at the lower switching level.
-func (w *clerk) markDry() {
-	s := w.s
-	s.Run.MarkedDry = true
-	if w.tank.bandL == 0 || s.Run.Unsure {
-		return
-	}
-	seen := w.weigh(w.mark(1, -1), levelMark)
-	s.Rhythm.EarlyZ = seen.z
-	w.noteMark(seen)
-	w.judge(levelMark)
-}
-
-// markWet: the level is back at the upper one.
-func (w *clerk) markWet(at time.Time) {
-	s := w.s
-	s.Rhythm.MarkAt = at
-	if w.tank.bandL == 0 {
-		return
-	}
-	seen := w.weigh(w.mark(1, 0), levelMark)
-	if !s.Run.Unsure {
-		w.noteMark(seen)
-	}
-	s.Run.Unsure = false
-	s.Rhythm.Marks++
-	w.judge(levelMark)
-	w.checkRhythm(at)
-}
-
-// stillDry: the watch sensor has not turned wet yet.
-func (w *clerk) stillDry() {
-	if w.tank.bandL > 0 && !w.s.Run.Unsure {
-		w.weighAbove(w.mark(1, 0))
-		w.judge(levelMark)
-	}
-}
-
-// stillWet: it has not turned dry yet. That counts as evidence, but nothing is
-// believed on it before the sensor turns: it may be stuck.
-func (w *clerk) stillWet() {
-	if w.tank.bandL > 0 && !w.s.Run.Unsure {
-		w.weighAbove(w.mark(-1, 1))
-	}
-}
-
-const (
-	// markBands is how well a switch repeats, in shares of its band; markTimeS
-	// how well the pump's start and end are timed. Judgements.
-	markBands = 0.06
-	markTimeS = 1.0
-	// strayBands is how far the level moves for reasons of its own: a hand in the
-	// sump, foam, a switch that catches in the dip after a restart.
-	strayBands = 0.7
-)
-
-func (w *clerk) markNoise() float64 {
-	t := &w.tank
-	return w.s.Rhythm.Unrest*square(markBands*t.bandL) + square(markTimeS*t.flowLDay/secondsPerDay)
-}
-
 // returnTurns: the return pump starts or stops.
 func (w *clerk) returnTurns(at time.Time, running bool) {
 	in := &w.s.Inputs
@@ -216,71 +146,6 @@ func later(a, b time.Time) time.Time {
 		return a
 	}
 	return b
-}
-
-// Rhythm is how regularly the tank fills.
-type Rhythm struct {
-	// MarkAt is when the level was last known to be at the watch level, Marks
-	// how often it was.
-	MarkAt time.Time
-	Marks  int
-	// EarlyZ is how early the watch sensor last turned dry.
-	EarlyZ float64
-	// Unrest is the variance of the marks over what is usual; Erratic the
-	// evidence that it has grown, since ErraticSince.
-	Unrest       float64
-	Erratic      float64
-	ErraticSince time.Time
-	// Stray is the share of marks that go astray.
-	Stray float64
-	// Normal is the air's multiplier in the long run: what a change of demand is
-	// measured by. SilentAt is when a change too small to tell last began.
-	Normal   float64
-	SilentAt time.Time
-	// UsualFlow is the pump's flow once learned, that weakening is measured by;
-	// UsualGaugeMM the gauge's zero.
-	UsualFlow, UsualGaugeMM float64
-}
-
-const (
-	// unrestGain is how fast Unrest learns from a mark; it stays within
-	// leastUnrest and mostUnrest.
-	unrestGain  = 0.01
-	leastUnrest = 0.25
-	mostUnrest  = 9.0
-	// strayGain is how fast Stray learns; it is never more than mostStray.
-	strayGain = 0.01
-	mostStray = 0.15
-	// cappedZ2: no single mark counts for more.
-	cappedZ2 = 6.0
-	// erraticRatio is the growth in variance that is looked for.
-	erraticRatio = 5.0
-)
-
-// suspected is the evidence from which a change is likely enough that it, and
-// not a fouled sensor, explains why the marks lie off.
-const suspected = 8.0
-
-func (w *clerk) noteMark(seen taken) {
-	for i := range suspects {
-		if x := &w.s.Suspicions[i]; x.weight(suspects[i].of) > suspected {
-			return
-		}
-	}
-	w.s.Rhythm.note(seen)
-}
-
-// note learns from how far a mark lay off.
-func (r *Rhythm) note(seen taken) {
-	one := 0.0
-	if seen.stray {
-		one = 1
-	}
-	r.Stray = min(max(r.Stray+(one-r.Stray)*strayGain, strayFrac), mostStray)
-	z2 := min(seen.z*seen.z, cappedZ2)
-	r.Unrest = min(max(r.Unrest*(1+unrestGain*(z2-1)), leastUnrest), mostUnrest)
-	// The log-likelihood ratio of a variance grown by erraticRatio.
-	r.Erratic = max(0, r.Erratic+0.5*z2*(1-1/erraticRatio)-0.5*math.Log(erraticRatio))
 }
 
 // floorTurns: the floor sensor. While the pump runs, or just after, the water is

@@ -7,7 +7,8 @@ import (
 
 const (
 	// gaugeMM is a level gauge's error where none is stated: ripples.
-	gaugeMM = 1.0
+	gaugeMM      = 1.0
+	leastGaugeMM = 0.2
 	// aboveIntakeMM keeps a gauge out of the return pump's vortex.
 	aboveIntakeMM = 5.0
 	// strayGaugeMM is how far off a gauge's reading may be that went astray.
@@ -51,6 +52,7 @@ func (w *clerk) gaugeReads(at time.Time, o *Observation) {
 	if sd == 0 {
 		sd = gaugeMM
 	}
+	sd = max(sd, leastGaugeMM)
 	perMM := t.litresPerMM()
 	missing := (t.chamber.VolumeM3(in.GaugeZeroMM/mmPerM) - t.chamber.VolumeM3(o.Value/mmPerM)) * litresPerM3
 	w.weigh(&reading{i: deficit, j: gauge, a: 1, b: 1, value: missing,

@@ -61,7 +61,13 @@ func (w *clerk) beginRun(at time.Time) {
 	// With nothing but the pump to go by, its start says that the watch is dry.
 	// The short runs of a spent budget do not.
 	if !s.Inputs.Watch.Known && !r.MarkedDry && s.Inputs.settled(at) && !r.Spurt {
-		w.markDry()
+		if w.broken() || f.X[deficit] > muchLateBands*t.bandL {
+			// It has long been dry: something kept the pump from starting.
+			r.MarkedDry = true
+			w.weighAbove(w.mark(1, -1))
+		} else {
+			w.markDry()
+		}
 	}
 	r.FromL, r.FromSD = f.X[deficit], f.sd(deficit)
 	r.FromMM, r.FromMMKnown = s.Inputs.LevelMM, s.Inputs.HasGauge
@@ -72,6 +78,9 @@ func (w *clerk) beginRun(at time.Time) {
 		r.Dip = early > dipSigmas*sd
 	}
 }
+
+// muchLateBands below the watch level, no pump starts on time.
+const muchLateBands = 4.0
 
 // sourceL is what is left to pump, by the design's flow.
 func (w *clerk) sourceL() float64 {

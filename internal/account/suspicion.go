@@ -32,8 +32,9 @@ const (
 type class uint8
 
 const (
-	levelMark class = iota // the level is at a known switching level
-	gaugeRead              // a gauge's level
+	levelMark  class = iota // the level is at a known switching level
+	levelBound              // the level has not passed one: no suspicion starts again on that
+	gaugeRead               // a gauge's level
 	salinityRead
 )
 
@@ -46,24 +47,26 @@ var suspects = [...]struct {
 	// A suspicion is believed no sooner than leastHours after it began: what
 	// passes within hours is a hand in the sump. It starts again after maxDays.
 	leastHours, maxDays float64
+	// size multiplies how far the change is supposed to go.
+	size float64
 	// judgedBy is the reading after which it may start again: one that can
 	// speak for it.
 	judgedBy class
 }{
-	{airChanged, 8, 1, levelMark},
-	{airChanged, 8, 4, levelMark},
-	{airChanged, 8, 16, levelMark},
-	{leakChanged, 8, 1, levelMark},
-	{leakChanged, 8, 4, levelMark},
-	{leakChanged, 8, 16, levelMark},
-	{splitWrong, 72, 12, salinityRead},
-	{splitWrong, 72, 48, salinityRead},
-	{flowChanged, 0, 4, levelMark},
-	{bandChanged, 0, 4, levelMark},
-	{saltStepped, 72, 16, salinityRead},
-	{gaugeStepped, 1, 1, gaugeRead},
-	{watchMoved, 3, 1, levelMark},
-	{levelMoved, 0, 1, gaugeRead},
+	{airChanged, 8, 1, 1, levelMark},
+	{airChanged, 8, 4, 2.5, levelMark},
+	{airChanged, 8, 16, 0.5, levelMark},
+	{leakChanged, 8, 1, 1, levelMark},
+	{leakChanged, 8, 4, 3, levelMark},
+	{leakChanged, 8, 16, 0.5, levelMark},
+	{splitWrong, 72, 12, 1, salinityRead},
+	{splitWrong, 72, 48, 1, salinityRead},
+	{flowChanged, 0, 4, 1, levelMark},
+	{bandChanged, 0, 4, 1, levelMark},
+	{saltStepped, 72, 16, 1, salinityRead},
+	{gaugeStepped, 1, 1, 1, gaugeRead},
+	{watchMoved, 3, 1, 1, levelMark},
+	{levelMoved, 0, 1, 1, levelMark},
 }
 
 // needsGauge says whether a suspicion means anything without a level gauge.
@@ -92,15 +95,15 @@ const (
 )
 
 // suppose is the base with one change opened at this time.
-func suppose(c change, t *tank, base *Filter, predictedLDay float64, now time.Time) Suspicion {
+func suppose(c change, times float64, t *tank, base *Filter, predictedLDay float64, now time.Time) Suspicion {
 	s := Suspicion{Since: now, Filter: *base}
 	f := &s.Filter
 	var d [states]float64
 	switch c {
 	case airChanged:
-		d[evap] = openAirFrac * max(f.X[evap], 0.2)
+		d[evap] = times * openAirFrac * max(f.X[evap], 0.2)
 	case leakChanged:
-		size := openLeakFrac * t.systemL
+		size := times * openLeakFrac * t.systemL
 		if f.X[leak] < size {
 			// A leak begins far more often than salt water runs in.
 			f.X[leak] += size
@@ -131,7 +134,7 @@ func suppose(c change, t *tank, base *Filter, predictedLDay float64, now time.Ti
 
 // reopen opens a suspicion's own change once more: it has gone further.
 func (x *Suspicion) reopen(c change, t *tank, predictedLDay float64) {
-	x.Filter = suppose(c, t, &x.Filter, predictedLDay, x.Since).Filter
+	x.Filter = suppose(c, 1, t, &x.Filter, predictedLDay, x.Since).Filter
 }
 
 // litresPerMM is the chamber's water in a millimetre of level.

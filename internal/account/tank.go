@@ -89,6 +89,12 @@ func newTank(s *site.Site, o *Settings) (tank, error) {
 	return t, err
 }
 
+// most is how far the states of any tank may go: nonsense ends there.
+func (t *tank) most() [states]float64 {
+	return [states]float64{deficit: 20 * t.systemL, evap: 100, weather: 100, flow: 100, band: 100,
+		leak: 2 * t.systemL, salt: 100, gauge: 20 * t.systemL}
+}
+
 // watchLevelM is where the watch sensor switches: as set up, else as drawn.
 func watchLevelM(s *site.Site, o *Settings) float64 {
 	switch w := s.TopOff.Watch; {

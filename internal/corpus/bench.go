@@ -51,7 +51,7 @@ func (d *Designs) Bench(rounds int, progress func(done, total int)) (*Result, er
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Histories: rounds * RoundSize(), Naive: TuneNaive(tuning, falseGoal/naiveRules)}
+	r := &Result{Histories: rounds * RoundSize(), Naive: TuneNaive(tuning, falseGoal)}
 	r.judged = make([]judged, r.Histories)
 	var observations, replay atomic.Int64
 	err = parallel(r.Histories, func(i int) error {
@@ -98,7 +98,6 @@ func parallel(n int, do func(i int) error) error {
 // The goals.
 const (
 	falseGoal    = 0.2 // false findings a tank-year
-	naiveRules   = 3   // that share as much
 	foundGoal    = 36 * time.Hour
 	namedGoal    = 10 * day
 	shareGoal    = 0.9

@@ -164,7 +164,7 @@ func TuneNaive(histories []*History, falseAYear float64) Naive {
 		return math.Inf(1)
 	}
 	return Naive{
-		LitresTimes: lowest([]float64{1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2, 2.1, 2.2, 2.4, 2.6, 2.8, 3, 3.5, 4}, func(n *Naive, x float64) { n.LitresTimes = x }),
+		LitresTimes: lowest([]float64{1.2, 1.3, 1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2, 2.1, 2.2, 2.4, 2.6, 2.8, 3, 3.5, 4, 5, 6, 8}, func(n *Naive, x float64) { n.LitresTimes = x }),
 		PauseTimes:  lowest([]float64{1.2, 1.4, 1.6, 1.8, 2, 2.5, 3, 4, 5, 6, 8, 10}, func(n *Naive, x float64) { n.PauseTimes = x }),
 		SaltPSU:     lowest([]float64{0.4, 0.6, 0.8, 1, 1.2, 1.4, 1.6, 1.8, 2, 2.5, 3, 4}, func(n *Naive, x float64) { n.SaltPSU = x }),
 	}

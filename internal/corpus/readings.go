@@ -30,11 +30,17 @@ func (t *teller) at(at time.Duration) plant.Sample {
 	return b
 }
 
+// scaleEndPSU is where instruments for salinity end.
+const scaleEndPSU = 50.0
+
 // readings are what instruments and people read.
 func (t *teller) readings() {
 	r := t.r
 	handSD, handBias := uniform(r, 0.2, 0.45), biasPSU*r.NormFloat64()
 	salinity := func(at time.Duration, instrument string, bias, sd float64) {
+		if t.at(at).SalinityPSU > scaleEndPSU {
+			return // no instrument goes further, and no tank lives
+		}
 		t.told = append(t.told, account.Observation{At: Start.Add(at).Truncate(time.Second), Kind: account.Salinity, SD: sd,
 			Value: t.at(at).SalinityPSU + bias + sd*r.NormFloat64(), Instrument: instrument})
 	}
