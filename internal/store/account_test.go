@@ -1,0 +1,229 @@
+package store_test
+
+import (
+	"testing"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/store"
+)
+
+func TestCheckpoints(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		_, err := s.Checkpoint(ctx, "account", "lobby")
+		wantError(t, err, store.ErrNotFound, `checkpoint of account "lobby"`)
+		for _, row := range []struct {
+			position int64
+			data     string
+			stale    bool
+			now      string
+		}{
+			{5, "a", false, "a"},
+			{5, "b", false, "b"},
+			{4, "c", true, "b"},
+			{6, "", false, ""},
+			{1 << 60, "\x00\xff'", false, "\x00\xff'"},
+		} {
+			err := s.SaveCheckpoint(ctx, store.Checkpoint{Kind: "account", Subject: "lobby", Position: row.position, Data: []byte(row.data)})
+			if row.stale {
+				wantError(t, err, store.ErrStale, `saving the checkpoint of account "lobby"`)
+			} else {
+				must(t, err)
+			}
+			if c := got(s.Checkpoint(ctx, "account", "lobby"))(t); string(c.Data) != row.now {
+				t.Errorf("after position %d: %+v, want %q", row.position, c, row.now)
+			}
+		}
+		must(t, s.SaveCheckpoint(ctx, store.Checkpoint{Kind: "other", Subject: "lobby", Position: 1}))
+	})
+}
+
+func TestFindings(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		must(t, s.Edit("Ines", t0).CreateTank(ctx, store.Tank{ID: "hall", SiteID: "harbour"}))
+		leak := account.Finding{
+			Code: account.TankLeak, Since: t0.Add(-time.Hour), Found: t0.Add(time.Nanosecond), Confidence: 0.97, Class: 3, HarmIn: 36 * time.Hour,
+			Amount: 2.1, AmountSD: 0.3, AmountUnit: "L/d", Sentence: "2.1 L a day more than the air explains.",
+			Evidence: []account.Evidence{{Name: "litres", Value: 5, Expected: 3, SD: 0.4, Unit: "L", At: t0}},
+			RuledOut: []account.RuledOut{{Code: account.EvaporationChanged, Why: "salinity falls"}},
+		}
+		weak := account.Finding{Code: account.PumpWeak, Found: t0.Add(time.Hour)}
+		old := account.Finding{Code: account.TankLeak, Found: t0.Add(-100 * day), Ended: t0.Add(-90 * day)}
+		must(t, s.SaveFinding(ctx, "lobby", leak))
+		must(t, s.SaveFinding(ctx, "hall", weak))
+		must(t, s.SaveFinding(ctx, "lobby", old))
+		leak.Confidence = 0.99
+		must(t, s.SaveFinding(ctx, "lobby", leak))
+
+		in := func(tank string, f account.Finding) store.Finding { return store.Finding{TankID: tank, Finding: f} }
+		same(t, "open", []store.Finding{in("hall", weak), in("lobby", leak)}, got(s.OpenFindings(ctx, ""))(t))
+		same(t, "open at a tank", []store.Finding{in("lobby", leak)}, got(s.OpenFindings(ctx, "lobby"))(t))
+		for _, row := range []struct {
+			name     string
+			from, to time.Time
+			want     []store.Finding
+		}{
+			{"all", t0.Add(-1000 * day), t0.Add(day), []store.Finding{in("lobby", leak), in("lobby", old)}},
+			{"since the old one's end", old.Ended, t0.Add(day), []store.Finding{in("lobby", leak), in("lobby", old)}},
+			{"after the old one's end", old.Ended.Add(time.Microsecond), t0.Add(day), []store.Finding{in("lobby", leak)}},
+			{"before the leak", t0.Add(-1000 * day), t0, []store.Finding{in("lobby", old)}},
+			{"between", t0.Add(-80 * day), t0.Add(-70 * day), []store.Finding{}},
+			{"long after", t0.Add(1000 * day), t0.Add(1001 * day), []store.Finding{in("lobby", leak)}},
+		} {
+			same(t, row.name, row.want, got(s.Findings(ctx, "lobby", row.from, row.to))(t))
+		}
+		leak.Ended = t0.Add(day)
+		must(t, s.SaveFinding(ctx, "lobby", leak))
+		same(t, "ended", []store.Finding{}, got(s.OpenFindings(ctx, "lobby"))(t))
+		wantError(t, s.SaveFinding(ctx, "x", leak), store.ErrNotFound, `finding tank-leak of tank "x"`)
+	})
+}
+
+// TestSaveAccount: the checkpoint and the findings are saved together or not at
+// all.
+func TestSaveAccount(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		at := func(position int64) store.Checkpoint {
+			return store.Checkpoint{Kind: "account", Subject: "lobby", Position: position, Data: []byte("x")}
+		}
+		must(t, s.SaveAccount(ctx, at(5), []account.Finding{{Code: account.PumpWeak, Found: t0}}))
+		err := s.SaveAccount(ctx, at(4), []account.Finding{{Code: account.TankLeak, Found: t0}})
+		wantError(t, err, store.ErrStale, `saving the account of tank "lobby"`)
+		if open := got(s.OpenFindings(ctx, "lobby"))(t); len(open) != 1 || open[0].Code != account.PumpWeak {
+			t.Errorf("after a stale save: %+v", open)
+		}
+		lost := at(9)
+		lost.Subject = "nowhere"
+		wantError(t, s.SaveAccount(ctx, lost, []account.Finding{{Code: account.TankLeak, Found: t0}}), store.ErrNotFound, "finding tank-leak")
+		_, err = s.Checkpoint(ctx, "account", "nowhere")
+		wantError(t, err, store.ErrNotFound, "nowhere")
+	})
+}
+
+// TestAlarms plays a leak from the first call to its end through the store, as a
+// process does that is replaced after every step.
+func TestAlarms(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		settings := &alarm.Settings{Kinds: alarm.Kinds()}
+		plan := &alarm.Plan{Low: alarm.Route{Rungs: []alarm.Rung{{Contacts: []alarm.Contact{{Person: "Ines", Channel: alarm.Mail, Address: "ines@example.org"}}}}}, TellEnd: true}
+		leak := alarm.Key{Code: account.TankLeak, Tank: "lobby"}
+		step := func(position int64, e alarm.Event, at time.Time) {
+			t.Helper()
+			step := got(s.LoadAlarms(ctx, "harbour"))(t)
+			if step.Position != position-1 {
+				t.Fatalf("position %d is loaded, want %d", step.Position, position-1)
+			}
+			var d alarm.Decision
+			step.Site, step.Said = alarm.Step(settings, step.Site, e, at)
+			step.Record, d = alarm.Decide(plan, step.Site, step.Record, at)
+			step.Position, step.Changed = position, d.Changed
+			must(t, s.SaveAlarms(ctx, step))
+			for _, n := range d.Send { // sent, and reported
+				record, sent, _ := step.Record.Report(n.ID, at, "", false)
+				step.Record, step.Said, step.Changed = record, nil, []alarm.Notice{sent}
+				must(t, s.SaveAlarms(ctx, step))
+			}
+		}
+		same(t, "none yet", store.AlarmStep{SiteID: "harbour"}, got(s.LoadAlarms(ctx, "harbour"))(t))
+		same(t, "none listed", []store.SiteAlarm{}, got(s.Alarms(ctx, ""))(t))
+
+		step(1, alarm.Event{Do: alarm.Raise, Key: leak, Class: 2, HarmIn: 1000 * time.Hour, Sentence: "It leaks."}, t0)
+		step(2, alarm.Event{Do: alarm.Raise, Key: alarm.Key{Code: account.FreshLeak, Tank: "hall"}, Class: 4, HarmIn: 0}, t0.Add(time.Second))
+		list := got(s.Alarms(ctx, ""))(t)
+		if len(list) != 2 || list[0].Tank != "hall" || list[1].SiteID != "harbour" || list[1].Sentence != "It leaks." || list[1].State() != alarm.Unacknowledged {
+			t.Errorf("alarms, the most urgent first: %+v", list)
+		}
+		step(3, alarm.Event{Do: alarm.Acknowledge, Key: leak, By: "Jon"}, t0.Add(time.Hour))
+		step(4, alarm.Event{Do: alarm.Clear, Key: leak}, t0.Add(2*time.Hour))
+		step(5, alarm.Event{}, t0.Add(3*time.Hour))
+		if list := got(s.Alarms(ctx, "harbour"))(t); len(list) != 1 || list[0].Tank != "hall" {
+			t.Errorf("after the leak: %+v", list)
+		}
+		same(t, "elsewhere", []store.SiteAlarm{}, got(s.Alarms(ctx, "annex"))(t))
+
+		var told []string
+		for _, tr := range got(s.Transitions(ctx, "harbour", t0, t0.Add(day)))(t) {
+			told = append(told, tr.Key.Tank+" "+tr.To.String()+" "+tr.By)
+		}
+		same(t, "transitions", []string{"lobby unacknowledged ", "hall unacknowledged ", "lobby acknowledged Jon", "lobby normal "}, told)
+		if late := got(s.Transitions(ctx, "harbour", t0.Add(time.Second), t0.Add(3*time.Hour)))(t); len(late) != 2 {
+			t.Errorf("transitions from one time and before another: %+v", late)
+		}
+		notices := got(s.Notices(ctx, "harbour", t0, t0.Add(day)))(t)
+		var sent []string
+		for _, n := range notices {
+			sent = append(sent, n.Alarm.Tank+" "+string(n.Outcome)+" "+string(n.Reason))
+		}
+		same(t, "notices", []string{"lobby sent the alarm calls", "hall sent the alarm calls", "lobby sent the condition is gone"}, sent)
+		if len(notices[0].Attempts) != 1 || !notices[0].Attempts[0].At.Equal(t0) {
+			t.Errorf("the record of attempts: %+v", notices[0])
+		}
+
+		// Another process that is behind changes nothing.
+		behind := got(s.LoadAlarms(ctx, "harbour"))(t)
+		behind.Position, behind.Site = 4, alarm.Site{}
+		behind.Said = []alarm.Transition{{At: t0}}
+		wantError(t, s.SaveAlarms(ctx, behind), store.ErrStale, `alarms of site "harbour"`)
+		if n := len(got(s.Alarms(ctx, "harbour"))(t)) + len(got(s.Transitions(ctx, "harbour", t0, t0.Add(day)))(t)); n != 5 {
+			t.Errorf("a stale step left something: %d rows, want 5", n)
+		}
+		behind.SiteID = "nowhere"
+		wantError(t, s.SaveAlarms(ctx, behind), store.ErrNotFound, "what changed")
+	})
+}
+
+func TestHandReadings(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		e := s.Edit("Ines", t0)
+		first := store.HandReading{ID: "h1", TankID: "lobby", At: t0.In(berlin), Quantity: "salinity", Value: 35.1, Unit: "PSU", Instrument: "refractometer 2", Note: "calibrated"}
+		second := store.HandReading{ID: "h2", TankID: "lobby", At: t0.Add(time.Hour), Quantity: "alkalinity", Value: 8, Unit: "dKH"}
+		must(t, e.AddHandReading(ctx, second))
+		must(t, e.AddHandReading(ctx, first))
+		first.ReadBy, second.ReadBy, first.At = "Ines", "Ines", t0
+		same(t, "all", []store.HandReading{first, second}, got(s.HandReadings(ctx, "lobby", t0, t0.Add(day)))(t))
+		same(t, "before the second", []store.HandReading{first}, got(s.HandReadings(ctx, "lobby", t0, t0.Add(time.Hour)))(t))
+		must(t, s.Edit("Jon", t0).RemoveHandReading(ctx, "h1"))
+		same(t, "after one was taken back", []store.HandReading{second}, got(s.HandReadings(ctx, "lobby", t0, t0.Add(day)))(t))
+		if log := got(s.Audit(ctx, store.AuditQuery{Who: "Jon"}))(t); len(log) != 1 || !contains(textError(log[0].Detail), "35.1") {
+			t.Errorf("the audit log does not keep what was taken back: %+v", log)
+		}
+		wantError(t, e.RemoveHandReading(ctx, "h1"), store.ErrNotFound, `hand reading "h1"`)
+		wantError(t, e.AddHandReading(ctx, second), store.ErrExists, "add hand reading")
+		wantError(t, e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "x", At: t0}), store.ErrNotFound, "what it belongs to")
+		for _, bad := range notFinite {
+			if err := e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "lobby", At: t0, Value: bad}); !contains(err, "finite") {
+				t.Errorf("value %v: %v", bad, err)
+			}
+		}
+	})
+}
+
+func TestVisits(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		e := s.Edit("Ines", t0)
+		planned := store.Visit{ID: "v1", SiteID: "harbour", Planned: t0.Add(7 * day), Visitor: "Jon"}
+		done := store.Visit{ID: "v2", SiteID: "harbour", Planned: t0.Add(30 * day), Began: t0, Ended: t0.Add(time.Hour), Visitor: "Ines", Note: "n", Body: `{"a":1}`}
+		must(t, e.SaveVisit(ctx, done))
+		must(t, e.SaveVisit(ctx, planned))
+		same(t, "the latest first", []store.Visit{planned, done}, got(s.Visits(ctx, "harbour"))(t))
+		planned.Began, planned.Planned = t0.Add(-time.Hour), time.Time{}
+		must(t, e.SaveVisit(ctx, planned))
+		same(t, "saved again", planned, got(s.Visit(ctx, "v1"))(t))
+		same(t, "the latest first", []store.Visit{done, planned}, got(s.Visits(ctx, "harbour"))(t))
+		_, err := s.Visit(ctx, "x")
+		wantError(t, err, store.ErrNotFound, `visit "x"`)
+		wantError(t, e.SaveVisit(ctx, store.Visit{ID: "y", SiteID: "x"}), store.ErrNotFound, "what it belongs to")
+	})
+}
