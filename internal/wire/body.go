@@ -303,8 +303,8 @@ func state(s string) (value float64, ok bool) {
 }
 
 func text(where, channel, s string) (string, error) {
-	if len(s) > maxTextLen {
-		return "", &Problem{Reason: OutOfRange, Where: where, Field: channel, Value: s, Why: fmt.Sprintf("is longer than %d bytes", maxTextLen), Fix: "send less"}
+	if !validText(s) {
+		return "", &Problem{Reason: OutOfRange, Where: where, Field: channel, Value: s, Why: "is no text that can be kept", Fix: textFix}
 	}
 	return s, nil
 }

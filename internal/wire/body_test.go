@@ -89,7 +89,8 @@ func TestReadBodyRefuses(t *testing.T) {
 		{"no value for a switch", `[{"n":"watch","v":1}]`, Malformed, "send true or false as vb"},
 		{"no value for a text", `[{"n":"note","v":1}]`, Malformed, "send its words as vs"},
 		{"bytes for a text", `[{"n":"note","vd":"aGkgCg"}]`, Malformed, "send its words as vs"},
-		{"a long text", fmt.Sprintf(`[{"n":"note","vs":"%s"}]`, strings.Repeat("x", maxTextLen+1)), OutOfRange, "is longer than 1024 bytes"},
+		{"a long text", fmt.Sprintf(`[{"n":"note","vs":"%s"}]`, strings.Repeat("x", maxTextLen+1)), OutOfRange, "is no text that can be kept; use at most 1024 bytes"},
+		{"a text with a zero in it", `[{"n":"note","vs":"a\u0000b"}]`, OutOfRange, "without the character 0"},
 		{"no unit", `[{"n":"level","v":1}]`, WrongUnit, `record 1: level: has no unit; send "m"`},
 		{"another unit", `[{"n":"temperature","u":"K","v":298}]`, WrongUnit, `"K" is no unit of this channel; send "Cel"`},
 		{"a multiple of another unit", `[{"n":"level","u":"hPa","v":1}]`, WrongUnit, `"hPa" is no unit of this channel`},
@@ -183,7 +184,7 @@ func TestReadPlainRefuses(t *testing.T) {
 		{"watch", "maybe", Malformed, `watch: "maybe" is no state of a switch`},
 		{"pressure", "1", UnknownChannel, `name: "pressure" has no mapping`},
 		{"gone", "1", UnknownChannel, `"no-such" is none of this device`},
-		{"note", strings.Repeat("x", maxTextLen+1), OutOfRange, "is longer than 1024 bytes"},
+		{"note", strings.Repeat("x", maxTextLen+1), OutOfRange, "is no text that can be kept; use at most 1024 bytes"},
 		{"note", strings.Repeat("x", MaxMessage+1), TooLarge, "is more than the 1048576 bytes"},
 	} {
 		t.Run(row.word+" "+shown(row.payload), func(t *testing.T) {

@@ -226,6 +226,35 @@ func TestDoorRefusesTenMegabytes(t *testing.T) {
 	}
 }
 
+// What the broker itself ends a connection for is seen too.
+func TestDoorShowsBrokenPackets(t *testing.T) {
+	h := openHouse(t, new(memory).append)
+	p, err := dialRaw(h.address, "lobby/sump-1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.conn.Close()
+	p.topic = "isohaline/+/sump-1/level" // MQTT 3.1.1, section 3.3.2.1: no wildcards
+	if err := p.publish(1, 1, func(int) string { return "312" }); err == nil {
+		t.Error("is acknowledged")
+	}
+	if r := h.refusal(t, 1); r.Reason != Malformed || r.Device != lobby || !strings.Contains(r.Message, "rules of MQTT") {
+		t.Errorf("the device's page says %s", r)
+	}
+}
+
+// A reading that the log will never take is refused for good, not for now: the
+// device would send it for ever.
+func TestDoorRefusesWhatTheLogRefuses(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	h := openHouse(t, l.Append)
+	c := connect5(t, h.address, "Lobby/sump-1") // a name that no reading may have
+	code, reason := publish5(t, c, 1, "isohaline/Lobby/sump-1/level", []byte("312"))
+	if code != 0x99 || !strings.Contains(reason, `site: "Lobby" is not valid`) {
+		t.Errorf("is told %#x %q", code, reason)
+	}
+}
+
 func TestDoorRefusesStrangers(t *testing.T) {
 	for _, row := range []struct{ what, clientID, user, password string }{
 		{"wrong password", "lobby/sump-1", "lobby/sump-1", "guess"},

@@ -56,16 +56,21 @@ func (h *hook) OnSessionEstablished(client *mqtt.Client, _ packets.Packet) {
 	h.door.o.Logger.Debug("device connected", "device", device(client), "client", client.ID, "from", client.Net.Remote)
 }
 
-// OnDisconnect counts a device out, and says so where its message was so large
-// that the broker would not even read it.
+// OnDisconnect counts a device out, and makes seen what the broker ended the
+// connection for: a packet so large that it was not even read, or one against the
+// rules of MQTT, like a wildcard in the topic of a message.
 func (h *hook) OnDisconnect(client *mqtt.Client, err error, _ bool) {
 	h.door.Counters.Connections.Add(-1)
 	h.door.o.Logger.Debug("device disconnected", "device", device(client), "client", client.ID, "cause", err)
-	if errors.Is(err, packets.ErrPacketTooLarge) {
-		h.door.refuse(Refusal{Device: device(client), ClientID: client.ID}, &Problem{
-			Reason: TooLarge, Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message, by far", MaxMessage), Fix: "send it in parts",
-		})
+	var code packets.Code
+	if !errors.As(err, &code) || code.Code < packets.ErrUnspecifiedError.Code || code == packets.ErrRejectPacket {
+		return
 	}
+	problem := &Problem{Reason: Malformed, Field: "packet", Value: code.Reason, Why: "is against the rules of MQTT", Fix: "correct the client"}
+	if code == packets.ErrPacketTooLarge {
+		problem = &Problem{Reason: TooLarge, Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message, by far", MaxMessage), Fix: "send it in parts"}
+	}
+	h.door.refuse(Refusal{Device: device(client), ClientID: client.ID}, problem)
 }
 
 // OnACLCheck lets every publish through to OnPublish, which knows more and can
@@ -110,15 +115,18 @@ func (*hook) OnWill(_ *mqtt.Client, will mqtt.Will) (mqtt.Will, error) {
 func (h *hook) OnPublish(client *mqtt.Client, packet packets.Packet) (packets.Packet, error) {
 	h.door.count(packet.Payload)
 	readings, err := h.read(device(client), packet)
-	if err != nil {
-		h.no(client, packet, err)
-		return packet, packets.ErrRejectPacket
+	if err == nil {
+		err = h.door.append(context.Background(), readings)
 	}
-	if err := h.door.append(context.Background(), readings); err != nil {
+	switch {
+	case err == nil:
+		return packet, packets.CodeSuccessIgnore // acknowledge, and neither retain nor pass on
+	case ReasonOf(err) == LogUnavailable:
 		h.later(client, packet, err)
-		return packet, packets.ErrRejectPacket
+	default:
+		h.no(client, packet, err)
 	}
-	return packet, packets.CodeSuccessIgnore // acknowledge, and neither retain nor pass on
+	return packet, packets.ErrRejectPacket // says nothing: what there is to say has been said
 }
 
 // read makes readings of a message.

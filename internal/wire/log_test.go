@@ -4,10 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -377,100 +375,6 @@ func TestOpenLogFails(t *testing.T) {
 	}
 }
 
-// startNATS runs a server of its own on a loopback port, as an operator would.
-func startNATS(t *testing.T, o *server.Options) *server.Server {
-	t.Helper()
-	o.Host, o.NoSigs, o.NoLog = "127.0.0.1", true, true
-	if o.Port == 0 {
-		o.Port = server.RANDOM_PORT
-	}
-	s, err := server.NewServer(o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.Start()
-	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
-	if !s.ReadyForConnections(10 * time.Second) {
-		t.Fatal("NATS does not start")
-	}
-	return s
-}
-
-func TestExternal(t *testing.T) {
-	s := startNATS(t, &server.Options{JetStream: true, StoreDir: t.TempDir()})
-	l := openLog(t, LogOptions{URL: s.ClientURL()})
-	want := numbered(100)
-	appendAll(t, l, want)
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
-	}
-}
-
-func TestExternalUnfit(t *testing.T) {
-	for _, row := range []struct {
-		what string
-		o    server.Options
-		want string
-	}{
-		{"without JetStream", server.Options{}, "log: JetStream does not answer"},
-		{"small messages only", server.Options{JetStream: true, MaxPayload: 1024}, "max_payload"},
-	} {
-		t.Run(row.what, func(t *testing.T) {
-			row.o.StoreDir = t.TempDir()
-			s := startNATS(t, &row.o)
-			ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
-			defer cancel()
-			l, err := OpenLog(ctx, LogOptions{URL: s.ClientURL()})
-			if err == nil {
-				l.Close()
-				t.Fatal("no error")
-			}
-			if !strings.Contains(err.Error(), row.want) {
-				t.Errorf("error is %q, want %q", err, row.want)
-			}
-		})
-	}
-}
-
-// An external server that goes away makes publishers wait; when it is back each
-// of them gets its acknowledgement, and the log has each reading once.
-func TestExternalGoesAway(t *testing.T) {
-	o := server.Options{JetStream: true, StoreDir: t.TempDir()}
-	s := startNATS(t, &o)
-	l := openLog(t, LogOptions{URL: s.ClientURL()})
-	readings := numbered(2)
-	appendAll(t, l, readings[:1])
-	o.Port = s.Addr().(*net.TCPAddr).Port
-	s.Shutdown()
-	s.WaitForShutdown()
-	ctx, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond)
-	defer cancel()
-	other := numbered(3)[2:]
-	if err := l.Append(ctx, other); !errors.Is(err, context.DeadlineExceeded) {
-		t.Errorf("while it is away: %v", err)
-	}
-	appended := make(chan error, 1)
-	go func() {
-		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
-		defer cancel()
-		appended <- l.Append(ctx, readings[1:])
-	}()
-	startNATS(t, &o)
-	if err := <-appended; err != nil {
-		t.Errorf("once it is back: %v", err)
-	}
-	got := consumeUntil(t, l, "store", 3)
-	seen := map[Key]int{}
-	for _, r := range got {
-		seen[r.Key()]++
-	}
-	for _, r := range append(readings, other...) {
-		if seen[r.Key()] != 1 {
-			t.Errorf("reading %v is there %d times", r.Value, seen[r.Key()])
-		}
-	}
-}
-
 func TestParseDurability(t *testing.T) {
 	for _, d := range []Durability{SurvivesKill, SurvivesPowerCut} {
 		if got, err := ParseDurability(d.String()); err != nil || got != d {
@@ -479,67 +383,5 @@ func TestParseDurability(t *testing.T) {
 	}
 	if _, err := ParseDurability("always"); err == nil || !strings.Contains(err.Error(), `"killed-process" or "power-cut"`) {
 		t.Errorf("error is %v", err)
-	}
-}
-
-// Whatever a house started has ended when it is closed.
-func TestNoGoroutineStays(t *testing.T) {
-	before := runtime.NumGoroutine()
-	func() {
-		l, err := OpenLog(t.Context(), LogOptions{Dir: t.TempDir()})
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer l.Close()
-		door, err := NewFrontDoor(DoorOptions{Append: l.Append, Authenticate: authenticate, Profile: func(DeviceID) *Profile { return testProfile }})
-		if err != nil {
-			t.Fatal(err)
-		}
-		ln, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, cancel := context.WithCancel(t.Context())
-		served := make(chan error, 1)
-		go func() { served <- door.Serve(ctx, ln) }()
-		silent, err := net.Dial("tcp", ln.Addr().String()) // never says who it is
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer silent.Close()
-		c := connect3(t, options3(ln.Addr().String(), "lobby/sump-1"))
-		if token := c.Publish("isohaline/lobby/sump-1/level", 1, false, "312"); !token.WaitTimeout(15*time.Second) || token.Error() != nil {
-			t.Errorf("publish: %v", token.Error())
-		}
-		start := time.Now()
-		cancel()
-		if err := <-served; err != nil {
-			t.Errorf("Serve: %v", err)
-		}
-		if took := time.Since(start); took > connectTimeout/2 {
-			t.Errorf("closing waited %v for a connection that never said who it is", took)
-		}
-	}()
-	var stacks [1 << 20]byte
-	for deadline := time.Now().Add(10 * time.Second); runtime.NumGoroutine() > before; time.Sleep(20 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatalf("%d goroutines before, %d after:\n%s", before, runtime.NumGoroutine(), stacks[:runtime.Stack(stacks[:], true)])
-		}
-	}
-}
-
-// A listener that fails ends Serve with its error.
-func TestServeReportsAListenerThatFails(t *testing.T) {
-	door, err := NewFrontDoor(DoorOptions{Append: new(memory).append, Authenticate: authenticate, Profile: func(DeviceID) *Profile { return nil }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ln.Close()
-	if err := door.Serve(t.Context(), ln); !errors.Is(err, net.ErrClosed) {
-		t.Errorf("Serve: %v", err)
 	}
 }

@@ -95,8 +95,8 @@ func (r Reading) Validate() error {
 		return &Problem{Reason: OutOfRange, Field: "value", Value: fmt.Sprint(r.Value), Why: "is no number", Fix: "leave the reading out"}
 	case len(r.Unit) > maxUnitLen || !utf8.ValidString(r.Unit):
 		return invalid("unit", r.Unit, fmt.Sprintf("use at most %d bytes of UTF-8", maxUnitLen))
-	case len(r.Text) > maxTextLen || !utf8.ValidString(r.Text):
-		return invalid("text", r.Text, fmt.Sprintf("use at most %d bytes of UTF-8", maxTextLen))
+	case !validText(r.Text):
+		return invalid("text", r.Text, textFix)
 	case !inCalendar(r.At):
 		return invalid("at", r.At.String(), "use a time of the years 1 to 9999")
 	case !inCalendar(r.Received):
@@ -132,6 +132,14 @@ func validChannel(s string) bool {
 		}
 	}
 	return true
+}
+
+// textFix is made of maxTextLen.
+const textFix = "use at most 1024 bytes of UTF-8, without the character 0"
+
+// validText says whether every database can hold the text.
+func validText(s string) bool {
+	return len(s) <= maxTextLen && utf8.ValidString(s) && strings.IndexByte(s, 0) < 0
 }
 
 func isName(s string) bool {

@@ -39,6 +39,7 @@ func TestValidate(t *testing.T) {
 		{func(r *Reading) { r.Unit = "\xff" }, "unit: "},
 		{func(r *Reading) { r.Text = strings.Repeat("m", 1025) }, "text: "},
 		{func(r *Reading) { r.Text = "\xff" }, "text: "},
+		{func(r *Reading) { r.Text = "a\x00" }, "text: "},
 		{func(r *Reading) { r.At = time.Time{} }, "at: "},
 		{func(r *Reading) { r.At = time.Date(10000, 1, 1, 0, 0, 0, 0, time.UTC) }, "at: "},
 		{func(r *Reading) { r.Received = time.Time{} }, "received: "},
@@ -85,7 +86,7 @@ var anyReading = rapid.Custom(func(t *rapid.T) Reading {
 		Skew:  time.Duration(rapid.Int64().Draw(t, "skew")),
 		Value: rapid.Float64().Draw(t, "value"),
 		Unit:  rapid.SampledFrom([]string{"", "m", "Cel", "%RH"}).Draw(t, "unit"),
-		Text:  rapid.StringN(0, 20, 80).Draw(t, "text"),
+		Text:  rapid.StringMatching(`[^\x00]{0,20}`).Draw(t, "text"),
 	}
 })
 
