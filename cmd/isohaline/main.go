@@ -2,6 +2,8 @@
 //
 //	isohaline check FILE         try every fault on the site in the file
 //	isohaline new [FILE]         write a site file to begin from
+//	isohaline serve              run the watch
+//	isohaline demo               ... over an invented fleet
 //	isohaline water              evaluate the science for one state
 //	isohaline water batch        ... and for a table of them
 //	isohaline version            say what was built
@@ -39,6 +41,8 @@ const (
 type commands struct {
 	Check   checkCommand   `cmd:"" help:"Check the design in a site file: what it loses, how to set it, what every fault would do."`
 	New     newCommand     `cmd:"" help:"Write a commented site file to begin from."`
+	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
+	Demo    demoCommand    `cmd:"" help:"Run the watch over an invented fleet, to look at."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`
 }

@@ -1,6 +1,14 @@
 package api
 
-import "time"
+import (
+	"context"
+	"net/http"
+	"strings"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+)
 
 // Alarm is one alarm in its life cycle after IEC 62682.
 type Alarm struct {
@@ -31,15 +39,84 @@ type alarmsOut struct {
 	}
 }
 
-type alarmIn struct {
+type AlarmIn struct {
 	Alarm string `path:"alarm" maxLength:"256"`
 }
 
 type shelveIn struct {
-	alarmIn
+	AlarmIn
 	Body struct {
 		ForS float64 `json:"forS" exclusiveMinimum:"0" maximum:"604800" doc:"seconds; a shelving always ends by itself"`
 	}
 }
 
 type alarmOut struct{ Body Alarm }
+
+// An alarm's id is its site, tank, device and code with colons between, which
+// none of them contains.
+const idParts = 4
+
+func alarmID(siteID string, k alarm.Key) string {
+	return strings.Join([]string{siteID, k.Tank, k.Device, string(k.Code)}, ":")
+}
+
+func parseAlarmID(id string) (siteID string, k alarm.Key, ok bool) {
+	parts := strings.Split(id, ":")
+	if len(parts) != idParts {
+		return "", k, false
+	}
+	return parts[0], alarm.Key{Tank: parts[1], Device: parts[2], Code: account.Code(parts[3])}, true
+}
+
+// siteOfAlarm is where an alarm is; known is false if there never was one.
+func (a *API) siteOfAlarm(id string) (siteID string, known bool) {
+	siteID, key, ok := parseAlarmID(id)
+	if !ok {
+		return "", false
+	}
+	_, known = a.watch.Alarm(siteID, key)
+	return siteID, known
+}
+
+func (a *API) alarms(ctx context.Context, _ *struct{}) (*alarmsOut, error) {
+	out := &alarmsOut{}
+	out.Body.Alarms = []Alarm{}
+	person := personOf(ctx)
+	for _, al := range a.watch.Alarms() {
+		if person.sees(al.SiteID) {
+			out.Body.Alarms = append(out.Body.Alarms, a.showAlarm(al.SiteID, &al.Alarm))
+		}
+	}
+	return out, nil
+}
+
+func (a *API) acknowledge(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Acknowledge})
+}
+
+func (a *API) reset(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Reset})
+}
+
+func (a *API) shelve(ctx context.Context, in *shelveIn) (*alarmOut, error) {
+	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Shelve, For: time.Duration(in.Body.ForS * float64(time.Second))})
+}
+
+func (a *API) unshelve(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Unshelve})
+}
+
+// ask asks something of an alarm in the name of who is signed in.
+func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*alarmOut, error) {
+	siteID, key, _ := parseAlarmID(id) // the guard has looked it up
+	e.Key, e.By = key, personOf(ctx).Name
+	reason, err := a.watch.Ask(ctx, siteID, e)
+	if err != nil {
+		return nil, err
+	}
+	if reason.Refused() {
+		return nil, refused(http.StatusConflict, "alarm", id, string(reason), "look at its state")
+	}
+	al, _ := a.watch.Alarm(siteID, key)
+	return &alarmOut{Body: a.showAlarm(siteID, &al)}, a.edit(ctx).Note(ctx, string(e.Do), "alarm", id, reason)
+}

@@ -1,6 +1,14 @@
 package api
 
-import "time"
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"isohaline/internal/server/watch"
+	"isohaline/internal/store"
+	"isohaline/internal/verify"
+)
 
 // SiteRef is a place with one or more tanks.
 type SiteRef struct {
@@ -29,6 +37,7 @@ type SiteFile struct {
 	Version int       `json:"version"`
 	At      time.Time `json:"at"`
 	By      string    `json:"by"`
+	Note    string    `json:"note" doc:"why, in the words of who saved it"`
 	Text    string    `json:"text" doc:"the site file, byte for byte as it was saved"`
 }
 
@@ -39,6 +48,7 @@ type Version struct {
 	Version int       `json:"version"`
 	At      time.Time `json:"at"`
 	By      string    `json:"by"`
+	Note    string    `json:"note" doc:"why, in the words of who saved it"`
 }
 
 type versionsOut struct {
@@ -48,19 +58,20 @@ type versionsOut struct {
 }
 
 type versionIn struct {
-	tankIn
+	TankIn
 	Version int `path:"version" minimum:"1"`
 }
 
 type saveFileIn struct {
-	tankIn
+	TankIn
 	Body struct {
 		Text string `json:"text" maxLength:"262144"`
+		Note string `json:"note,omitempty" maxLength:"500"`
 		Base int    `json:"base" minimum:"0" doc:"the version that was edited; another one saved meanwhile is a conflict"`
 	}
 }
 
-type draftIn struct {
+type DraftIn struct {
 	Body struct {
 		Text string `json:"text" maxLength:"262144"`
 	}
@@ -68,7 +79,7 @@ type draftIn struct {
 
 type draftSectionIn struct {
 	Format string `query:"format" enum:"wide,narrow" default:"wide"`
-	draftIn
+	DraftIn
 }
 
 // Fault is one line of a check: a fault, what it does and what stops it.
@@ -83,9 +94,8 @@ type Fault struct {
 
 // Change is one thing to do, and what it buys.
 type Change struct {
-	Words    string   `json:"words"`
-	Buys     []string `json:"buys"`
-	Optional bool     `json:"optional"`
+	Words string   `json:"words"`
+	Buys  []string `json:"buys"`
 }
 
 // Setting is one line of the commissioning sheet.
@@ -112,3 +122,115 @@ type Check struct {
 }
 
 type checkOut struct{ Body Check }
+
+func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
+	out := &sitesOut{}
+	out.Body.Sites = []SiteRef{}
+	person := personOf(ctx)
+	tanks := a.watch.Tanks()
+	for _, s := range a.watch.Sites() {
+		if !person.sees(s.ID) {
+			continue
+		}
+		ref := SiteRef{ID: s.ID, Name: s.Name, Tanks: []TankRef{}}
+		for i := range tanks {
+			if tanks[i].SiteID == s.ID {
+				ref.Tanks = append(ref.Tanks, a.refOf(&tanks[i]))
+			}
+		}
+		out.Body.Sites = append(out.Body.Sites, ref)
+	}
+	return out, nil
+}
+
+func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
+	b := &in.Body
+	person := personOf(ctx)
+	if person.Role != RoleOperator && !person.sees(b.SiteID) {
+		return nil, refused(http.StatusForbidden, "body.siteId", b.SiteID, "is not one of your sites", "ask an operator")
+	}
+	err := a.watch.AddTank(ctx, watch.NewTank{SiteID: b.SiteID, SiteName: b.SiteName, TankID: b.TankID, File: b.File, By: person.Name})
+	if err != nil {
+		return nil, err
+	}
+	v, _ := a.watch.Tank(b.TankID)
+	return &tankOut{Body: a.showTank(&v)}, nil
+}
+
+func (a *API) siteFile(ctx context.Context, in *TankIn) (*siteFileOut, error) {
+	const newest = 0
+	d, err := a.store.Description(ctx, in.Tank, newest)
+	return showFile(&d), err
+}
+
+func (a *API) version(ctx context.Context, in *versionIn) (*siteFileOut, error) {
+	d, err := a.store.Description(ctx, in.Tank, int64(in.Version))
+	return showFile(&d), err
+}
+
+func (a *API) versions(ctx context.Context, in *TankIn) (*versionsOut, error) {
+	list, err := a.store.Descriptions(ctx, in.Tank)
+	if err != nil {
+		return nil, err
+	}
+	out := &versionsOut{}
+	out.Body.Versions = []Version{}
+	for _, d := range list {
+		out.Body.Versions = append(out.Body.Versions, Version{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note})
+	}
+	return out, nil
+}
+
+func (a *API) saveSiteFile(ctx context.Context, in *saveFileIn) (*siteFileOut, error) {
+	b := &in.Body
+	d, err := a.watch.Redescribe(ctx, a.edit(ctx), in.Tank, watch.Draft{Text: b.Text, Note: b.Note, Base: int64(b.Base)})
+	if err != nil {
+		return nil, err
+	}
+	return showFile(&d), nil
+}
+
+func showFile(d *store.Description) *siteFileOut {
+	return &siteFileOut{Body: SiteFile{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note, Text: d.YAML}}
+}
+
+// draftName is what problems call a file that is not saved.
+const draftName = "draft"
+
+func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
+	sheet, err := watch.Read(ctx, draftName, in.Body.Text)
+	if err != nil {
+		return nil, err
+	}
+	return &checkOut{Body: showCheck(sheet.Check)}, nil
+}
+
+func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, error) {
+	sheet, err := watch.Read(ctx, draftName, in.Body.Text)
+	if err != nil {
+		return nil, err
+	}
+	return drawn(sheet.Section(nil, systemOf(personOf(ctx)), formatOf(in.Format)))
+}
+
+func showCheck(r *verify.Report) Check {
+	g := &r.Geometry
+	out := Check{
+		Accepted: r.Verdict.Accepted, Because: r.Verdict.Because, Failing: r.Verdict.Failing,
+		Faults: []Fault{}, Changes: []Change{}, Settings: []Setting{}, Problems: append([]string{}, g.Problems...),
+		MarginLitres: finite(g.MarginM3 * litresPerM3), DrainDownLitres: finite(g.DrainDownM3() * litresPerM3),
+		DumpSafeLitres: finite(g.DumpSafeM3 * litresPerM3), TankYears: r.TankYears,
+	}
+	for i := range r.Singles {
+		row := &r.Singles[i]
+		out.Faults = append(out.Faults, Fault{ID: row.ID(), Sentence: row.Sentence, Class: int(row.Class),
+			Unattended: int(row.Unattended), StoppedBy: string(row.StoppedBy), Season: row.Season})
+	}
+	for _, c := range r.Changes {
+		out.Changes = append(out.Changes, Change{Words: c.Words, Buys: append([]string{}, c.Buys...)})
+	}
+	for _, s := range r.Settings.Items {
+		out.Settings = append(out.Settings, Setting{Name: s.Name, Value: s.Value, Given: s.Given, Reason: s.Reason})
+	}
+	return out
+}

@@ -4,9 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"net/http"
-
-	"github.com/danielgtaylor/huma/v2"
-	"github.com/danielgtaylor/huma/v2/adapters/humago"
 )
 
 //go:generate go run ./openapi ../../../web/openapi.json
@@ -25,14 +22,4 @@ func Document() ([]byte, error) {
 	}
 	out.WriteByte('\n')
 	return out.Bytes(), nil
-}
-
-func newHuma(mux *http.ServeMux) huma.API {
-	config := huma.DefaultConfig("Isohaline", "1")
-	config.Info.Description = "The live watch over top-off systems of saltwater aquariums."
-	config.OpenAPIPath = "/api/openapi"
-	config.DocsPath = "" // no page that loads scripts from elsewhere
-	config.SchemasPath = ""
-	config.CreateHooks = nil // no $schema in bodies
-	return humago.New(mux, config)
 }

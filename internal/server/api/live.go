@@ -1,6 +1,15 @@
 package api
 
-// ReadingEvent is a reading that has been taken in.
+import (
+	"context"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2/sse"
+
+	"isohaline/internal/server/watch"
+)
+
+// ReadingEvent is a reading by which a channel changed.
 type ReadingEvent struct {
 	TankID  string  `json:"tankId"`
 	Channel string  `json:"channel"`
@@ -8,7 +17,7 @@ type ReadingEvent struct {
 	AtS     float64 `json:"atS" doc:"seconds since 1970, UTC"`
 }
 
-// FindingEvent is a finding that began, changed or ended.
+// FindingEvent is a finding that began or ended.
 type FindingEvent struct {
 	TankID  string  `json:"tankId"`
 	Finding Finding `json:"finding"`
@@ -19,8 +28,64 @@ type AlarmEvent struct {
 	Alarm Alarm `json:"alarm"`
 }
 
-// RoundsEvent says that Rounds reads differently now; it is sent once when the
-// stream opens, too.
+// RoundsEvent is how Rounds reads now: when the stream opens, and whenever a
+// finding or an alarm changes it.
 type RoundsEvent struct {
 	Rounds Rounds `json:"rounds"`
+}
+
+// roundsEvery is how often Rounds is sent at most, however much happens, and
+// beatEvery how often at least, since figures move and a silent line may be dead.
+const (
+	roundsEvery = time.Second
+	beatEvery   = time.Minute
+)
+
+// live sends what happens to one browser, until it goes or the feed ends.
+func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
+	person := personOf(ctx)
+	events, leave := a.watch.Feed.Subscribe()
+	defer leave()
+	if send.Data(RoundsEvent{a.roundsFor(person)}) != nil {
+		return
+	}
+	beat := time.NewTicker(beatEvery)
+	defer beat.Stop()
+	var due <-chan time.Time // when Rounds is to be sent; nil: nothing new
+	for {
+		var err error
+		select {
+		case <-ctx.Done():
+			return
+		case e, open := <-events:
+			if !open {
+				return
+			}
+			if !person.sees(e.SiteID) {
+				continue
+			}
+			if e.Reading == nil && due == nil {
+				due = time.After(roundsEvery)
+			}
+			err = send.Data(a.showEvent(&e))
+		case <-due:
+			due = nil
+			err = send.Data(RoundsEvent{a.roundsFor(person)})
+		case <-beat.C:
+			err = send.Data(RoundsEvent{a.roundsFor(person)})
+		}
+		if err != nil {
+			return
+		}
+	}
+}
+
+func (a *API) showEvent(e *watch.Event) any {
+	switch {
+	case e.Reading != nil:
+		return ReadingEvent{TankID: e.TankID, Channel: e.Reading.Channel, Value: e.Reading.Value, AtS: seconds(e.Reading.At)}
+	case e.Finding != nil:
+		return FindingEvent{TankID: e.TankID, Finding: showFinding(e.Finding, a.now())}
+	}
+	return AlarmEvent{Alarm: a.showAlarm(e.SiteID, e.Alarm)}
 }

@@ -1,10 +1,18 @@
 package api
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"isohaline/internal/site"
+	"isohaline/internal/store"
+	"isohaline/internal/units"
+	"isohaline/internal/wire"
 )
 
 // Problem is every error's body: problem+json, RFC 9457, with what is wrong
@@ -24,6 +32,22 @@ type Wrong struct {
 	Fix    string `json:"fix,omitempty" example:"give 5 to 42 PSU"`
 	Line   int    `json:"line,omitempty" doc:"in a site file, from 1"`
 	Column int    `json:"column,omitempty"`
+}
+
+// Error is the complaint on one line: field: value reason; fix.
+func (w Wrong) Error() string {
+	var b strings.Builder
+	if w.Field != "" {
+		b.WriteString(w.Field + ": ")
+	}
+	if w.Value != "" {
+		fmt.Fprintf(&b, "%q ", w.Value)
+	}
+	b.WriteString(w.Reason)
+	if w.Fix != "" {
+		b.WriteString("; " + w.Fix)
+	}
+	return b.String()
 }
 
 func (p *Problem) Error() string { return p.Detail }
@@ -47,14 +71,100 @@ func init() {
 	}
 }
 
-// wrong is one of the library's own complaints about a request.
+// wrong is one complaint about a request, the library's or ours.
 func wrong(err error) Wrong {
-	d, ok := err.(huma.ErrorDetailer)
-	if !ok {
-		return Wrong{Reason: err.Error()}
+	switch e := err.(type) {
+	case Wrong:
+		return e
+	case huma.ErrorDetailer:
+		d := e.ErrorDetail()
+		return Wrong{Field: d.Location, Value: shown(d.Value), Reason: d.Message}
 	}
-	detail := d.ErrorDetail()
-	return Wrong{Field: detail.Location, Value: shown(detail.Value), Reason: detail.Message}
+	return Wrong{Reason: err.Error()}
+}
+
+// fault is an error of ours that a client can do something about.
+type fault struct {
+	status int
+	Wrong
+}
+
+func refused(status int, field, value, reason, fix string) error {
+	return &fault{status, Wrong{Field: field, Value: shown(value), Reason: reason, Fix: fix}}
+}
+
+func notFound(what, id string) error {
+	return refused(http.StatusNotFound, what, id, "is not there", "check the name")
+}
+
+// problem turns any error into what the client is told: the one place where our
+// errors become responses. What nobody outside can mend is logged in full and
+// told in general.
+func (a *API) problem(ctx context.Context, err error) *Problem {
+	status, list := explain(err)
+	if status == http.StatusInternalServerError {
+		a.log.ErrorContext(ctx, "request failed", "error", err)
+		list = []Wrong{{Reason: "something went wrong here", Fix: "try again; the program's log says more"}}
+	}
+	p := &Problem{Title: http.StatusText(status), Status: status, Detail: list[0].Error(), Errors: list}
+	if list[0].Field == "" {
+		p.Errors = []Wrong{}
+	}
+	return p
+}
+
+// explain finds out whose fault an error is.
+func explain(err error) (status int, list []Wrong) {
+	var f *fault
+	var inSite site.Problems
+	var inQuantity *units.Error
+	var inReading *wire.Problem
+	switch {
+	case errors.As(err, &f):
+		return f.status, []Wrong{f.Wrong}
+	case errors.As(err, &inSite):
+		for _, p := range inSite {
+			list = append(list, Wrong{Field: p.Field, Value: shown(p.Value), Reason: p.Reason, Fix: p.Fix, Line: p.Line, Column: p.Column})
+		}
+		return http.StatusUnprocessableEntity, list
+	case errors.As(err, &inQuantity):
+		return http.StatusUnprocessableEntity, []Wrong{{Field: "value", Value: inQuantity.Value, Reason: inQuantity.Reason, Fix: inQuantity.Fix}}
+	case errors.Is(err, store.ErrNotFound):
+		return http.StatusNotFound, []Wrong{{Reason: err.Error(), Fix: "check the name"}}
+	case errors.Is(err, store.ErrExists):
+		return http.StatusConflict, []Wrong{{Reason: err.Error(), Fix: "choose another name"}}
+	case errors.Is(err, store.ErrStale):
+		return http.StatusConflict, []Wrong{{Reason: err.Error(), Fix: "look at the newest one first"}}
+	case errors.As(err, &inReading):
+		w := Wrong{Field: inReading.Field, Value: shown(inReading.Value), Reason: inReading.Why, Fix: inReading.Fix}
+		if inReading.Where != "" {
+			w.Field = inReading.Where + ": " + w.Field
+		}
+		return statusOf(inReading.Reason), []Wrong{w}
+	}
+	return http.StatusInternalServerError, nil
+}
+
+func statusOf(r wire.Reason) int {
+	switch r {
+	case wire.BadCredentials:
+		return http.StatusUnauthorized
+	case wire.NotYours:
+		return http.StatusForbidden
+	case wire.TooLarge:
+		return http.StatusRequestEntityTooLarge
+	case wire.LogUnavailable:
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusUnprocessableEntity
+}
+
+func asErrors(list []Wrong) []error {
+	out := make([]error, len(list))
+	for i, w := range list {
+		out[i] = w
+	}
+	return out
 }
 
 // maxShownLen cuts a value that a problem quotes.

@@ -1,6 +1,15 @@
 package api
 
-import "time"
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/server/watch"
+)
 
 // Rounds is the morning list.
 type Rounds struct {
@@ -33,3 +42,57 @@ type Quiet struct {
 }
 
 type roundsOut struct{ Body Rounds }
+
+func (a *API) rounds(ctx context.Context, _ *struct{}) (*roundsOut, error) {
+	return &roundsOut{Body: a.roundsFor(personOf(ctx))}, nil
+}
+
+// roundsFor is the list for one person.
+func (a *API) roundsFor(person *Person) Rounds {
+	now := a.now()
+	out := Rounds{At: now, NeedPerson: []RoundRow{}, Quiet: []Quiet{}}
+	type row struct {
+		RoundRow
+		worst *account.Finding
+	}
+	var rows []row
+	for _, v := range a.watch.Tanks() {
+		switch {
+		case !person.sees(v.SiteID):
+		case len(v.Findings) > 0 && watch.NeedsPerson(&v.Findings[0]):
+			rows = append(rows, row{a.roundRow(&v, now), &v.Findings[0]})
+		default:
+			out.Quiet = append(out.Quiet, a.quiet(&v))
+		}
+	}
+	slices.SortStableFunc(rows, func(x, y row) int { return watch.Worse(x.worst, y.worst) })
+	for _, r := range rows {
+		out.NeedPerson = append(out.NeedPerson, r.RoundRow)
+	}
+	slices.SortStableFunc(out.Quiet, func(x, y Quiet) int { return cmp.Compare(x.Tank.Name, y.Tank.Name) })
+	return out
+}
+
+func (a *API) roundRow(v *watch.View, now time.Time) RoundRow {
+	worst := &v.Findings[0]
+	r := RoundRow{
+		Tank: a.refOf(v), Priority: watch.Priority(worst).String(), Finding: showFinding(worst, now),
+		Others: showFindings(v.Findings[1:], now), LastHeard: known(v.LastHeard),
+	}
+	key := alarm.Key{Code: worst.Code, Tank: v.ID}
+	if al, ok := a.watch.Alarm(v.SiteID, key); ok {
+		r.AlarmID, r.AlarmState = alarmID(v.SiteID, key), al.State().String()
+	}
+	return r
+}
+
+func (a *API) quiet(v *watch.View) Quiet {
+	q := Quiet{Tank: a.refOf(v), Notes: []string{}, LastHeard: known(v.LastHeard)}
+	for _, f := range v.Findings {
+		q.Notes = append(q.Notes, f.Sentence)
+	}
+	if e := heard(v); e != nil {
+		q.LitresPerDay, q.SalinityPSU, q.ReservoirDays = &e.EvaporationLitresDay, &e.SalinityPSU, e.ReservoirDays
+	}
+	return q
+}

@@ -6,6 +6,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/sse"
+
+	"isohaline/internal/wire"
 )
 
 // Groups of routes, as the document shows them.
@@ -42,6 +44,8 @@ func (a *API) register() {
 	add(a, viewers, route("GET", "/api/tanks/{tank}/findings", "findings", tagTank, "What the account found in a range of time"), a.findings)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/hand-readings", "handReadings", tagTank, "What people measured"), a.handReadings)
 	add(a, staff, created(route("POST", "/api/tanks/{tank}/hand-readings", "addHandReading", tagTank, "Write down a measurement")), a.addHandReading)
+	add(a, staff, nothing(route("POST", "/api/tanks/{tank}/refills", "addRefill", tagTank, "Write down that the reservoir was filled")), a.addRefill)
+	add(a, staff, nothing(route("POST", "/api/tanks/{tank}/water-changes", "addWaterChange", tagTank, "Write down a water change")), a.addWaterChange)
 
 	add(a, viewers, route("GET", "/api/tanks/{tank}/file", "siteFile", tagDesign, "The site file as last saved"), a.siteFile)
 	add(a, staff, route("PUT", "/api/tanks/{tank}/file", "saveSiteFile", tagDesign, "Save a new version of the site file"), a.saveSiteFile)
@@ -50,11 +54,11 @@ func (a *API) register() {
 	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a site file that is not saved"), a.checkDraft)
 	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a site file that is not saved")), a.draftSection)
 
-	add(a, staff, route("GET", "/api/devices", "devices", tagDevice, "Devices and what was refused of them"), a.devices)
+	add(a, staff, route("GET", "/api/devices", "devices", tagDevice, "Devices and what was refused of them"), a.listDevices)
 	add(a, staff, created(route("POST", "/api/devices", "newDevice", tagDevice, "Make a device with its own credentials")), a.newDevice)
 	add(a, staff, route("GET", "/api/devices/{device}", "device", tagDevice, "One device"), a.device)
 	add(a, staff, nothing(route("DELETE", "/api/devices/{device}", "revokeDevice", tagDevice, "Take a device's credentials away")), a.revokeDevice)
-	add(a, byDevice, route("POST", "/api/readings", "readings", tagDevice, "Hand in readings (SenML, RFC 8428); the answer comes when the log has them"), a.readings)
+	add(a, byDevice, large(route("POST", "/api/readings", "readings", tagDevice, "Hand in readings (SenML, RFC 8428); the answer comes when the log has them")), a.readings)
 
 	add(a, viewers, route("GET", "/api/alarms", "alarms", tagAlarm, "Alarms that are not normal"), a.alarms)
 	add(a, staff, route("POST", "/api/alarms/{alarm}/acknowledge", "acknowledge", tagAlarm, "Say that you know"), a.acknowledge)
@@ -78,6 +82,13 @@ func created(op huma.Operation) huma.Operation {
 
 func nothing(op huma.Operation) huma.Operation {
 	op.DefaultStatus = http.StatusNoContent
+	return op
+}
+
+// large lets in what is somewhat larger than a message, to be refused in words on
+// the device's page.
+func large(op huma.Operation) huma.Operation {
+	op.MaxBodyBytes = wire.MaxMessage + 64<<10
 	return op
 }
 

@@ -1,16 +1,22 @@
 package api
 
-import "time"
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"isohaline/internal/server/watch"
+)
 
 type seriesIn struct {
-	tankIn
+	TankIn
 	Channel string    `query:"channel" required:"true" doc:"one of those that /channels lists" maxLength:"128"`
 	From    time.Time `query:"from" required:"true"`
 	To      time.Time `query:"to" required:"true"`
-	Points  int       `query:"points" default:"800" minimum:"10" maximum:"5000" doc:"about how many points are wanted"`
 }
 
-// Series is one channel against time, as columns of equal length.
+// Series is one channel against time, as columns of equal length, of at most a
+// few thousand points.
 type Series struct {
 	Channel string    `json:"channel"`
 	Unit    string    `json:"unit"`
@@ -25,11 +31,10 @@ type seriesOut struct{ Body Series }
 
 // Channel is one thing that is measured at a tank.
 type Channel struct {
-	ID       string    `json:"id" example:"level"`
-	DeviceID string    `json:"deviceId"`
-	Unit     string    `json:"unit"`
-	First    time.Time `json:"first"`
-	Last     time.Time `json:"last"`
+	ID      string    `json:"id" example:"level"`
+	Unit    string    `json:"unit" doc:"empty for a contact"`
+	Contact bool      `json:"contact" doc:"it has two states, 1 for wet or running"`
+	Last    time.Time `json:"last"`
 }
 
 type channelsOut struct {
@@ -39,41 +44,55 @@ type channelsOut struct {
 }
 
 type rangeIn struct {
-	tankIn
+	TankIn
 	From time.Time `query:"from" required:"true"`
 	To   time.Time `query:"to" required:"true"`
 }
 
-// LedgerDay is what went in on one day against what was expected to.
-type LedgerDay struct {
-	Day      string  `json:"day" format:"date" doc:"UTC"`
-	Litres   float64 `json:"litres" doc:"topped up"`
-	Expected *Band   `json:"expected,omitempty" doc:"from the physics of evaporation and what the tank has shown"`
-}
+// longestRange is the longest time that one question may be about.
+const longestRange = 3 * 366 * 24 * time.Hour
 
-type ledgerOut struct {
-	Body struct {
-		Days []LedgerDay `json:"days"`
+// between checks a range of time.
+func between(from, to time.Time) error {
+	switch {
+	case !to.After(from):
+		return refused(http.StatusUnprocessableEntity, "query.to", to.Format(time.RFC3339), "is not after from", "give a later time")
+	case to.Sub(from) > longestRange:
+		return refused(http.StatusUnprocessableEntity, "query.from", from.Format(time.RFC3339), "is more than three years before to", "ask for less at once")
 	}
+	return nil
 }
 
-// TankEvent is something that happened at a tank: a fill, a contact that
-// changed, a hand reading, a visit.
-type TankEvent struct {
-	At    time.Time `json:"at"`
-	Kind  string    `json:"kind" example:"fill"`
-	Words string    `json:"words" example:"the pump ran for 42 s"`
-	By    string    `json:"by,omitempty" doc:"the person or the device"`
-}
-
-type eventsOut struct {
-	Body struct {
-		Events []TankEvent `json:"events" doc:"newest first"`
+func (a *API) channels(_ context.Context, in *TankIn) (*channelsOut, error) {
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
 	}
+	out := &channelsOut{}
+	out.Body.Channels = []Channel{}
+	for _, id := range v.Lasts.Channels() {
+		out.Body.Channels = append(out.Body.Channels, Channel{ID: id, Unit: watch.Unit(id), Contact: watch.IsContact(id), Last: v.Lasts[id].At})
+	}
+	return out, nil
 }
 
-type findingsOut struct {
-	Body struct {
-		Findings []Finding `json:"findings" doc:"newest first, the ended ones too"`
+func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
+	if err := between(in.From, in.To); err != nil {
+		return nil, err
 	}
+	s, err := a.watch.Series(ctx, in.Tank, in.Channel, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	n := len(s.Points)
+	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: watch.Unit(in.Channel), StepS: s.Step.Seconds(),
+		T: make([]float64, n), Mean: make([]float64, n), Min: make([]float64, n), Max: make([]float64, n)}}
+	for i, p := range s.Points {
+		out.Body.T[i] = seconds(p.At)
+		out.Body.Mean[i], out.Body.Min[i], out.Body.Max[i] = p.Mean, p.Low, p.High
+	}
+	return out, nil
 }
+
+// seconds since 1970, to the microsecond.
+func seconds(t time.Time) float64 { return float64(t.UnixMicro()) / 1e6 }

@@ -1,6 +1,13 @@
 package api
 
-import "time"
+import (
+	"context"
+	"time"
+
+	"isohaline/internal/chart"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/units"
+)
 
 // Tank is everything its page shows at once.
 type Tank struct {
@@ -45,21 +52,22 @@ type Contact struct {
 type Account struct {
 	At                   time.Time `json:"at"`
 	EvaporationLitresDay Estimate  `json:"evaporationLitresDay"`
+	ExpectedLitresDay    Band      `json:"expectedLitresDay" doc:"what a day's top-off is expected to be"`
 	LeakLitresDay        Estimate  `json:"leakLitresDay"`
 	SalinityPSU          Estimate  `json:"salinityPSU"`
 	PumpLitresMin        Estimate  `json:"pumpLitresMin"`
-	ReservoirLitres      *Estimate `json:"reservoirLitres,omitempty"`
+	ReservoirLitres      *float64  `json:"reservoirLitres,omitempty"`
 	ReservoirDays        *Band     `json:"reservoirDays,omitempty"`
 }
 
-type tankIn struct {
+type TankIn struct {
 	Tank string `path:"tank" maxLength:"64" example:"lobby-reef"`
 }
 
 type tankOut struct{ Body Tank }
 
 type sectionIn struct {
-	tankIn
+	TankIn
 	Format string `query:"format" enum:"wide,narrow" default:"wide"`
 }
 
@@ -67,4 +75,88 @@ type svgOut struct {
 	ContentType  string `header:"Content-Type"`
 	CacheControl string `header:"Cache-Control"`
 	Body         []byte
+}
+
+func (a *API) tank(ctx context.Context, in *TankIn) (*tankOut, error) {
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
+	}
+	return &tankOut{Body: a.showTank(&v)}, nil
+}
+
+const (
+	litresPerM3 = 1000
+	mmPerM      = 1000
+)
+
+func (a *API) showTank(v *watch.View) Tank {
+	s, g := v.Sheet.Site, &v.Sheet.Check.Geometry
+	return Tank{
+		TankRef: a.refOf(v), Place: s.Place, SystemLitres: g.SystemM3 * litresPerM3,
+		TargetPSU: s.Water.SalinityPSU, TargetTempC: s.Water.TempC,
+		HasSump: s.HasSump(), Bounded: s.TopOff.Reservoir != nil && s.TopOff.Reservoir.Refill == nil,
+		Live: live(v.Lasts), Account: heard(v), Findings: showFindings(v.Findings, a.now()), LastHeard: known(v.LastHeard),
+	}
+}
+
+// heard is what the account believes, nil while nothing has been heard of the
+// tank.
+func heard(v *watch.View) *Account {
+	if v.LastHeard.IsZero() {
+		return nil
+	}
+	b := believed(v)
+	return &b
+}
+
+func live(lasts watch.Lasts) Live {
+	reading := func(channel string, scale float64) *Reading {
+		last, ok := lasts[channel]
+		if !ok {
+			return nil
+		}
+		return &Reading{Value: last.Value * scale, At: last.At}
+	}
+	contact := func(channel string) *Contact {
+		last, ok := lasts[channel]
+		if !ok {
+			return nil
+		}
+		return &Contact{On: last.Value != 0, At: last.At}
+	}
+	return Live{
+		LevelMM: reading(watch.Level, mmPerM), TempC: reading(watch.WaterTemp, 1),
+		Watch: contact(watch.WatchLevel), Ceiling: contact(watch.CeilingLevel), Floor: contact(watch.Floor),
+		Reservoir: contact(watch.Reservoir), ReturnPump: contact(watch.ReturnPump), TopOffPump: contact(watch.TopOffPump),
+	}
+}
+
+func (a *API) tankSection(ctx context.Context, in *sectionIn) (*svgOut, error) {
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
+	}
+	return drawn(v.Sheet.Section(v.Lasts, systemOf(personOf(ctx)), formatOf(in.Format)))
+}
+
+func drawn(svg []byte, err error) (*svgOut, error) {
+	if err != nil {
+		return nil, err
+	}
+	return &svgOut{ContentType: "image/svg+xml", CacheControl: "no-store", Body: svg}, nil
+}
+
+func formatOf(word string) chart.Format {
+	if word == "narrow" {
+		return chart.Narrow
+	}
+	return chart.Wide
+}
+
+func systemOf(p *Person) units.System {
+	if p.Units == "us" {
+		return units.US
+	}
+	return units.Metric
 }

@@ -7,77 +7,75 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// How often somebody may guess: five tries at once, then one a minute, counted
-// for a name and for a network address apart. Common practice, no source; NIST
-// SP 800-63B, section 5.2.2, asks for at most 100 failures in a row.
-const (
-	triesAtOnce  = 5
-	tryEvery     = time.Minute
-	maxRemember  = 10_000 // names and addresses remembered at most
-	forgottenFor = triesAtOnce * tryEvery
-)
+// maxRemember is how many keys a Limiter remembers at most.
+const maxRemember = 10_000
 
-// Limiter counts tries to sign in. Its zero value is ready; it may be used from
-// several goroutines.
+// Limiter counts tries by a key, like a name or an address: so many at once, then
+// one in a while. It may be used from several goroutines.
 type Limiter struct {
+	atOnce int
+	every  time.Duration
+
 	mu    sync.Mutex
 	tries map[string]*tries
 }
 
+// NewNameLimiter limits the tries for one name: five at once, then one a minute.
+// Common practice, no source; NIST SP 800-63B, section 5.2.2, asks for at most
+// 100 failures in a row.
+func NewNameLimiter() *Limiter {
+	return &Limiter{atOnce: 5, every: time.Minute, tries: map[string]*tries{}}
+}
+
+// NewAddressLimiter limits the tries from one address, behind which a whole
+// office may be: thirty at once, then one in ten seconds. Common practice, no
+// source.
+func NewAddressLimiter() *Limiter {
+	return &Limiter{atOnce: 30, every: 10 * time.Second, tries: map[string]*tries{}}
+}
+
 type tries struct {
-	left *rate.Limiter
+	*rate.Limiter
 	last time.Time
 }
 
-// Try says whether one more try under all of these keys is allowed now, and if
-// not how long to wait. A try that is refused is not counted.
-func (l *Limiter) Try(now time.Time, keys ...string) (wait time.Duration, ok bool) {
+// Try says whether one more try under a key is allowed now, and if not how long
+// to wait. A try that is refused is not counted.
+func (l *Limiter) Try(key string, now time.Time) (wait time.Duration, ok bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for _, key := range keys {
-		if left := l.of(key, now).left.TokensAt(now); left < 1 {
-			wait = max(wait, time.Duration((1-left)*float64(tryEvery)))
-		}
+	t := l.of(key, now)
+	if t.AllowN(now, 1) {
+		return 0, true
 	}
-	if wait > 0 {
-		return wait, false
-	}
-	for _, key := range keys {
-		l.of(key, now).left.AllowN(now, 1)
-	}
-	return 0, true
+	return time.Duration((1 - t.TokensAt(now)) * float64(l.every)), false
 }
 
-// Succeeded forgets the tries under these keys.
-func (l *Limiter) Succeeded(keys ...string) {
+// Forget forgets the tries under a key, because one succeeded.
+func (l *Limiter) Forget(key string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for _, key := range keys {
-		delete(l.tries, key)
-	}
+	delete(l.tries, key)
 }
 
 func (l *Limiter) of(key string, now time.Time) *tries {
 	t := l.tries[key]
 	if t == nil {
-		if l.tries == nil {
-			l.tries = map[string]*tries{}
-		}
 		if len(l.tries) >= maxRemember {
-			l.forget(now)
+			l.clean(now)
 		}
-		t = &tries{left: rate.NewLimiter(rate.Every(tryEvery), triesAtOnce)}
+		t = &tries{Limiter: rate.NewLimiter(rate.Every(l.every), l.atOnce)}
 		l.tries[key] = t
 	}
 	t.last = now
 	return t
 }
 
-// forget drops whoever has all tries back. If that is nobody, all go: memory
-// must not grow with an attack, and the addresses it comes from change anyway.
-func (l *Limiter) forget(now time.Time) {
+// clean drops whoever has all tries back. If that is nobody, all go: memory must
+// not grow with an attack.
+func (l *Limiter) clean(now time.Time) {
 	for key, t := range l.tries {
-		if now.Sub(t.last) > forgottenFor {
+		if now.Sub(t.last) > time.Duration(l.atOnce)*l.every {
 			delete(l.tries, key)
 		}
 	}

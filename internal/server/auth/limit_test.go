@@ -6,65 +6,66 @@ import (
 	"time"
 )
 
+var start = time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
+
 func TestLimiter(t *testing.T) {
-	start := time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
 	for _, row := range []struct {
 		what  string
-		after time.Duration // since the last of five tries
+		of    func() *Limiter
+		tries int // allowed at once
+		after time.Duration
 		key   string
 		ok    bool
 	}{
-		{"a sixth at once", 0, "ada", false},
-		{"just before a minute", tryEvery - time.Millisecond, "ada", false},
-		{"at a minute", tryEvery, "ada", true},
-		{"another name at once", 0, "bo", true},
-		{"with the clock set back", -time.Hour, "ada", false},
+		{"a sixth for a name at once", NewNameLimiter, 5, 0, "ada", false},
+		{"just before a minute", NewNameLimiter, 5, time.Minute - time.Millisecond, "ada", false},
+		{"at a minute", NewNameLimiter, 5, time.Minute, "ada", true},
+		{"another name at once", NewNameLimiter, 5, 0, "bo", true},
+		{"with the clock set back", NewNameLimiter, 5, -time.Hour, "ada", false},
+		{"one more from an address", NewAddressLimiter, 30, 0, "ada", false},
+		{"ten seconds later", NewAddressLimiter, 30, 10 * time.Second, "ada", true},
 	} {
-		var l Limiter
-		for range triesAtOnce {
-			if _, ok := l.Try(start, "ada"); !ok {
-				t.Fatal("one of the first tries is refused")
+		l := row.of()
+		for i := range row.tries {
+			if _, ok := l.Try("ada", start); !ok {
+				t.Fatalf("%s: try %d is refused", row.what, i+1)
 			}
 		}
-		wait, ok := l.Try(start.Add(row.after), row.key)
+		wait, ok := l.Try(row.key, start.Add(row.after))
 		if ok != row.ok || ok != (wait == 0) {
 			t.Errorf("%s: ok %v, wait %v", row.what, ok, wait)
 		}
 	}
 }
 
-func TestARefusedTryUnderOneKeyCostsTheOtherNothing(t *testing.T) {
-	var l Limiter
-	now := time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
-	for range triesAtOnce {
-		l.Try(now, "name")
-	}
-	for range 2 * triesAtOnce {
-		l.Try(now, "name", "address")
-	}
-	for i := range triesAtOnce {
-		if _, ok := l.Try(now, "address"); !ok {
-			t.Fatalf("try %d from the address is refused", i+1)
+func TestTheWaitIsLongEnough(t *testing.T) {
+	l := NewNameLimiter()
+	for {
+		wait, ok := l.Try("ada", start)
+		if ok {
+			continue
 		}
+		if _, ok := l.Try("ada", start.Add(wait)); !ok {
+			t.Errorf("still refused after the wait of %v", wait)
+		}
+		return
 	}
 }
 
-func TestSuccessForgets(t *testing.T) {
-	var l Limiter
-	now := time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
-	for range 3 * triesAtOnce {
-		if _, ok := l.Try(now, "ada"); !ok {
+func TestForget(t *testing.T) {
+	l := NewNameLimiter()
+	for range 20 {
+		if _, ok := l.Try("ada", start); !ok {
 			t.Fatal("refused after a success")
 		}
-		l.Succeeded("ada")
+		l.Forget("ada")
 	}
 }
 
 func TestMemoryIsBounded(t *testing.T) {
-	var l Limiter
-	now := time.Date(2025, 3, 1, 8, 0, 0, 0, time.UTC)
+	l := NewNameLimiter()
 	for i := range 3 * maxRemember {
-		l.Try(now, fmt.Sprint(i))
+		l.Try(fmt.Sprint(i), start)
 	}
 	if len(l.tries) > maxRemember {
 		t.Errorf("%d keys are remembered, more than %d", len(l.tries), maxRemember)

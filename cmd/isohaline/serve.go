@@ -1,0 +1,65 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+
+	"isohaline/internal/server"
+	"isohaline/internal/wire"
+)
+
+// serveFlags are what serve and demo have in common.
+type serveFlags struct {
+	HTTP string `name:"http" placeholder:"HOST:PORT" help:"Where browsers reach the service; by itself only from this machine."`
+	MQTT string `name:"mqtt" placeholder:"HOST:PORT" help:"Where devices reach the service; by itself only from this machine."`
+}
+
+// serveCommand runs the watch.
+type serveCommand struct {
+	serveFlags
+	Dir        string `placeholder:"FOLDER" help:"Where everything is kept; by itself a folder of this user's."`
+	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within."`
+	Durability string `default:"killed-process" enum:"killed-process,power-cut" help:"What an acknowledged reading survives: killed-process or power-cut."`
+	Secure     bool   `help:"Browsers come over HTTPS, by a proxy: send cookies over that alone."`
+}
+
+func (s *serveCommand) Run(ctx context.Context, c *console) error {
+	durability, err := wire.ParseDurability(s.Durability)
+	if err != nil {
+		return err
+	}
+	dir := s.Dir
+	if dir == "" {
+		if dir, err = userDir(); err != nil {
+			return err
+		}
+	}
+	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, NATS: s.NATS,
+		Durability: durability, Secure: s.Secure, Log: slog.New(slog.NewTextHandler(c.Err, nil))})
+	if err != nil {
+		return err
+	}
+	defer srv.Close()
+	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), dir)
+	if srv.Token != "" {
+		fmt.Fprintf(c.Out, "\nNobody has an account yet. Open the pages and make the first one with this token:\n\n    %s\n\nIt is good once, and until the program ends.\n", srv.Token)
+	}
+	return srv.Run(ctx)
+}
+
+// userDir is where a user's data is kept: what the XDG base directory
+// specification calls the data home, or beside the user's settings.
+func userDir() (string, error) {
+	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "isohaline"), nil
+	}
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return "", errors.New("there is no folder for this user's data; name one with --dir")
+	}
+	return filepath.Join(dir, "isohaline"), nil
+}

@@ -1,0 +1,97 @@
+package demo
+
+import (
+	"context"
+	"log/slog"
+	"slices"
+	"testing"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/server/watch"
+)
+
+// TestTheStories holds the twin to what the fleet promises, whatever an account
+// makes of it.
+func TestTheStories(t *testing.T) {
+	for _, tank := range Fleet() {
+		t.Run(tank.ID, func(t *testing.T) {
+			t.Parallel()
+			life, err := tank.Live(t.Context(), HistoryDays*day+ahead, seed)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var last time.Duration
+			var past, future time.Duration // the longest pause between fills
+			for i, v := range life.Values {
+				if i > 0 && v.At < life.Values[i-1].At {
+					t.Fatalf("reading %d is before the one before it", i)
+				}
+				if v.Channel != watch.TopOffPump || v.Value == 0 {
+					continue
+				}
+				if pause := v.At - last; v.At < HistoryDays*day {
+					past = max(past, pause)
+				} else {
+					future = max(future, pause)
+				}
+				last = v.At
+			}
+			// What stops a top-off for half a day is an empty reservoir or a guard
+			// that has latched.
+			const mostPause = 12 * time.Hour
+			if past > mostPause {
+				t.Errorf("it went %v without a fill in its past", past)
+			}
+			if runsDry := tank.ID == "breakfast-terrace"; runsDry != (future > mostPause) {
+				t.Errorf("it goes %v without a fill in its future", future)
+			}
+		})
+	}
+}
+
+// TestTheDemoRuns opens a small fleet as the program would: its past is there, a
+// silent device is found, and another reports.
+func TestTheDemoRuns(t *testing.T) {
+	var few []Tank
+	for _, tank := range Fleet() {
+		if tank.ID == "studio" || tank.ID == "childrens-corner" {
+			few = append(few, tank)
+		}
+	}
+	begin := time.Now()
+	d, err := Open(t.Context(), Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler), Tanks: few})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- d.Run(ctx) }()
+	defer func() {
+		stop()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if err := d.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+
+	fills, err := d.Server.Watch.Fills(ctx, "childrens-corner", begin.Add(-HistoryDays*day), begin)
+	if err != nil || len(fills) < HistoryDays {
+		t.Errorf("%d fills in %d days, error %v", len(fills), HistoryDays, err)
+	}
+	silent, _ := d.Server.Watch.Tank("studio")
+	if !slices.ContainsFunc(silent.Findings, func(f account.Finding) bool { return f.Code == account.DeviceSilent }) {
+		t.Errorf("the silent device is not among %v", silent.Findings)
+	}
+	for end := begin.Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		v, _ := d.Server.Watch.Tank("childrens-corner")
+		if v.LastHeard.After(begin) {
+			break
+		}
+		if time.Now().After(end) {
+			t.Fatalf("no device has reported; last heard %v", v.LastHeard)
+		}
+	}
+}

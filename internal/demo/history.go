@@ -1,0 +1,239 @@
+package demo
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"isohaline/internal/guard"
+	"isohaline/internal/plant"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/site"
+	"isohaline/internal/verify"
+)
+
+// Value is one reading of the future or the past: a channel at a time since the
+// records began.
+type Value struct {
+	At      time.Duration
+	Channel string
+	Value   float64
+}
+
+// Record is a tank's life, out of the physical twin.
+type Record struct {
+	Site *site.Site
+	File []byte
+	// Values are what the device reports, Hand what a person wrote down, both in
+	// the order of time.
+	Values, Hand []Value
+}
+
+// drySkimmateM3 is what a skimmer that runs dry takes out in a day.
+const drySkimmateM3 = 0.03 * litre
+
+// Draft is a tank's site and its file.
+func (t *Tank) Draft() (*site.Site, []byte, error) {
+	s, _, err := site.Read(t.ID+".yaml", site.Starter(t.answers))
+	if err != nil {
+		return nil, nil, err
+	}
+	s.TopOff.LevelGauge = t.gauge
+	// The account is told of every water change; the demo does without them.
+	s.WaterChange = nil
+	if s.Skimmer != nil {
+		s.Skimmer.SkimmateM3Day = drySkimmateM3
+	}
+	if t.alter != nil {
+		t.alter(s)
+	}
+	file, err := site.Write(s)
+	if err != nil {
+		return nil, nil, fmt.Errorf("writing %s: %w", t.ID, err)
+	}
+	if s, _, err = site.Read(t.ID+".yaml", file); err != nil {
+		return nil, nil, err
+	}
+	return s, file, nil
+}
+
+// Live runs a tank for so long and returns what was reported of it. The same
+// seed gives the same life.
+func (t *Tank) Live(ctx context.Context, length time.Duration, seed uint64) (*Record, error) {
+	s, file, err := t.Draft()
+	if err != nil {
+		return nil, err
+	}
+	check, err := verify.Check(ctx, s, verify.Options{SinglesOnly: true})
+	if err != nil {
+		return nil, fmt.Errorf("checking %s: %w", t.ID, err)
+	}
+	tw, err := plant.Build(plant.Setup{Site: s, Levels: check.Settings.Levels, Guard: check.Settings.Guard, EvaporationFactor: 1})
+	if err != nil {
+		return nil, fmt.Errorf("building %s: %w", t.ID, err)
+	}
+	rng := rand.New(rand.NewPCG(seed, uint64(len(t.ID))))
+	days := t.days(int(length/day)+1, rng)
+	sc := plant.Scenario{Conditions: days[0], Length: length}
+	for i, c := range days[1:] {
+		sc.Later = append(sc.Later, plant.Later{After: time.Duration(i+1) * day, Conditions: c})
+	}
+	r := reporter{tank: t, record: &Record{Site: s, File: file}, rng: rng, guard: check.Settings.Guard}
+	r.begin()
+	sc.Trace = r.see
+	tw.SpinUp().Run(sc)
+	r.finish(length)
+	return r.record, nil
+}
+
+// How the weather wanders from day to day: a first-order process around 1.
+// Judgements, for looks.
+const (
+	weatherKeeps = 0.75
+	weatherSD    = 0.05
+)
+
+// days is the conditions of every day.
+func (t *Tank) days(n int, rng *rand.Rand) []plant.Conditions {
+	out := make([]plant.Conditions, n)
+	weather := 0.0
+	for i := range out {
+		weather = weatherKeeps*weather + weatherSD*rng.NormFloat64()
+		c := plant.Healthy()
+		c.EvaporationFactor = math.Exp(weather)
+		if t.trouble != nil {
+			t.trouble(i, &c)
+		}
+		out[i] = c
+	}
+	return out
+}
+
+// How often the device reports what changes slowly, and how noisy it is.
+const (
+	levelEvery  = 20 * time.Minute
+	tempEvery   = time.Hour
+	levelSDM    = 0.0003
+	tempSDC     = 0.05
+	handEvery   = 3 * day
+	handAt      = 9*time.Hour + 20*time.Minute
+	handSDPSU   = 0.12
+	handStepPSU = 0.1
+	pouredStepL = 0.1
+)
+
+// reporter writes down what a device and a person say about a twin.
+type reporter struct {
+	tank   *Tank
+	record *Record
+	rng    *rand.Rand
+	guard  *guard.Settings // nil without a controller
+	last   plant.Sample
+	// When each slow channel is due next.
+	level, temp, hand time.Duration
+}
+
+func (r *reporter) say(at time.Duration, channel string, value float64) {
+	r.record.Values = append(r.record.Values, Value{at, channel, value})
+}
+
+// see takes the state at the end of a segment of the run.
+func (r *reporter) see(s plant.Sample) {
+	r.between(s)
+	at := s.SinceOnset
+	if s.WatchWet != r.last.WatchWet {
+		r.say(max(0, at-r.confirmed(s.WatchWet)), watch.WatchLevel, on(s.WatchWet))
+	}
+	if s.CeilingWet != r.last.CeilingWet {
+		r.say(at, watch.CeilingLevel, on(s.CeilingWet))
+	}
+	if r.record.Site.HasSump() && s.ReturnRunning != r.last.ReturnRunning {
+		r.say(at, watch.ReturnPump, on(s.ReturnRunning))
+	}
+	if pump := s.Phase == guard.Filling; pump != (r.last.Phase == guard.Filling) {
+		r.say(at, watch.TopOffPump, on(pump))
+	}
+	if filledM3 := s.ReservoirM3 - r.last.ReservoirM3; filledM3 > pouredStepL*litre {
+		r.record.Hand = append(r.record.Hand, Value{at, watch.ReservoirFilled, round(filledM3/litre, pouredStepL)})
+	}
+	r.last = s
+}
+
+// confirmed is how long before the guard believes it the watch sensor turned:
+// the twin's run shows both at once.
+func (r *reporter) confirmed(wet bool) time.Duration {
+	switch {
+	case r.guard == nil:
+		return 0
+	case wet:
+		return r.guard.ConfirmWet
+	}
+	return r.guard.ConfirmDry
+}
+
+// begin says what the inputs are as the records begin: a healthy tank, just
+// filled.
+func (r *reporter) begin() {
+	r.say(0, watch.WatchLevel, 1)
+	r.say(0, watch.CeilingLevel, 0)
+	r.say(0, watch.TopOffPump, 0)
+	r.last = plant.Sample{WatchWet: true, ReturnRunning: r.record.Site.HasSump()}
+	if r.last.ReturnRunning {
+		r.say(0, watch.ReturnPump, 1)
+	}
+}
+
+// between says what was due since the last sample, on the line from there.
+func (r *reporter) between(s plant.Sample) {
+	if r.last.ChamberM == 0 { // the first segment has no beginning to draw from
+		r.last.ChamberM, r.last.SalinityPSU, r.last.ReservoirM3 = s.ChamberM, s.SalinityPSU, s.ReservoirM3
+	}
+	from, to := r.last.SinceOnset, s.SinceOnset
+	along := func(at time.Duration, a, b float64) float64 {
+		if to == from {
+			return b
+		}
+		return a + (b-a)*float64(at-from)/float64(to-from)
+	}
+	for ; r.tank.gauge && r.level < to; r.level += levelEvery {
+		r.say(r.level, watch.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
+	}
+	for ; r.temp < to; r.temp += tempEvery {
+		r.say(r.temp, watch.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
+	}
+	for ; r.hand < to; r.hand += handEvery {
+		at := r.hand + handAt
+		psu := along(r.hand, r.last.SalinityPSU, s.SalinityPSU) + handSDPSU*r.rng.NormFloat64()
+		r.record.Hand = append(r.record.Hand, Value{at, watch.Salinity, round(psu, handStepPSU)})
+	}
+}
+
+// finish puts everything into the order of time; segments end out of step with
+// what is due.
+func (r *reporter) finish(length time.Duration) {
+	byTime := func(a, b Value) int { return cmp.Compare(a.At, b.At) }
+	for _, list := range []*[]Value{&r.record.Values, &r.record.Hand} {
+		slices.SortStableFunc(*list, byTime)
+		n, _ := slices.BinarySearchFunc(*list, length, func(v Value, t time.Duration) int { return cmp.Compare(v.At, t) })
+		*list = (*list)[:n]
+	}
+}
+
+// daily is warmest in the afternoon, -1 to 1.
+func daily(at time.Duration) float64 {
+	const warmestHour = 16
+	return math.Cos(2 * math.Pi * (at.Hours() - warmestHour) / 24)
+}
+
+func round(x, step float64) float64 { return math.Round(x/step) * step }
+
+func on(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

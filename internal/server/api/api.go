@@ -1,0 +1,113 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"isohaline/internal/server/auth"
+	"isohaline/internal/server/devices"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// Options are what the interface stands on.
+type Options struct {
+	Store    *store.Store
+	Watch    *watch.Watch
+	Devices  *devices.Register
+	Door     *wire.FrontDoor
+	Sessions *scs.SessionManager
+	Log      *slog.Logger
+	Now      func() time.Time
+	// Token lets whoever has it make the first account; empty: nobody.
+	Token string
+	// Cost is what a password's hash takes.
+	Cost auth.Cost
+	// DoorAddress is where devices connect, as they are told.
+	DoorAddress string
+}
+
+// API is the HTTP interface.
+type API struct {
+	huma huma.API
+
+	store    *store.Store
+	watch    *watch.Watch
+	devices  *devices.Register
+	door     *wire.FrontDoor
+	sessions *scs.SessionManager
+	log      *slog.Logger
+	now      func() time.Time
+	token    string
+	cost     auth.Cost
+	address  string
+
+	// How often somebody may guess, by name and by address.
+	names, addresses *auth.Limiter
+	// hashing holds a place for each password that is being checked.
+	hashing chan struct{}
+	// nobody is a hash that a wrong name is checked against, so that it takes
+	// as long as a wrong password.
+	nobody       string
+	firstRunLock sync.Mutex
+}
+
+// hashesAtOnce bounds the memory that signing in takes.
+const hashesAtOnce = 2
+
+// Handler makes the interface. Its paths begin with /api/.
+func Handler(o Options) http.Handler {
+	mux := http.NewServeMux()
+	a := &API{
+		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, door: o.Door,
+		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
+		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
+		hashing: make(chan struct{}, hashesAtOnce), nobody: o.Cost.Hash(auth.NewSecret()),
+	}
+	a.register()
+	return withAddress(o.Sessions.LoadAndSave(mux))
+}
+
+// sessionScheme is the cookie's name in the document.
+const sessionScheme = "session"
+
+// CookieName is the session's cookie.
+const CookieName = "isohaline_session"
+
+func newHuma(mux *http.ServeMux) huma.API {
+	config := huma.DefaultConfig("Isohaline", "1")
+	config.Info.Description = "The live watch over top-off systems of saltwater aquariums."
+	config.OpenAPIPath = "/api/openapi"
+	config.DocsPath = "" // no page that loads scripts from elsewhere
+	config.SchemasPath = ""
+	config.CreateHooks = nil // no $schema in bodies
+	config.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
+		sessionScheme: {Type: "apiKey", In: "cookie", Name: CookieName},
+	}
+	return humago.New(mux, config)
+}
+
+type addressKey struct{}
+
+// withAddress notes where a request comes from, for limits on guessing.
+func withAddress(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		host, _, err := net.SplitHostPort(r.RemoteAddr)
+		if err != nil {
+			host = r.RemoteAddr
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), addressKey{}, host)))
+	})
+}
+
+func addressOf(ctx context.Context) string { return fmt.Sprint(ctx.Value(addressKey{})) }

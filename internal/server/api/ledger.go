@@ -1,0 +1,153 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"isohaline/internal/server/watch"
+)
+
+// LedgerDay is what went in on one day against what was expected to.
+type LedgerDay struct {
+	Day    string  `json:"day" format:"date" doc:"UTC"`
+	Litres float64 `json:"litres" doc:"topped up"`
+	Fills  int     `json:"fills"`
+	// Expected is today's belief for every day: what the account believed then is
+	// not kept.
+	Expected *Band `json:"expected,omitempty" doc:"what the air takes, from the physics and what the tank has shown; nine days in ten"`
+}
+
+type ledgerOut struct {
+	Body struct {
+		Days []LedgerDay `json:"days" doc:"oldest first; days without a fill are there too"`
+	}
+}
+
+// TankEvent is something that happened at a tank.
+type TankEvent struct {
+	At    time.Time `json:"at"`
+	Kind  string    `json:"kind" enum:"fill,contact,finding,hand"`
+	Words string    `json:"words" example:"the top-off pump ran for 42 s"`
+	By    string    `json:"by,omitempty" doc:"the person"`
+}
+
+type eventsOut struct {
+	Body struct {
+		Events []TankEvent `json:"events" doc:"newest first"`
+		More   bool        `json:"more" doc:"there were more in this range; ask for less"`
+	}
+}
+
+type findingsOut struct {
+	Body struct {
+		Findings []Finding `json:"findings" doc:"newest first, the ended ones too"`
+	}
+}
+
+const dayLayout = "2006-01-02"
+
+func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
+	if err := between(in.From, in.To); err != nil {
+		return nil, err
+	}
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
+	}
+	fills, err := a.watch.Fills(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	out := &ledgerOut{}
+	out.Body.Days = []LedgerDay{}
+	if len(fills) == 0 {
+		return out, nil
+	}
+	believed := believed(&v)
+	const day = 24 * time.Hour
+	begin := in.From.UTC().Truncate(day)
+	for d := begin; d.Before(in.To); d = d.Add(day) {
+		out.Body.Days = append(out.Body.Days, LedgerDay{Day: d.Format(dayLayout), Expected: &believed.ExpectedLitresDay})
+	}
+	for _, f := range fills {
+		d := &out.Body.Days[f.At.Sub(begin)/day]
+		d.Fills++
+		d.Litres += f.Ran.Minutes() * believed.PumpLitresMin.Value
+	}
+	return out, nil
+}
+
+// mostEvents is how many events one answer has.
+const mostEvents = 500
+
+// turnWords says what a contact did.
+var turnWords = map[string][2]string{
+	watch.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
+	watch.Floor:         {"the floor is dry again", "water on the floor"},
+	watch.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
+	watch.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
+	watch.PowerRestored: {"the device started", "the device started after a power cut"},
+}
+
+func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {
+	if err := between(in.From, in.To); err != nil {
+		return nil, err
+	}
+	var all []TankEvent
+	fills, err := a.watch.Fills(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range fills {
+		all = append(all, TankEvent{At: f.At, Kind: "fill", Words: fmt.Sprintf("the top-off pump ran for %.0f s", math.Round(f.Ran.Seconds()))})
+	}
+	turns, err := a.watch.Turns(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range turns {
+		words := turnWords[t.Channel][0]
+		if t.On {
+			words = turnWords[t.Channel][1]
+		}
+		all = append(all, TankEvent{At: t.At, Kind: "contact", Words: words})
+	}
+	found, err := a.store.Findings(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	for i := range found {
+		all = append(all, TankEvent{At: found[i].Found, Kind: "finding", Words: found[i].Sentence})
+	}
+	hand, err := a.store.HandReadings(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	for i := range hand {
+		all = append(all, TankEvent{At: hand[i].At, Kind: "hand", Words: handWords(&hand[i]), By: hand[i].ReadBy})
+	}
+	slices.SortStableFunc(all, func(x, y TankEvent) int { return y.At.Compare(x.At) })
+	out := &eventsOut{}
+	out.Body.More = len(all) > mostEvents
+	out.Body.Events = append([]TankEvent{}, all[:min(len(all), mostEvents)]...)
+	return out, nil
+}
+
+func (a *API) findings(ctx context.Context, in *rangeIn) (*findingsOut, error) {
+	if err := between(in.From, in.To); err != nil {
+		return nil, err
+	}
+	list, err := a.store.Findings(ctx, in.Tank, in.From, in.To)
+	if err != nil {
+		return nil, err
+	}
+	out := &findingsOut{}
+	out.Body.Findings = []Finding{}
+	for i := range list {
+		out.Body.Findings = append(out.Body.Findings, showFinding(&list[i].Finding, a.now()))
+	}
+	return out, nil
+}

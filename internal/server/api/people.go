@@ -1,0 +1,84 @@
+package api
+
+import (
+	"context"
+	"time"
+
+	"isohaline/internal/store"
+)
+
+type newPersonIn struct {
+	Body struct {
+		Name     string   `json:"name" minLength:"1" maxLength:"64" pattern:"^[a-z0-9][a-z0-9._-]*$" patternDescription:"small letters, digits, . _ -"`
+		Password string   `json:"password" minLength:"12" maxLength:"256"`
+		Mail     string   `json:"mail,omitempty" format:"email" maxLength:"254"`
+		Role     string   `json:"role" enum:"operator,technician,client"`
+		SiteIDs  []string `json:"siteIds,omitempty" doc:"the sites to see; operators see all"`
+	}
+}
+
+type peopleOut struct {
+	Body struct {
+		People []Person `json:"people"`
+	}
+}
+
+// AuditLine is one change that somebody made.
+type AuditLine struct {
+	At   time.Time `json:"at"`
+	By   string    `json:"by"`
+	Did  string    `json:"did" example:"revoke device"`
+	To   string    `json:"to" example:"device/k3f9x2ab"`
+	More string    `json:"more,omitempty" doc:"what changed, as JSON"`
+}
+
+type auditOut struct {
+	Body struct {
+		Lines []AuditLine `json:"lines" doc:"newest first"`
+	}
+}
+
+type auditIn struct {
+	Limit int `query:"limit" default:"200" minimum:"1" maximum:"1000"`
+}
+
+func (a *API) people(ctx context.Context, _ *struct{}) (*peopleOut, error) {
+	list, err := a.store.Users(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := &peopleOut{}
+	out.Body.People = []Person{}
+	for _, u := range list {
+		out.Body.People = append(out.Body.People, *showPerson(&u))
+	}
+	return out, nil
+}
+
+func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*personOut, error) {
+	u := a.newUser(in.Body.Name, in.Body.Mail, in.Body.Password)
+	u.Role, u.Sites = store.Role(in.Body.Role), in.Body.SiteIDs
+	if err := a.edit(ctx).CreateUser(ctx, u); err != nil {
+		return nil, err
+	}
+	return &personOut{Body: *showPerson(&u)}, nil
+}
+
+func (a *API) audit(ctx context.Context, in *auditIn) (*auditOut, error) {
+	entries, err := a.store.Audit(ctx, store.AuditQuery{Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &auditOut{}
+	out.Body.Lines = []AuditLine{}
+	for _, e := range entries {
+		out.Body.Lines = append(out.Body.Lines, AuditLine{At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail})
+	}
+	return out, nil
+}
+
+// edit makes changes in the name of who is signed in; each leaves its line in
+// the audit log.
+func (a *API) edit(ctx context.Context) *store.Editor {
+	return a.store.Edit(personOf(ctx).Name, a.now())
+}

@@ -1,0 +1,173 @@
+package server
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"isohaline/internal/server/auth"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/site"
+	"isohaline/internal/store"
+)
+
+// cheap keeps signing in fast; the code is the same.
+var cheap = auth.Cost{Passes: 1, MemoryKiB: 64, Lanes: 1}
+
+// The people of the tests, all with one password.
+const password = "a long enough one"
+
+var people = []store.User{
+	{ID: "olga", Role: store.Operator},
+	{ID: "timo", Role: store.Technician, Sites: []string{"here"}},
+	{ID: "carla", Role: store.Client, Sites: []string{"here"}},
+}
+
+// house is the running service: the real one, in a folder and at ports of its
+// own, with a tank at each of two sites.
+type house struct {
+	*Server
+	t *testing.T
+	// ahead is how far the service's clock is ahead, in nanoseconds.
+	ahead *atomic.Int64
+}
+
+// pass lets time pass, for the service alone.
+func (h *house) pass(d time.Duration) {
+	h.t.Helper()
+	h.ahead.Add(int64(d))
+	if err := h.Watch.Tick(h.t.Context()); err != nil {
+		h.t.Fatal(err)
+	}
+}
+
+func (h *house) now() time.Time { return time.Now().UTC().Add(time.Duration(h.ahead.Load())) }
+
+func open(t *testing.T, dir string) *house {
+	t.Helper()
+	h := &house{t: t, ahead: new(atomic.Int64)}
+	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Cost: cheap, Now: h.now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- s.Run(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-done; err != nil {
+			t.Errorf("Run ended with %v", err)
+		}
+		if err := s.Close(); err != nil {
+			t.Errorf("Close: %v", err)
+		}
+	})
+	h.Server = s
+	return h
+}
+
+// furnished is a house with people and tanks.
+func furnished(t *testing.T) *house {
+	t.Helper()
+	return furnishedIn(t, t.TempDir())
+}
+
+func furnishedIn(t *testing.T, dir string) *house {
+	t.Helper()
+	h := open(t, dir)
+	for _, n := range []watch.NewTank{
+		{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(site.Starter(site.Answers{Name: "Our reef"})), By: "test"},
+		{SiteID: "elsewhere", SiteName: "Elsewhere", TankID: "other", File: string(site.Starter(site.Answers{Name: "Other reef"})), By: "test"},
+	} {
+		if err := h.Watch.AddTank(t.Context(), n); err != nil {
+			t.Fatal(err)
+		}
+	}
+	e := h.Store.Edit("test", time.Now())
+	for _, u := range people {
+		u.Name, u.Mail, u.PasswordHash = u.ID, u.ID+"@example.org", cheap.Hash(password)
+		if err := e.CreateUser(t.Context(), u); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return h
+}
+
+// browser is one person's browser.
+type browser struct {
+	h      *house
+	client *http.Client
+}
+
+// nobody is a browser in which nobody is signed in.
+func (h *house) nobody() *browser {
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return &browser{h, &http.Client{Jar: jar, Timeout: 20 * time.Second}}
+}
+
+// as is a browser in which somebody is signed in.
+func (h *house) as(name string) *browser {
+	h.t.Helper()
+	b := h.nobody()
+	b.want(http.StatusOK, "POST", "/api/session", map[string]string{"name": name, "password": password}, nil)
+	return b
+}
+
+// do sends a request, with a body as JSON unless it is nil.
+func (b *browser) do(method, path string, body any) *http.Response {
+	b.h.t.Helper()
+	var r io.Reader
+	if body != nil {
+		text, err := json.Marshal(body)
+		if err != nil {
+			b.h.t.Fatal(err)
+		}
+		r = bytes.NewReader(text)
+	}
+	req, err := http.NewRequestWithContext(b.h.t.Context(), method, b.h.Address()+path, r)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	return b.send(req)
+}
+
+func (b *browser) send(req *http.Request) *http.Response {
+	b.h.t.Helper()
+	resp, err := b.client.Do(req)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	return resp
+}
+
+// want sends a request that must be answered with a status, and reads the answer
+// into into unless that is nil.
+func (b *browser) want(status int, method, path string, body, into any) {
+	b.h.t.Helper()
+	resp := b.do(method, path, body)
+	defer resp.Body.Close()
+	text, err := io.ReadAll(resp.Body)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	if resp.StatusCode != status {
+		b.h.t.Fatalf("%s %s: got %s, want %d: %s", method, path, resp.Status, status, text)
+	}
+	if into != nil {
+		if err := json.Unmarshal(text, into); err != nil {
+			b.h.t.Fatalf("%s %s: %v in %s", method, path, err, text)
+		}
+	}
+}

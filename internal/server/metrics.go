@@ -1,0 +1,54 @@
+package server
+
+import (
+	"net/http"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"isohaline/internal/wire"
+)
+
+// metrics is the counters of every room, for Prometheus.
+func (s *Server) metrics() http.Handler {
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), gatherer{s})
+	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
+}
+
+// gatherer reads the rooms' own counters when asked.
+type gatherer struct{ s *Server }
+
+// Describe says nothing in advance: the rooms know their counters.
+func (gatherer) Describe(chan<- *prometheus.Desc) {}
+
+func (g gatherer) Collect(out chan<- prometheus.Metric) {
+	samples := append(g.s.door.Counters.Samples(), g.s.readings.Counters.Samples()...)
+	n := g.s.Watch.Counters()
+	samples = append(samples,
+		wire.Sample{Name: "isohaline_watch_readings_total", Help: "Readings taken in from the log, repetitions included.", Value: n.Readings},
+		wire.Sample{Name: "isohaline_watch_not_taken_total", Help: "Observations that an account refused.", Value: n.NotTaken},
+		wire.Sample{Name: "isohaline_watch_findings_total", Help: "Findings that began or ended.", Value: n.Findings},
+		wire.Sample{Name: "isohaline_watch_transitions_total", Help: "Changes of alarms.", Value: n.Transitions},
+		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Watch.Feed.Subscribers())},
+	)
+	for _, sample := range samples {
+		var names, values []string
+		if sample.Reason != "" {
+			names, values = []string{"reason"}, []string{sample.Reason}
+		}
+		out <- prometheus.MustNewConstMetric(prometheus.NewDesc(sample.Name, sample.Help, names, nil),
+			prometheus.UntypedValue, float64(sample.Value), values...)
+	}
+}
+
+// health answers whether the store can be asked.
+func (s *Server) health(w http.ResponseWriter, r *http.Request) {
+	if err := s.Store.Check(r.Context()); err != nil {
+		s.o.Log.Error("the store does not answer", "error", err)
+		http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
+		return
+	}
+	w.Write([]byte("ok\n"))
+}

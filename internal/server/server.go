@@ -1,0 +1,266 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"golang.org/x/sync/errgroup"
+
+	"isohaline/internal/server/api"
+	"isohaline/internal/server/auth"
+	"isohaline/internal/server/devices"
+	"isohaline/internal/server/page"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// Options say how the service runs. The zero value with a Dir works.
+type Options struct {
+	// Dir holds everything that is kept.
+	Dir string
+	// HTTP and MQTT are the addresses to listen at; empty: the defaults, which
+	// only this machine can reach.
+	HTTP, MQTT string
+	// NATS is the URL of an external log; empty: one within, in Dir.
+	NATS string
+	// Durability is what acknowledged readings survive.
+	Durability wire.Durability
+	// Secure says that browsers reach the service over HTTPS, by a proxy.
+	Secure bool
+	Log    *slog.Logger // nil: silent
+	// Cost is what a password's hash takes; zero: auth.Advised.
+	Cost auth.Cost
+	// Now is the clock; nil: the system's.
+	Now func() time.Time
+}
+
+// Where the service listens until told otherwise: loopback only.
+const (
+	DefaultHTTP = "127.0.0.1:8742"
+	DefaultMQTT = "127.0.0.1:1883"
+)
+
+// How long things may take.
+const (
+	headerTimeout = 10 * time.Second
+	idleTimeout   = 2 * time.Minute
+	shutdownAfter = 5 * time.Second
+	tickEvery     = time.Second
+	// sessionLife is how long a session lasts, sessionIdle how long without use.
+	sessionLife = 30 * 24 * time.Hour
+	sessionIdle = 7 * 24 * time.Hour
+)
+
+// consumerName is under what name the watch remembers its place in the log.
+const consumerName = "watch"
+
+// maxBody is the largest body that is read of a request at all; each route has a
+// smaller limit of its own.
+const maxBody = 4 * wire.MaxMessage
+
+// Server is the whole service.
+type Server struct {
+	Store   *store.Store
+	Watch   *watch.Watch
+	Devices *devices.Register
+	// Token is for the first run, empty if somebody has an account.
+	Token string
+
+	o        Options
+	readings *wire.Log
+	door     *wire.FrontDoor
+	http     *http.Server
+	web      net.Listener
+	mqtt     net.Listener
+}
+
+// Open makes the service and takes its addresses, so that they are known before
+// it runs.
+func Open(ctx context.Context, o Options) (_ *Server, err error) {
+	o.complete()
+	s := &Server{o: o}
+	defer func() {
+		if err != nil {
+			s.Close()
+		}
+	}()
+	const private = 0o700
+	if err := os.MkdirAll(o.Dir, private); err != nil {
+		return nil, fmt.Errorf("making the folder: %w", err)
+	}
+	if s.Store, err = store.Open(ctx, filepath.Join(o.Dir, "isohaline.db"), storeDurability(o.Durability)); err != nil {
+		return nil, err
+	}
+	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
+		return nil, err
+	}
+	if s.Watch, err = watch.Open(ctx, watch.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf}); err != nil {
+		return nil, err
+	}
+	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
+	if o.NATS == "" {
+		log.Dir = filepath.Join(o.Dir, "log")
+	}
+	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
+		return nil, err
+	}
+	s.door, err = wire.NewFrontDoor(wire.DoorOptions{Append: s.readings.Append, Authenticate: s.Devices.Authenticate,
+		Profile: s.Devices.Profile, Refused: s.Devices.Refused, Logger: o.Log})
+	if err != nil {
+		return nil, err
+	}
+	if err := s.prepareFirstRun(ctx); err != nil {
+		return nil, err
+	}
+	if s.web, err = net.Listen("tcp", o.HTTP); err != nil {
+		return nil, fmt.Errorf("listening for browsers: %w", err)
+	}
+	if s.mqtt, err = net.Listen("tcp", o.MQTT); err != nil {
+		return nil, fmt.Errorf("listening for devices: %w", err)
+	}
+	handler, err := s.handler()
+	if err != nil {
+		return nil, err
+	}
+	s.http = &http.Server{Handler: handler, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
+		ErrorLog: slog.NewLogLogger(o.Log.Handler(), slog.LevelDebug)}
+	return s, nil
+}
+
+func (o *Options) complete() {
+	if o.HTTP == "" {
+		o.HTTP = DefaultHTTP
+	}
+	if o.MQTT == "" {
+		o.MQTT = DefaultMQTT
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Cost == (auth.Cost{}) {
+		o.Cost = auth.Advised
+	}
+	if o.Now == nil {
+		o.Now = func() time.Time { return time.Now().UTC() }
+	}
+}
+
+// storeDurability is what the store survives where the log survives this. After
+// a power cut the log gives the readings again that the store has lost.
+func storeDurability(d wire.Durability) store.Durability {
+	if d == wire.SurvivesPowerCut {
+		return store.PowerCut
+	}
+	return store.Kill
+}
+
+// prepareFirstRun makes the token of the first run while nobody has an account.
+func (s *Server) prepareFirstRun(ctx context.Context) error {
+	people, err := s.Store.Users(ctx)
+	if err == nil && len(people) == 0 {
+		s.Token = auth.NewSecret()
+	}
+	return err
+}
+
+// Address is where browsers reach the service.
+func (s *Server) Address() string { return "http://" + s.web.Addr().String() }
+
+// DoorAddress is where devices reach it, host:port.
+func (s *Server) DoorAddress() string { return s.mqtt.Addr().String() }
+
+func (s *Server) handler() (http.Handler, error) {
+	pages, err := page.Handler()
+	if err != nil {
+		return nil, err
+	}
+	sessions := scs.New()
+	sessions.Store = sessionStore{s.Store, s.o.Now}
+	sessions.Lifetime, sessions.IdleTimeout = sessionLife, sessionIdle
+	sessions.Cookie.Name, sessions.Cookie.HttpOnly, sessions.Cookie.SameSite = api.CookieName, true, http.SameSiteLaxMode
+	sessions.Cookie.Secure = s.o.Secure
+	sessions.HashTokenInStore = true
+	mux := http.NewServeMux()
+	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Door: s.door,
+		Sessions: sessions, Log: s.o.Log, Now: s.o.Now, Token: s.Token, Cost: s.o.Cost, DoorAddress: s.DoorAddress()}))
+	mux.Handle("GET /metrics", s.metrics())
+	mux.HandleFunc("GET /healthz", s.health)
+	mux.Handle("/", pages)
+	// A page elsewhere cannot make a signed-in browser change anything here.
+	return limitBody(http.NewCrossOriginProtection().Handler(mux)), nil
+}
+
+func limitBody(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		next.ServeHTTP(w, r)
+	})
+}
+
+// Run serves until ctx ends, and then ends in order: nobody new, then the log's
+// consumer, which leaves nothing half done. It returns nil after such an end.
+func (s *Server) Run(ctx context.Context) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
+	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
+	group.Go(func() error { return s.tick(ctx) })
+	group.Go(func() error {
+		if err := s.http.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("serving browsers: %w", err)
+		}
+		return nil
+	})
+	group.Go(func() error {
+		<-ctx.Done()
+		s.Watch.Feed.Close() // browsers that look on would hold the end up
+		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownAfter)
+		defer cancel()
+		if err := s.http.Shutdown(end); err != nil {
+			return s.http.Close()
+		}
+		return nil
+	})
+	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress())
+	return group.Wait()
+}
+
+// tick tells the watch what time it is, now and then.
+func (s *Server) tick(ctx context.Context) error {
+	t := time.NewTicker(tickEvery)
+	defer t.Stop()
+	for {
+		if err := s.Watch.Tick(ctx); err != nil && ctx.Err() == nil {
+			s.o.Log.Error("the watch could not keep what time brought", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+	}
+}
+
+// Close gives everything back. Run must have returned, or never begun.
+func (s *Server) Close() error {
+	for _, l := range []net.Listener{s.web, s.mqtt} {
+		if l != nil {
+			l.Close() // closed by Run already, if it ran
+		}
+	}
+	if s.readings != nil {
+		s.readings.Close()
+	}
+	if s.Store != nil {
+		return s.Store.Close()
+	}
+	return nil
+}

@@ -1,0 +1,165 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// Options are what a watch stands on.
+type Options struct {
+	Store *store.Store
+	Log   *slog.Logger
+	Now   func() time.Time
+	// TankOf is the tank that a device reports of, empty for none.
+	TankOf func(wire.DeviceID) string
+}
+
+// Open takes up every tank where the store has it.
+func Open(ctx context.Context, o Options) (*Watch, error) {
+	w := &Watch{store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, tanks: map[string]*tank{}, places: map[string]*place{}, channels: map[channelKey]int64{}}
+	const everySite = ""
+	sites, err := o.Store.Sites(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range sites {
+		if s.Archived.IsZero() {
+			if err := w.takeUpSite(ctx, s); err != nil {
+				return nil, err
+			}
+		}
+	}
+	tanks, err := o.Store.Tanks(ctx, everySite)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range tanks {
+		if !t.Archived.IsZero() || w.places[t.SiteID] == nil {
+			continue
+		}
+		if err := w.takeUp(ctx, t); err != nil {
+			return nil, err
+		}
+	}
+	return w, nil
+}
+
+// takeUpSite begins to watch over a site that the store has.
+func (w *Watch) takeUpSite(ctx context.Context, s store.Site) error {
+	step, err := w.store.LoadAlarms(ctx, s.ID)
+	if err != nil {
+		return err
+	}
+	w.places[s.ID] = &place{id: s.ID, name: s.Name, alarms: step.Site}
+	return nil
+}
+
+// takeUp begins to watch a tank that the store has.
+func (w *Watch) takeUp(ctx context.Context, t store.Tank) error {
+	const newest = 0
+	d, err := w.store.Description(ctx, t.ID, newest)
+	if err != nil {
+		return err
+	}
+	sheet, err := Read(ctx, t.ID, d.YAML)
+	if err != nil {
+		return fmt.Errorf("tank %s: its saved description: %w", t.ID, err)
+	}
+	saved, err := w.recallAccount(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	lasts, err := w.recallLasts(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	fresh := &tank{id: t.ID, siteID: t.SiteID, lasts: lasts}
+	unread, err := fresh.begin(sheet, saved, w.now())
+	if err != nil {
+		return err
+	}
+	if unread != nil {
+		w.log.Error("an account begins afresh", "error", unread)
+	}
+	w.tanks[t.ID] = fresh
+	p := w.places[t.SiteID]
+	p.tanks = append(p.tanks, t.ID)
+	return nil
+}
+
+// NewTank is a tank to be taken under watch.
+type NewTank struct {
+	SiteID, SiteName string
+	TankID           string
+	File             string
+	By               string
+}
+
+// AddTank takes a tank under watch, and its site if that is new.
+func (w *Watch) AddTank(ctx context.Context, n NewTank) error {
+	sheet, err := Read(ctx, n.TankID, n.File)
+	if err != nil {
+		return err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	e := w.store.Edit(n.By, w.now())
+	if w.places[n.SiteID] == nil {
+		s := store.Site{ID: n.SiteID, Name: n.SiteName}
+		if s.Name == "" {
+			s.Name = n.SiteID
+		}
+		if err := e.CreateSite(ctx, s); err != nil {
+			return err
+		}
+		if err := w.takeUpSite(ctx, s); err != nil {
+			return err
+		}
+	}
+	t := store.Tank{ID: n.TankID, SiteID: n.SiteID, Name: sheet.Site.Name}
+	if err := e.CreateTank(ctx, t); err != nil {
+		return err
+	}
+	const noVersion = 0
+	if _, err := e.SaveDescription(ctx, n.TankID, n.File, "as taken under watch", noVersion); err != nil {
+		return err
+	}
+	return w.takeUp(ctx, t)
+}
+
+// Draft is a new description of a tank: its text, why, and the version that it
+// began from.
+type Draft struct {
+	Text, Note string
+	Base       int64
+}
+
+// Redescribe saves a new version of a tank's description and goes on by it. What
+// the account has learned of the tank stays.
+func (w *Watch) Redescribe(ctx context.Context, e *store.Editor, tankID string, d Draft) (store.Description, error) {
+	sheet, err := Read(ctx, tankID, d.Text)
+	if err != nil {
+		return store.Description{}, err
+	}
+	a, err := sheet.account()
+	if err != nil {
+		return store.Description{}, err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	t := w.tanks[tankID]
+	if t == nil {
+		return store.Description{}, notWatched(tankID)
+	}
+	saved, err := e.SaveDescription(ctx, tankID, d.Text, d.Note, d.Base)
+	if err != nil {
+		return saved, err
+	}
+	t.sheet, t.account = sheet, a
+	return saved, nil
+}

@@ -1,0 +1,263 @@
+package watch
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/server/feed"
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// Watch keeps an eye on every tank. It may be used from several goroutines.
+type Watch struct {
+	// Feed passes on what happens, after the store has it.
+	Feed feed.Feed[Event]
+
+	store *store.Store
+	log   *slog.Logger
+	now   func() time.Time
+	count Counters
+
+	tankOf func(wire.DeviceID) string
+
+	mu     sync.Mutex
+	tanks  map[string]*tank
+	places map[string]*place
+	// channels are the store's numbers of devices' channels.
+	channels map[channelKey]int64
+	// advised is when the accounts were last told the time.
+	advised time.Time
+}
+
+// Counters is how much has gone through; see Counters of a Watch.
+type Counters struct {
+	Readings, Observations, NotTaken, Findings, Transitions int64
+}
+
+// Event is something that has just happened; one of its fields is set.
+type Event struct {
+	TankID, SiteID string
+	Reading        *wire.Reading
+	Finding        *account.Finding
+	Alarm          *alarm.Alarm
+}
+
+// change is what one step of the watch did, to be kept in one transaction.
+type change struct {
+	readings []wire.Reading
+	tanks    []*tank               // whose account moved
+	alarms   map[*place]alarm.Site // what the alarms of a site are now
+	findings []told
+	turned   []turned
+	events   []Event
+	count    Counters
+}
+
+// told is a finding of a tank.
+type told struct {
+	tank *tank
+	account.Finding
+}
+
+// turned is a change of an alarm.
+type turned struct {
+	place *place
+	alarm.Transition
+}
+
+// Take takes in readings from the log, in its order. When it returns nil they
+// and all that follows from them are in the store; when not, nothing is, and it
+// wants the same readings again. A reading may come more than once.
+func (w *Watch) Take(ctx context.Context, readings []wire.Reading) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	c := change{readings: readings, alarms: map[*place]alarm.Site{}}
+	now := w.now()
+	for i := range readings {
+		r := &readings[i]
+		t := w.tanks[w.tankOf(wire.DeviceID{Site: r.Site, Device: r.Device})]
+		if t == nil {
+			continue // its device is gone; the reading is kept all the same
+		}
+		changed, found, err := t.hear(r)
+		if f, ok := t.touched(r); ok && changed {
+			w.touch(&c, t, f, now)
+		}
+		c.count.Observations++
+		if err != nil {
+			c.count.NotTaken++
+			w.log.Warn("the account does not take a reading", "tank", t.id, "device", r.Device, "channel", r.Channel, "error", err)
+		}
+		if changed {
+			c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Reading: r})
+		}
+		w.moved(&c, t, found, now)
+	}
+	return w.conclude(ctx, &c)
+}
+
+// Hear takes in what a person saw at a tank: a measurement, a refill.
+func (w *Watch) Hear(ctx context.Context, tankID string, o account.Observation) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	t := w.tanks[tankID]
+	if t == nil {
+		return notWatched(tankID)
+	}
+	c := change{alarms: map[*place]alarm.Site{}}
+	found, err := t.account.Observe(&t.state, o)
+	if err != nil {
+		return err
+	}
+	w.moved(&c, t, found, w.now())
+	return w.conclude(ctx, &c)
+}
+
+// adviseEvery is how often an account is told the time, so that it notices what
+// did not come.
+const adviseEvery = time.Minute
+
+// Tick tells accounts and alarms what time it is. It is cheap where nothing is
+// due, so it may come often.
+func (w *Watch) Tick(ctx context.Context) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	c := change{alarms: map[*place]alarm.Site{}}
+	now := w.now()
+	if since := now.Sub(w.advised); since >= adviseEvery || since < 0 {
+		w.advised = now
+		for _, t := range w.tanks {
+			// What only time has changed is worked out again after a restart, and
+			// needs no keeping.
+			if found := t.account.Advance(&t.state, now); len(found) > 0 {
+				w.moved(&c, t, found, now)
+			}
+		}
+	}
+	for _, p := range w.places {
+		if due := alarm.Deadline(p.settings(), p.alarms); !due.IsZero() && !due.After(now) {
+			w.step(&c, p, alarm.Event{}, now)
+		}
+	}
+	return w.conclude(ctx, &c)
+}
+
+// Ask lets a person ask something of an alarm. The reason says what came of it,
+// a refusal included.
+func (w *Watch) Ask(ctx context.Context, siteID string, e alarm.Event) (alarm.Reason, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	s := w.places[siteID]
+	if s == nil {
+		return alarm.RefusedNoAlarm, nil
+	}
+	c := change{alarms: map[*place]alarm.Site{}}
+	var reason alarm.Reason
+	for _, t := range w.step(&c, s, e, w.now()) {
+		if t.Key == e.Key && t.By == e.By {
+			reason = t.Reason
+		}
+	}
+	return reason, w.conclude(ctx, &c)
+}
+
+// moved notes that a tank's account moved, and what it told.
+func (w *Watch) moved(c *change, t *tank, found []account.Finding, now time.Time) {
+	if !slices.Contains(c.tanks, t) {
+		c.tanks = append(c.tanks, t)
+	}
+	for _, f := range found {
+		c.count.Findings++
+		c.findings = append(c.findings, told{t, f})
+		c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
+		w.step(c, w.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
+	}
+}
+
+// touch notes a condition that a contact told by itself. Its record in the store
+// is the account's, where the account has a word for it.
+func (w *Watch) touch(c *change, t *tank, f account.Finding, now time.Time) {
+	if f.Code == alarm.FloorWet {
+		c.findings = append(c.findings, told{t, f})
+	}
+	c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
+	w.step(c, w.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
+}
+
+// step takes a site's alarms through an event.
+func (w *Watch) step(c *change, s *place, e alarm.Event, now time.Time) []alarm.Transition {
+	present, ok := c.alarms[s]
+	if !ok {
+		present = s.alarms
+	}
+	next, transitions := alarm.Step(s.settings(), present, e, now)
+	c.alarms[s] = next
+	for _, t := range transitions {
+		c.turned = append(c.turned, turned{s, t})
+		if !t.Reason.Refused() {
+			c.count.Transitions++
+			c.events = append(c.events, Event{TankID: t.Key.Tank, SiteID: s.id, Alarm: next.Find(t.Key)})
+		}
+	}
+	return transitions
+}
+
+// conclude keeps a change. If the store does not take it, the watch goes back to
+// what the store has.
+func (w *Watch) conclude(ctx context.Context, c *change) error {
+	saved := make([][]byte, len(c.tanks))
+	err := error(nil)
+	for i, t := range c.tanks {
+		if saved[i], err = json.Marshal(&t.state); err != nil {
+			break
+		}
+	}
+	if err == nil {
+		err = w.keep(ctx, c, saved)
+	}
+	if err != nil {
+		for _, t := range c.tanks {
+			if back := t.restore(); back != nil {
+				w.log.Error("a tank cannot go back to its saved state", "error", back)
+			}
+		}
+		return err
+	}
+	for i, t := range c.tanks {
+		t.saved = saved[i]
+	}
+	for s, alarms := range c.alarms {
+		s.alarms = alarms
+	}
+	w.count.add(&c.count)
+	w.count.Readings += int64(len(c.readings))
+	for _, e := range c.events {
+		w.Feed.Publish(e)
+	}
+	return nil
+}
+
+func (n *Counters) add(m *Counters) {
+	n.Readings += m.Readings
+	n.Observations += m.Observations
+	n.NotTaken += m.NotTaken
+	n.Findings += m.Findings
+	n.Transitions += m.Transitions
+}
+
+// Counters is how much has gone through since the start.
+func (w *Watch) Counters() Counters {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.count
+}
+
+func notWatched(tankID string) error { return fmt.Errorf("tank %q: %w", tankID, store.ErrNotFound) }
