@@ -104,7 +104,7 @@ func (in intake) senml(pack senml.Pack, err error) ([]Reading, error) {
 	}
 	out := make([]Reading, len(records))
 	for i := range records {
-		if out[i], err = in.record(fmt.Sprintf("record %d", i+1), &records[i]); err != nil {
+		if out[i], err = in.record(&records[i]); err != nil {
 			return nil, err
 		}
 	}
@@ -133,7 +133,8 @@ func malformed(err error) error {
 
 // record makes a reading of a SenML Record. Its name is one of the profile's
 // Names, or a channel, which may have the device's own name before it.
-func (in intake) record(where string, rec *senml.Resolved) (Reading, error) {
+func (in intake) record(rec *senml.Resolved) (Reading, error) {
+	where := fmt.Sprintf("record %d", rec.Record)
 	name, ok := in.profile.Names[rec.Name]
 	if !ok {
 		name = strings.TrimPrefix(rec.Name, in.dev.String()+"/")
@@ -224,9 +225,9 @@ func once(readings []Reading) error {
 		return nil
 	}
 	seen := make(map[Key]bool, len(readings))
-	for i, r := range readings {
+	for _, r := range readings {
 		if seen[r.Key()] {
-			return &Problem{Reason: Malformed, Where: fmt.Sprintf("record %d", i+1), Field: r.Channel, Why: "stands twice at " + r.At.Format(time.RFC3339Nano), Fix: "send one value for an instant"}
+			return &Problem{Reason: Malformed, Field: r.Channel, Why: "stands twice at " + r.At.Format(time.RFC3339Nano), Fix: "send one value for an instant"}
 		}
 		seen[r.Key()] = true
 	}

@@ -98,7 +98,8 @@ func TestReadBodyRefuses(t *testing.T) {
 		{"just below the range", `[{"n":"level","u":"m","v":-0.001}]`, OutOfRange, `"-0.001 m" cannot be`},
 		{"another site's name", `[{"n":"atrium/sump-1/level","u":"m","v":1}]`, UnknownChannel, `channel: "atrium/sump-1/level" is none of this device`},
 		{"one bad record of two", `[{"n":"level","u":"m","v":1},{"n":"level","u":"m","v":9,"t":-1}]`, OutOfRange, "record 2: level: "},
-		{"twice at one instant", `[{"n":"level","u":"m","v":1},{"n":"level","u":"m","v":1.1}]`, Malformed, "record 2: level: stands twice at 2026-11-25T10:00:00Z"},
+		{"a bad record after base fields", `[{"bu":"m"},{"n":"level","v":9}]`, OutOfRange, "record 2: level: "},
+		{"twice at one instant", `[{"n":"level","u":"m","v":1},{"n":"level","u":"m","v":1.1}]`, Malformed, "level: stands twice at 2026-11-25T10:00:00Z"},
 		{"too many records", "[" + strings.Repeat(`{"n":"level","u":"m","v":1},`, senml.MaxRecords) + `{"n":"level","u":"m","v":1}]`, TooLarge, "has more than 10000 records"},
 		{"too many bytes", strings.Repeat(" ", MaxMessage+1), TooLarge, `message: "1048577 bytes" is more than the 1048576`},
 		{"an empty object", "{}", Malformed, "message: has no members"},
@@ -108,8 +109,8 @@ func TestReadBodyRefuses(t *testing.T) {
 		{"a member of a missing channel", `{"gone": 1}`, UnknownChannel, `gone: channel: "no-such" is none of this device`},
 		{"null", `{"note": null}`, Malformed, `note: "null" is no single value`},
 		{"an object within", `{"note": {}}`, Malformed, `note: "{}" is no single value`},
-		{"a member twice", `{"level": 1, "level": 2}`, Malformed, "record 2: level: stands twice"},
-		{"two members of one channel", `{"watch": 1, "dry-contact": 1}`, Malformed, "record 2: watch: stands twice"},
+		{"a member twice", `{"level": 1, "level": 2}`, Malformed, "level: stands twice"},
+		{"two members of one channel", `{"watch": 1, "dry-contact": 1}`, Malformed, "watch: stands twice"},
 		{"a member with anything in its name", `{"a\u0000\"` + strings.Repeat("b", 100) + `": {}}`, Malformed, `a\x00\"bbb`},
 	} {
 		t.Run(row.what, func(t *testing.T) {

@@ -71,16 +71,19 @@ func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.C
 // that were delivered and not acknowledged would come again some time later,
 // after their successors. moved says whether the position has moved.
 func (l *Log) deliver(ctx context.Context, consumer jetstream.Consumer, name string, fn func(context.Context, []Reading) error) (moved bool, err error) {
-	if _, err := l.stream.ResetConsumer(ctx, name); err != nil {
+	position, err := l.stream.ResetConsumer(ctx, name)
+	if err != nil {
 		return false, err
 	}
-	for {
-		frames, err := nextFrames(ctx, consumer)
-		if err != nil {
-			return moved, err
+	for next := position.ResetSeq; ; moved = true {
+		var frames []jetstream.Msg
+		for len(frames) == 0 {
+			if frames, err = nextFrames(ctx, consumer); err != nil {
+				return moved, err
+			}
 		}
-		if len(frames) == 0 {
-			continue
+		if next, err = l.complete(ctx, frames, next); err != nil {
+			return moved, err
 		}
 		if readings := l.readingsOf(frames); len(readings) > 0 {
 			if err := fn(ctx, readings); err != nil {
@@ -91,8 +94,31 @@ func (l *Log) deliver(ctx context.Context, consumer jetstream.Consumer, name str
 		if err := acknowledge(ctx, frames[len(frames)-1]); err != nil {
 			return moved, err
 		}
-		moved = true
 	}
+}
+
+// complete checks that no frame from sequence next on is missing, and gives the
+// sequence after the last. A frame can go astray, delivered to a request that was
+// given up in that moment; acknowledging its successor would acknowledge it too.
+func (l *Log) complete(ctx context.Context, frames []jetstream.Msg, next uint64) (uint64, error) {
+	for _, f := range frames {
+		meta, err := f.Metadata()
+		if err != nil {
+			return 0, err
+		}
+		at := meta.Sequence.Stream
+		if at != next { // missing, unless an operator removed what was between
+			first, err := l.stream.GetMsg(ctx, next, jetstream.WithGetMsgSubject(streamSubjects))
+			if err != nil {
+				return 0, err
+			}
+			if first.Sequence != at {
+				return 0, fmt.Errorf("frame %d went astray: frame %d came in its place", first.Sequence, at)
+			}
+		}
+		next = at + 1
+	}
+	return next, nil
 }
 
 // nextFrames waits for a frame and takes what else is there, up to

@@ -29,9 +29,9 @@ const (
 	maxPacket = MaxMessage + 64<<10
 	// DefaultMaxConnections is how many devices may be connected.
 	DefaultMaxConnections = 20_000
-	// pendingWrites is how many packets may wait to be written to a device: its
-	// acknowledgements, one per message in its own window.
-	pendingWrites = 64
+	// pendingWrites is room for messages that the broker would pass on to a device.
+	// There are none, and its default costs 64 kB a connection.
+	pendingWrites = 8
 	// receiveMaximum is how many messages an MQTT 5 device may send before the
 	// first is acknowledged.
 	receiveMaximum = 256

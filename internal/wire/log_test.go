@@ -168,6 +168,58 @@ func TestConsumeAfterCrash(t *testing.T) {
 	}
 }
 
+// A frame that was delivered to somebody who is no longer there comes again, in
+// its place: its successor does not stand for it.
+func TestConsumeMissesNoFrame(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	want := numbered(3)
+	appendAll(t, l, want[:1])
+	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	defer cancel()
+	var got []Reading
+	err := l.Consume(ctx, "store", func(ctx context.Context, readings []Reading) error {
+		if len(got) == 0 {
+			appendAll(t, l, want[1:2])
+			thief, err := l.stream.Consumer(ctx, "store")
+			if err != nil {
+				return err
+			}
+			if _, err := thief.Next(); err != nil {
+				return err
+			}
+			appendAll(t, l, want[2:])
+		}
+		if got = append(got, readings...); len(got) >= len(want) {
+			cancel()
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// A hole that an operator made is no missing frame.
+func TestConsumePassesAHole(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	readings := numbered(5)
+	for i := range readings {
+		appendAll(t, l, readings[i:i+1])
+	}
+	for _, seq := range []uint64{1, 3, 4} {
+		if err := l.stream.DeleteMsg(t.Context(), seq); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := []Reading{readings[1], readings[4]}
+	if diff := cmp.Diff(want, consumeUntil(t, l, "store", 2)); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
 // A frame of another version is skipped and counted, and stays in the log.
 func TestConsumeSkipsWhatItCannotRead(t *testing.T) {
 	l := openLog(t, LogOptions{})

@@ -154,6 +154,9 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 			jetstream.WithMsgID(id), jetstream.WithExpectStream(streamName))
 		cancel()
 		if err == nil {
+			if attempt > 1 {
+				l.logger.Info("the log takes readings again")
+			}
 			l.Counters.Frames.Add(1)
 			l.Counters.Bytes.Add(int64(len(data)))
 			return nil

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 )
 
@@ -121,7 +122,7 @@ func TestResolveTwice(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(once, twice, sameNumber); diff != "" {
+		if diff := cmp.Diff(once, twice, sameNumber, cmpopts.IgnoreFields(Resolved{}, "Record")); diff != "" {
 			t.Errorf("(-once +twice):\n%s", diff)
 		}
 	})

@@ -105,6 +105,7 @@ func TestAccepted(t *testing.T) {
 		{"4.5.4: base value alone", `[{"bv":20},{"n":"a"}]`, func(r Resolved) bool { return *r.Value == 20 }},
 		{"4.5.4: base sum alone", `[{"bs":3,"n":"a","v":1}]`, func(r Resolved) bool { return *r.Value == 1 && *r.Sum == 3 }},
 		{"a base value does not touch text", `[{"bv":20,"n":"a","vs":"x"}]`, func(r Resolved) bool { return r.Value == nil && *r.StringValue == "x" }},
+		{"a record keeps its number", `[{"bn":"x/"},{"n":"a","v":1}]`, func(r Resolved) bool { return r.Record == 2 }},
 		{"a base may be reset", `[{"bn":"x/","bt":1e9,"bu":"m","bv":2},{"bn":"","bt":0,"bu":"","bv":0,"n":"a","v":1}]`,
 			func(r Resolved) bool { return r.Name == "a" && r.Relative && r.Unit == "" && *r.Value == 1 }},
 		{"4.5.3: the last relative second", `[{"n":"a","t":268435455,"v":1}]`,

@@ -95,7 +95,8 @@ func (b *base) take(r *Record) error {
 
 func (b *base) resolve(r *Record, now time.Time) (Resolved, error) {
 	out := Resolved{
-		Name: b.name + r.Name, Unit: r.Unit, UpdateTime: r.UpdateTime,
+		Record: b.current,
+		Name:   b.name + r.Name, Unit: r.Unit, UpdateTime: r.UpdateTime,
 		StringValue: r.StringValue, BoolValue: r.BoolValue, DataValue: r.DataValue,
 	}
 	if out.Unit == "" {

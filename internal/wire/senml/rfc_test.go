@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 )
 
 // now is when the examples arrive.
@@ -144,7 +145,7 @@ func TestRFC8428Examples(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if diff := cmp.Diff(ex.want, got); diff != "" {
+			if diff := cmp.Diff(ex.want, got, cmpopts.IgnoreFields(Resolved{}, "Record")); diff != "" {
 				t.Errorf("resolved (-want +got):\n%s", diff)
 			}
 		})

@@ -65,6 +65,8 @@ type Record struct {
 
 // Resolved is a Record that needs no other Record to be understood (section 4.6).
 type Resolved struct {
+	// Record is its number in the Pack, from 1.
+	Record int
 	// Name has 1 to 256 characters out of A-Z a-z 0-9 - : . / _ and begins with a
 	// letter or a digit.
 	Name string
