@@ -24,6 +24,12 @@ const (
 	InstrumentOff      Code = "instrument-off" // instruments disagree
 )
 
+// Codes lists every code.
+func Codes() []Code {
+	return []Code{TankLeak, FreshLeak, DemandChanged, EvaporationChanged, PumpWeak, PumpSeized, WatchFouled, WatchStuck,
+		CeilingWet, TopOffOverdue, EndlessFill, RestartDip, SalinityCreeping, ReservoirEmptyBy, DeviceSilent, InstrumentOff}
+}
+
 // Finding is a change the account can defend.
 type Finding struct {
 	Code Code

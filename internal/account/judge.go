@@ -11,7 +11,7 @@ import (
 // each suspicion. docs/account.md has the rates.
 var thresholds = [changes]float64{
 	airChanged: 16, leakChanged: 16, splitWrong: 5.5,
-	flowChanged: 20, bandChanged: 20, saltStepped: 8,
+	flowChanged: 20, bandChanged: 20, overrun: 20, saltStepped: 8,
 	gaugeStepped: 14, watchMoved: 13, levelMoved: 13,
 }
 
@@ -19,7 +19,7 @@ var thresholds = [changes]float64{
 // rooms change often, leaks seldom. Judgements.
 var priors = [changes]float64{
 	airChanged: math.Log(0.4), leakChanged: math.Log(0.12), splitWrong: math.Log(0.08),
-	flowChanged: math.Log(0.1), bandChanged: math.Log(0.08), saltStepped: math.Log(0.05),
+	flowChanged: math.Log(0.1), bandChanged: math.Log(0.05), overrun: math.Log(0.05), saltStepped: math.Log(0.05),
 	gaugeStepped: math.Log(0.03), watchMoved: math.Log(0.04), levelMoved: math.Log(0.1),
 }
 
@@ -171,7 +171,7 @@ func (w *clerk) convict(h *hearing, best change, confidence float64) {
 		w.believe(&x)
 		s.Rhythm.Erratic = 0
 		w.judgeFlow(x.Since, confidence, was)
-	case bandChanged:
+	case bandChanged, overrun:
 		ratio := x.Filter.X[band] / s.Base.X[band]
 		if ratio < leastBandRatio || ratio > mostBandRatio || w.fillsCutShort() {
 			w.supposeAll() // nor does fouling go so far
@@ -181,6 +181,9 @@ func (w *clerk) convict(h *hearing, best change, confidence float64) {
 		s.Rhythm.Erratic = 0
 		w.bandHasChanged(x.Since, confidence, was)
 	case saltStepped:
+		if s.straying() && len(s.Instruments) > 1 {
+			return // the other instruments will tell
+		}
 		w.believe(&x)
 		w.saltHasStepped(x.Since, confidence, was)
 	case gaugeStepped:

@@ -100,11 +100,20 @@ func (k Kind) String() string {
 	return kindTable[k].word
 }
 
-// MarshalText writes the word.
-func (k Kind) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
+// MarshalText writes the word, nothing for no kind.
+func (k Kind) MarshalText() ([]byte, error) {
+	if k == 0 {
+		return nil, nil
+	}
+	return []byte(k.String()), nil
+}
 
 // UnmarshalText reads the word.
 func (k *Kind) UnmarshalText(text []byte) error {
+	if len(text) == 0 {
+		*k = 0
+		return nil
+	}
 	for i := Kind(1); i < kinds; i++ {
 		if kindTable[i].word == string(text) {
 			*k = i

@@ -147,8 +147,10 @@ const (
 	// disagreeSigmas and disagreePSU: two instruments disagree when they have
 	// moved apart by both. The second is common practice, no source: what people
 	// would calibrate for.
-	disagreeSigmas = 4.0
+	disagreeSigmas = 3.6
 	disagreePSU    = 0.5
+	// loneWitness is how much less a single reading of the witness is worth.
+	loneWitness = 4.0 / 3
 )
 
 // instrumentReads compares a reading with the account, for its instrument's own
@@ -231,6 +233,9 @@ func (s *State) apart(in *Instrument, since time.Time) (other *Instrument, apart
 	// The spread of an exponential mean, and of the two long-run means.
 	usual := func(i *Instrument) float64 { return square(i.SD) / min(float64(i.Reads), usualReads) }
 	sd = math.Sqrt(square(in.SD)*recentGain/(2-recentGain) + square(other.SD)/reads + usual(in) + usual(other))
+	if reads == 1 {
+		sd *= loneWitness
+	}
 	return other, apart, sd
 }
 

@@ -15,8 +15,10 @@ const (
 	splitWrong
 	// flowChanged: the top-off pump moves more or less.
 	flowChanged
-	// bandChanged: the watch sensor switches over more or less water.
+	// bandChanged: the watch sensor's lower level has moved, overrun: its upper
+	// one has, or fills end later; either way over more or less water.
 	bandChanged
+	overrun
 	// saltStepped: salt came or went at once, or the instrument jumped.
 	saltStepped
 	// gaugeStepped: the gauge's zero moved, alone; watchMoved: watch level and
@@ -63,6 +65,7 @@ var suspects = [...]struct {
 	{splitWrong, 72, 48, 1, salinityRead},
 	{flowChanged, 0, 4, 1, levelMark},
 	{bandChanged, 0, 4, 1, levelMark},
+	{overrun, 0, 4, 1, levelMark},
 	{saltStepped, 72, 16, 1, salinityRead},
 	{gaugeStepped, 1, 1, 1, gaugeRead},
 	{watchMoved, 3, 1, 1, levelMark},
@@ -116,7 +119,12 @@ func suppose(c change, times float64, t *tank, base *Filter, predictedLDay float
 		d[flow] = openFlowFrac * f.X[flow]
 	case bandChanged:
 		d[band] = openBandFrac * f.X[band]
-		// The flow measures it: see Filter.
+		f.settle(flow) // measures it: see Filter
+	case overrun:
+		// Deficits count from the upper level: all grow by as much as it rises.
+		d[band] = openBandFrac * f.X[band]
+		d[deficit] = d[band] * t.bandL
+		d[gauge] = -d[deficit]
 		f.settle(flow)
 	case saltStepped:
 		d[salt] = openSaltPSU
