@@ -84,7 +84,8 @@ func Kinds() []Kind {
 		{Code: account.SalinityCreeping, Title: "Salinity is creeping", OnDelay: hour, OffDelay: hour,
 			SilencedBy: []account.Code{account.TankLeak}},
 		{Code: account.InstrumentOff, Title: "Instruments disagree", OnDelay: hour, OffDelay: hour},
-		{Code: account.DemandChanged, Title: "More water goes in than the air explains", OnDelay: hour, OffDelay: hour},
+		{Code: account.DemandChanged, Title: "More water goes in than the air explains", OnDelay: hour, OffDelay: hour,
+			SilencedBy: []account.Code{account.TankLeak, account.FreshLeak}},
 		{Code: account.EvaporationChanged, Title: "Evaporation has changed", OnDelay: hour, OffDelay: hour},
 	}
 }

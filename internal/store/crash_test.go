@@ -19,7 +19,7 @@ const childVariable = "ISOHALINE_TEST_STORE_CHILD"
 
 const (
 	crashBatch = 300 // readings
-	crashRuns  = 8
+	crashRuns  = 6
 )
 
 // batchOf is the readings of one batch: a second of each of three channels at a

@@ -200,3 +200,18 @@ func TestCheck(t *testing.T) {
 		}
 	})
 }
+
+// TestGuide: the guide names every table.
+func TestGuide(t *testing.T) {
+	const guide = "../../docs/storage.md"
+	text := string(got(os.ReadFile(guide))(t))
+	path := filepath.Join(t.TempDir(), "x.db")
+	s, err := store.Open(t.Context(), path, store.Kill)
+	must(t, err)
+	must(t, s.Close())
+	for table := range contentOf(t, path) {
+		if !strings.HasPrefix(table, "goose") && !strings.Contains(text, "`"+table+"`") {
+			t.Errorf("%s does not name the table %s", guide, table)
+		}
+	}
+}

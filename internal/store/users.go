@@ -166,7 +166,7 @@ func (s *Store) addScopes(ctx context.Context, users []User) error {
 		return nil
 	}
 	scopes, err := all[userSite](ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
-		return q.Where("user_id IN (?)", bun.In(ids)).Order("site_id")
+		return q.Where("user_id IN (?)", bun.List(ids)).Order("site_id")
 	})
 	if err != nil {
 		return err
