@@ -18,30 +18,22 @@ var ErrNotHere = errors.New("not for PostgreSQL: use pg_dump and pg_restore")
 // while everything goes on. The file appears under its name only when it is
 // complete, checked and on the disk; it is a database that Open takes.
 func (s *Store) Backup(ctx context.Context, path string) error {
-	what := fmt.Sprintf("backing up to %q", path)
 	if s.postgres {
-		return wrap(ErrNotHere, "%s", what)
+		return wrap(ErrNotHere, "backing up to %q", path)
 	}
-	if err := mustNotExist(path); err != nil {
-		return wrap(err, "%s", what)
-	}
-	part := path + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return wrap(err, "%s: removing what an earlier attempt left", what)
-	}
-	// A reader's connection would do, but refuses to write, also elsewhere.
-	db, err := sql.Open("sqlite", fileURL(s.path, ""))
-	if err != nil {
-		return wrap(err, "%s", what)
-	}
-	defer db.Close()
-	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
-		return wrap(errors.Join(err, ignoreMissing(os.Remove(part))), "%s", what)
-	}
-	if err := CheckCopy(ctx, part); err != nil {
-		return wrap(err, "%s", what)
-	}
-	return wrap(settle(part, path), "%s", what)
+	err := writeNew(path, func(part string) error {
+		// Not a reader's connection: those refuse to write, also elsewhere.
+		db, err := sql.Open("sqlite", fileURL(s.path, ""))
+		if err != nil {
+			return err
+		}
+		defer db.Close()
+		if _, err := db.ExecContext(ctx, "VACUUM INTO ?", part); err != nil {
+			return err
+		}
+		return CheckCopy(ctx, part)
+	})
+	return wrap(err, "backing up to %q", path)
 }
 
 // CheckCopy reads a copy through and says whether it is a sound database.
@@ -76,37 +68,53 @@ func CheckCopy(ctx context.Context, path string) error {
 // nothing is lost by a wrong path. Nothing may have it open.
 func Restore(ctx context.Context, from, to string) error {
 	what := fmt.Sprintf("restoring %q to %q", from, to)
-	for _, path := range []string{to, to + "-wal", to + "-shm"} {
-		if err := mustNotExist(path); err != nil {
+	for _, journal := range []string{to + "-wal", to + "-shm"} { // they would be taken for this database's
+		if err := mustNotExist(journal); err != nil {
 			return wrap(err, "%s", what)
 		}
 	}
 	if err := CheckCopy(ctx, from); err != nil {
 		return wrap(err, "%s", what)
 	}
-	data, err := os.Open(from)
-	if err != nil {
-		return wrap(err, "%s", what)
-	}
-	defer data.Close()
-	part := to + ".part"
-	file, err := os.OpenFile(part, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, filePrivate)
-	if err != nil {
-		return wrap(err, "%s", what)
-	}
-	_, err = file.ReadFrom(data)
-	if err = errors.Join(err, file.Close()); err != nil {
-		return wrap(errors.Join(err, os.Remove(part)), "%s", what)
-	}
-	return wrap(settle(part, to), "%s", what)
+	err := writeNew(to, func(part string) error {
+		source, err := os.Open(from)
+		if err != nil {
+			return err
+		}
+		defer source.Close()
+		file, err := os.OpenFile(part, os.O_WRONLY, 0)
+		if err != nil {
+			return err
+		}
+		_, err = file.ReadFrom(source)
+		return errors.Join(err, file.Close())
+	})
+	return wrap(err, "%s", what)
 }
 
-// filePrivate is the mode of a copy: it holds hashes of passwords.
+// filePrivate is the mode of a database: it holds hashes of passwords.
 const filePrivate = 0o600
 
-// settle puts a finished file under its name, and both on the disk.
-func settle(part, path string) error {
-	if err := os.Chmod(part, filePrivate); err != nil {
+// writeNew writes a file that was not there: write fills an empty file, which
+// gets the name only when it is finished and on the disk, and is removed if
+// something goes wrong.
+func writeNew(path string, write func(part string) error) (err error) {
+	if err := mustNotExist(path); err != nil {
+		return err
+	}
+	part := path + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("removing what an earlier attempt left: %w", err)
+	}
+	if err := createPrivate(part); err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(part) // the first error is the one to tell
+		}
+	}()
+	if err := write(part); err != nil {
 		return err
 	}
 	if err := syncFile(part); err != nil {
@@ -116,6 +124,15 @@ func settle(part, path string) error {
 		return err
 	}
 	return syncFile(filepath.Dir(path))
+}
+
+// createPrivate makes an empty file that only its owner may read.
+func createPrivate(path string) error {
+	file, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, filePrivate)
+	if err != nil {
+		return err
+	}
+	return file.Close()
 }
 
 func syncFile(path string) error {
@@ -133,13 +150,6 @@ func mustNotExist(path string) error {
 		return err
 	}
 	return nil
-}
-
-func ignoreMissing(err error) error {
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	return err
 }
 
 // fileURL is the address of an SQLite file.

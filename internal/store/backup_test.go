@@ -95,8 +95,10 @@ func TestBackupAndRestore(t *testing.T) {
 	close(stop)
 	written := <-stopped
 
-	if info, err := os.Stat(copied); err != nil || info.Mode().Perm() != 0o600 {
-		t.Errorf("the copy may be read by others: %v, %v", info.Mode(), err)
+	for _, file := range []string{copied, filepath.Join(folder, "is it #1? 100%.db"), filepath.Join(folder, "is it #1? 100%.db-wal")} {
+		if info, err := os.Stat(file); err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s may be read by others: %v, %v", file, info, err)
+		}
 	}
 	if _, err := os.Stat(copied + ".part"); !os.IsNotExist(err) {
 		t.Errorf("an unfinished copy is left: %v", err)
@@ -174,7 +176,7 @@ func TestBackupRefuses(t *testing.T) {
 	if text := string(got(os.ReadFile(there))(t)); text != "somebody's" {
 		t.Errorf("the file that was there holds %q", text)
 	}
-	for _, path := range []string{fresh, fresh + ".part", there + ".part"} {
+	for _, path := range []string{fresh, fresh + ".part", there + ".part", filepath.Join(folder, "no")} {
 		if _, err := os.Stat(path); !os.IsNotExist(err) {
 			t.Errorf("%s is left", path)
 		}

@@ -37,6 +37,10 @@ func (r row) compare(other row) int {
 	return cmp.Or(cmp.Compare(r.channel, other.channel), cmp.Compare(r.at, other.at))
 }
 
+// BatchMax is the most readings of one batch, so that nobody waits long for it.
+// The limit is ours.
+const BatchMax = 100_000
+
 // The values and times that are taken: a sum of any number of such values is
 // still a number, and the times are those of four-digit years.
 const valueMax = 1e100
@@ -59,6 +63,9 @@ func (r *Reading) check() error {
 // left out, so a batch may be sent again. The roll-ups are brought up to date
 // in the same transaction.
 func (s *Store) AddReadings(ctx context.Context, readings []Reading) (Added, error) {
+	if len(readings) > BatchMax {
+		return Added{}, fmt.Errorf("adding %d readings: use at most %d at a time", len(readings), BatchMax)
+	}
 	rows := make([]row, len(readings))
 	for i, r := range readings {
 		if err := r.check(); err != nil {

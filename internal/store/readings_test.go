@@ -94,6 +94,9 @@ func TestAddReadingsRefuses(t *testing.T) {
 				t.Errorf("%s: %v, want %q", row.name, err, row.want)
 			}
 		}
+		if _, err := s.AddReadings(t.Context(), make([]store.Reading, store.BatchMax+1)); !contains(err, "use at most 100000 at a time") {
+			t.Errorf("too many at once: %v", err)
+		}
 		if list := dump(t, s, c); len(list) > 0 {
 			t.Errorf("something was taken: %v", list)
 		}

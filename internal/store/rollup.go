@@ -11,16 +11,9 @@ type level struct {
 // levels from fine to coarse.
 var levels = []level{{"minute", time.Minute}, {"hour", time.Hour}, {"day", 24 * time.Hour}}
 
-// floor is the start of the span that a time is in, both in microseconds. Days
-// are those of UTC.
-func (l level) floor(at int64) int64 {
-	span := l.span.Microseconds()
-	start := at - at%span
-	if at%span < 0 {
-		start -= span // before 1970
-	}
-	return start
-}
+// floor is the start of the span that a time is in, both in microseconds since
+// 1970, before which there are no readings. Days are those of UTC.
+func (l level) floor(at int64) int64 { return at - at%l.span.Microseconds() }
 
 // rollup is what is kept of one channel's readings in one span of time.
 type rollup struct {

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
 	"runtime"
 	"strings"
@@ -23,8 +24,9 @@ type Durability int
 const (
 	// PowerCut: every commit waits for the disk.
 	PowerCut Durability = iota
-	// Kill: a killed process loses nothing; after a power cut the last moments
-	// may be missing, and nothing is torn.
+	// Kill: if this process is killed nothing is lost; after a power cut, or if
+	// a PostgreSQL server is killed, the last moments may be missing, and nothing
+	// is torn.
 	Kill
 )
 
@@ -93,6 +95,11 @@ const (
 )
 
 func connectSQLite(path string, d Durability) (*Store, error) {
+	// SQLite would make a file that others may read. Its journals take the
+	// file's mode.
+	if err := createPrivate(path); err != nil && !errors.Is(err, fs.ErrExist) {
+		return nil, err
+	}
 	synchronous := "FULL"
 	if d == Kill {
 		synchronous = "NORMAL"
