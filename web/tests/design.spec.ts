@@ -6,8 +6,8 @@ test('edits a site file: mistakes by line, the section redrawn, the check, a ver
   await holds(page, 'designs')
   await page.getByRole('link', { name: 'Reading Room reef' }).click()
   const file = page.getByLabel('Site file')
+  await expect(file).toHaveValue(/name: Reading Room reef/)
   const original = await file.inputValue()
-  expect(original).toContain('name: Reading Room reef')
   await expect(page.getByRole('img', { name: /Lobby reef of/ })).toBeVisible()
 
   await file.fill(original.replace('salinity: 35 ppt', 'salinity: salty'))
@@ -33,6 +33,7 @@ test('edits a site file: mistakes by line, the section redrawn, the check, a ver
 test('does not save over what somebody else saved meanwhile', async ({ page, server }) => {
   await page.goto('/#/design/reading-room')
   const file = page.getByLabel('Site file')
+  await expect(file).toHaveValue(/name: Reading/)
   await file.fill(`${await file.inputValue()}\n# mine`)
   server.versions.unshift({ version: 2, at: new Date().toISOString(), by: 'bo', note: '', text: 'theirs' })
   await page.getByRole('button', { name: 'Save' }).click()

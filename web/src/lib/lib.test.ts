@@ -2,9 +2,10 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import { Failure, sentence, wrongSentence } from '../api/client'
+import { happenings } from './events'
 import { spanOfLine } from './faults'
 import { outside } from './plots'
-import { dayMS, ledgerSpan, ranges } from './ranges'
+import { dayMS, ledgerSpan, ranges, sinceHeard } from './ranges'
 import { shelfTimes } from './shelving'
 
 test('the colours are those of the drawings, every one', () => {
@@ -46,12 +47,26 @@ test('a ledger row is outside its band only beyond the limits', () => {
   const expected = { value: 5, low: 4, high: 6 }
   expect([3.99, 4, 6, 6.01].map((litres) => outside({ noon: 0, litres, expected }))).toEqual([-1, 0, 0, 1])
   expect(outside({ noon: 0, litres: 99 })).toBe(0) // nothing was expected
+  // A day that is not over may have too much already, but not yet too little.
+  expect([3, 5, 7].map((litres) => outside({ noon: 0, litres, expected, unfinished: true }))).toEqual([0, 0, 1])
 })
 
 test('the ledger shows a week at least, and longer ranges whole', () => {
-  const to = new Date(100 * dayMS)
-  expect(ledgerSpan(new Date(to.getTime() - 3_600_000), to).from).toEqual(new Date(94 * dayMS))
-  expect(ledgerSpan(new Date(9 * dayMS), to).from).toEqual(new Date(9 * dayMS))
+  const hour = 3_600_000
+  const day = (n: number, ms = 0) => new Date(n * dayMS + ms)
+  const now = day(100, 10 * hour)
+  // An hour until now: a week of whole days, and today as far as it has come.
+  expect(ledgerSpan(day(100, 9 * hour), now, now)).toEqual({ from: day(94), to: now })
+  // A month that ended some time ago: its first and last day are whole.
+  expect(ledgerSpan(day(30, 10 * hour), day(60, 10 * hour), now)).toEqual({ from: day(30), to: day(61) })
+})
+
+test('days before anything was heard are not in the books', () => {
+  const days = ['2026-11-23', '2026-11-24', '2026-11-25'].map((day) => ({ day }))
+  const from = (ms: number | undefined) => sinceHeard(days, ms).map((d) => d.day.slice(-2))
+  expect(from(Date.parse('2026-11-24T00:00:00Z'))).toEqual(['24', '25'])
+  expect(from(Date.parse('2026-11-23T23:59:59Z'))).toEqual(['23', '24', '25'])
+  expect(from(undefined)).toEqual(['23', '24', '25'])
 })
 
 test('ranges reach from an hour to two years, each longer than the one before', () => {
@@ -68,4 +83,17 @@ test.each([
   [604_800, ['15 minutes', '1 hour', '4 hours', '8 hours', '1 day', '3 days', '1 week']],
 ])('an alarm that may rest %d s', (longestS, want) => {
   expect(shelfTimes(longestS).map((t) => t.name)).toEqual(want)
+})
+
+test('fills of a day are one line, until something else happens', () => {
+  const at = (day: number, hour: number) => new Date(2026, 10, day, hour).toISOString()
+  const fill = (day: number, hour: number) => ({ at: at(day, hour), kind: 'fill' as const, words: 'the pump ran' })
+  const hand = { at: at(25, 8), kind: 'hand' as const, words: 'salinity 35 PSU', by: 'ada' }
+  const told = happenings([fill(25, 12), fill(25, 9), hand, fill(25, 6), fill(24, 23)])
+  expect(told.map(({ event, fills, since }) => [event.at, fills, since])).toEqual([
+    [at(25, 12), 2, at(25, 9)],
+    [hand.at, 0, hand.at],
+    [at(25, 6), 1, at(25, 6)],
+    [at(24, 23), 1, at(24, 23)], // the day before is another line
+  ])
 })

@@ -141,13 +141,15 @@ export interface LedgerRow {
   noon: number
   litres: number
   expected?: { value: number; low: number; high: number }
+  /** the day is not over */
+  unfinished?: boolean
 }
 
-/** 1 above its band, -1 below it, 0 within it or without one. */
-export function outside({ litres, expected }: LedgerRow): -1 | 0 | 1 {
+/** 1 above its band, -1 below it at the day's end, 0 within it or without one. */
+export function outside({ litres, expected, unfinished }: LedgerRow): -1 | 0 | 1 {
   if (!expected) return 0
   if (litres > expected.high) return 1
-  return litres < expected.low ? -1 : 0
+  return litres < expected.low && !unfinished ? -1 : 0
 }
 
 const halfDayS = 43_200
@@ -163,7 +165,7 @@ export function ledger(rows: LedgerRow[], unit: string): Drawn {
     if (!row) return ''
     const day = new Date(row.noon * 1000).toISOString().slice(0, 10)
     const expected = row.expected ? `, expected ${figure(row.expected.low)} to ${figure(row.expected.high)}` : ''
-    return `${day}: ${figure(row.litres)}\u00a0${unit}${expected}`
+    return `${day}: ${figure(row.litres)}\u00a0${unit}${row.unfinished ? ' so far' : ''}${expected}`
   }
   const top = Math.max(1e-9, ...rows.flatMap((row) => [row.litres, row.expected?.high ?? 0]))
   const first = rows[0]?.noon ?? 0
@@ -212,7 +214,14 @@ function drawLedger(plot: uPlot, rows: LedgerRow[], inks: Inks) {
     const out = outside(row)
     const middle = x(row.noon)
     ctx.fillStyle = out === 0 ? inks.ink : inks.person
-    ctx.fillRect(middle - postPX / 2, y(row.litres), postPX, y(0) - y(row.litres))
+    const post = [middle - postPX / 2, y(row.litres), postPX, y(0) - y(row.litres)] as const
+    if (row.unfinished && out === 0) {
+      ctx.strokeStyle = inks.ink // hollow: it still grows
+      ctx.lineWidth = px
+      ctx.strokeRect(...post)
+    } else {
+      ctx.fillRect(...post)
+    }
     if (out !== 0) flag(ctx, middle, y(row.litres) - 5 * px, out, Math.min(5 * px, Math.max(3 * px, dayPX / 3)))
   }
   ctx.restore()

@@ -28,8 +28,22 @@ export const ranges: Range[] = [
 // The ledger counts whole days, so it never shows fewer than these.
 const leastLedgerDays = 7
 
-/** The part of a range that the ledger shows: whole days, a week at least. */
-export function ledgerSpan(from: Date, to: Date): { from: Date; to: Date } {
-  const least = to.getTime() - (leastLedgerDays - 1) * dayMS
-  return { from: new Date(Math.min(from.getTime(), least)), to }
+/**
+ * The days that the books can speak of: those before anything was heard are not
+ * days without water. Unknown is undefined, and keeps all.
+ */
+export function sinceHeard<D extends { day: string }>(days: D[], firstHeardMS: number | undefined): D[] {
+  if (firstHeardMS === undefined) return days
+  return days.filter(({ day }) => Date.parse(`${day}T24:00:00Z`) > firstHeardMS)
+}
+
+/**
+ * The part of a range that the ledger shows: from the beginning of its first day
+ * to the end of its last (UTC, as the server counts) or now, a week at least.
+ */
+export function ledgerSpan(from: Date, to: Date, now: Date): { from: Date; to: Date } {
+  const dayOf = (ms: number) => Math.floor(ms / dayMS) * dayMS
+  const lastDay = dayOf(to.getTime())
+  const firstDay = Math.min(dayOf(from.getTime()), lastDay - (leastLedgerDays - 1) * dayMS)
+  return { from: new Date(firstDay), to: new Date(Math.min(lastDay + dayMS, now.getTime())) }
 }

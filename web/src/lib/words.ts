@@ -36,12 +36,16 @@ export function ago(at: string, now: Date): string {
   return ms < minuteMS ? 'just now' : `${span(ms)} ago`
 }
 
+export function timeOfDay(at: string, units: Units): string {
+  return new Date(at).toLocaleTimeString(locale(units), { hour: '2-digit', minute: '2-digit' })
+}
+
 const sameDay = (a: Date, b: Date) => a.toDateString() === b.toDateString()
 
 /** When something was: "06:40" today, "Tue 14:00" this week, "3 Nov" before. */
 export function when(at: string, now: Date, units: Units): string {
   const then = new Date(at)
-  const clock = then.toLocaleTimeString(locale(units), { hour: '2-digit', minute: '2-digit' })
+  const clock = timeOfDay(at, units)
   const apart = Math.abs(now.getTime() - then.getTime())
   if (sameDay(then, now)) return clock
   if (apart < 6 * dayMS) {
