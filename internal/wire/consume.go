@@ -32,19 +32,25 @@ const (
 // acknowledgement sends a second time: fn must keep Reading.Key unique, in the
 // same transaction as its other effects.
 //
-// It returns nil when ctx is done, and an error when it cannot go on. One Consume
+// It returns nil when ctx is done, ErrLogClosed when the log is, and another error
+// when it cannot go on. One Consume
 // at a time may run under a name.
 func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.Context, []Reading) error) error {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	defer context.AfterFunc(l.life, func() { cancel(ErrLogClosed) })()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	defer context.AfterFunc(l.life, cancel)()
 	consumer, err := l.stream.CreateOrUpdateConsumer(ctx, jetstream.ConsumerConfig{
 		Durable: durableName,
 		// One acknowledgement covers all frames before it.
 		AckPolicy: jetstream.AckAllPolicy, AckWait: ackWait, MaxAckPending: maxFramesAtOnce,
 		DeliverPolicy: jetstream.DeliverAllPolicy, FilterSubject: streamSubjects,
 	})
-	if err != nil {
+	switch {
+	case l.life.Err() != nil:
+		return ErrLogClosed
+	case ctx.Err() != nil:
+		return nil
+	case err != nil:
 		return fmt.Errorf("log: consumer %s: %w", durableName, err)
 	}
 	for pause := retryFirst; ctx.Err() == nil; pause = min(2*pause, retryLongest) {
@@ -60,7 +66,7 @@ func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.C
 			wait(ctx, pause)
 		}
 	}
-	if errors.Is(context.Cause(ctx), ErrLogClosed) {
+	if l.life.Err() != nil {
 		return ErrLogClosed
 	}
 	return nil

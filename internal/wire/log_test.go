@@ -168,6 +168,23 @@ func TestConsumeAfterCrash(t *testing.T) {
 	}
 }
 
+// A context that is done already is no error, wherever Consume notices it.
+func TestConsumeWithoutTime(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := l.Consume(ctx, "store", func(context.Context, []Reading) error { return nil }); err != nil {
+		t.Errorf("Consume: %v", err)
+	}
+	l.Close()
+	if err := l.Consume(t.Context(), "store", func(context.Context, []Reading) error { return nil }); !errors.Is(err, ErrLogClosed) {
+		t.Errorf("Consume of a closed log: %v", err)
+	}
+	if err := openLog(t, LogOptions{}).Consume(t.Context(), "no such name", func(context.Context, []Reading) error { return nil }); err == nil {
+		t.Error("Consume takes a name with spaces")
+	}
+}
+
 // A frame that was delivered to somebody who is no longer there comes again, in
 // its place: its successor does not stand for it.
 func TestConsumeMissesNoFrame(t *testing.T) {
