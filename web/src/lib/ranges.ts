@@ -29,12 +29,13 @@ export const ranges: Range[] = [
 const leastLedgerDays = 7
 
 /**
- * The days that the books can speak of: those before anything was heard are not
- * days without water. Unknown is undefined, and keeps all.
+ * The whole days that the books can speak of: those before anything was heard are
+ * not days without water, and the one on which it was is only part of a day.
+ * Unknown is undefined, and keeps all.
  */
 export function sinceHeard<D extends { day: string }>(days: D[], firstHeardMS: number | undefined): D[] {
   if (firstHeardMS === undefined) return days
-  return days.filter(({ day }) => Date.parse(`${day}T24:00:00Z`) > firstHeardMS)
+  return days.filter(({ day }) => Date.parse(`${day}T00:00:00Z`) >= firstHeardMS)
 }
 
 /**
