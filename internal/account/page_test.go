@@ -14,7 +14,7 @@ import (
 // Control, 6th ed., table 9.3 (two-sided; a one-sided test runs twice as long
 // when nothing is wrong); from memory.
 func TestPageRunLengths(t *testing.T) {
-	const runs = 6000
+	const runs = 2500
 	r := rand.New(rand.NewPCG(1954, 41))
 	for _, row := range []struct {
 		h, shift, want float64
@@ -49,7 +49,7 @@ func TestPageRunLengths(t *testing.T) {
 // says, a likelihood ratio has a mean of one, which is what bounds the rate of
 // false alarms (Lorden 1971).
 func TestEvidenceIsFair(t *testing.T) {
-	const trials, readings = 20000, 8
+	const trials, readings = 6000, 5
 	r := rand.New(rand.NewPCG(1971, 3))
 	mean := 0.0
 	for range trials {
