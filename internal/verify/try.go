@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -14,6 +15,10 @@ import (
 // twins, so a try costs the run and nothing else. Many goroutines may use it at
 // once.
 type Trial struct{ b *bench }
+
+// ErrUnfinished is returned where a run hit the twin's bound on its steps: a
+// defect of the twin, met so far only where many things are wrong at once.
+var ErrUnfinished = errors.New("the twin could not finish the run; this is a defect of the program, please report it with the site file and the faults")
 
 // Trial prepares the report's site for more tries.
 func (r *Report) Trial() (*Trial, error) {
@@ -70,7 +75,7 @@ func (t *Trial) InTurn(season int, faults []plant.Fault, after []time.Duration) 
 	}
 	row := t.b.judged(season, faults, sc)
 	if row.Alone.Unfinished {
-		return Row{}, fmt.Errorf("trying %s: the twin could not finish the run; this is a defect of the program, please report it with the site file", row.ID())
+		return Row{}, ErrUnfinished
 	}
 	row.Sentence = sentence(t.b.site, &row, t.b.u)
 	return row, nil

@@ -1,0 +1,294 @@
+package odds
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"isohaline/internal/plant"
+	"isohaline/internal/verify"
+	"isohaline/reliability"
+)
+
+// Options say what is known beyond the site file.
+type Options struct {
+	// Rates gives a site's own rates by fault ID, with their unit: "0.2/yr", or
+	// a range that holds 90 % of the belief, "0.05/yr to 0.4/yr".
+	Rates map[string]string
+	// Habits are the tester's; nil: the table's ranges.
+	Habits *Habits
+	// Seed draws the bands; Samples is how many draws, 0: DefaultSamples.
+	Seed    uint64
+	Samples int
+}
+
+// DefaultSamples is how many draws a band rests on.
+const DefaultSamples = 400
+
+// Answer is how likely the harm is.
+type Answer struct {
+	Report *verify.Report
+	// Harms by WetFloor, Danger and Loss.
+	Harms [harmCount]Frequency
+	// Dominating are the three combinations that lead most often to Danger.
+	Dominating []Combination
+	Testing    Testing
+	// Safe is what no fault can do, whatever its odds; empty: nothing.
+	Safe  string
+	Rates []Rate
+	// Notes are what a reader must know of these figures.
+	Notes []string
+}
+
+// Frequency is how often a harm is to be expected.
+type Frequency struct {
+	Harm Harm
+	// PerYear is the expected frequency, with every rate at its mean. 90 % of
+	// the belief lies between Low and High. A wide range has its mean far above
+	// its Median, and may have it above High.
+	PerYear, Low, Median, High float64
+	// Combinations is how many minimal ones lead there, in some season.
+	Combinations int
+}
+
+// Years between two harms at a frequency; +Inf if it does not happen.
+func Years(perYear float64) float64 { return 1 / perYear }
+
+// Combination is faults that together do harm.
+type Combination struct {
+	Faults  []plant.Fault
+	PerYear float64
+	// Share of all the combinations of this harm.
+	Share float64
+	// Harm is what the twin showed; Why, how it comes to happen so often.
+	Harm, Why string
+}
+
+// Estimate works out how often the harm found by a check is to be expected.
+// The report must have its pairs. It refuses, as a *reliability.InputError,
+// what no frequency can be had for: a site that does harm with nothing wrong, no
+// test interval, a rate without its unit, an unknown fault.
+func Estimate(ctx context.Context, r *verify.Report, o Options) (*Answer, error) {
+	f, err := plantForest(ctx, r, o)
+	if err != nil {
+		return nil, err
+	}
+	a := &Answer{Report: r, Rates: f.w.rates}
+	if a.Harms, err = f.bands(ctx, o); err != nil {
+		return nil, err
+	}
+	if a.Dominating, err = f.dominating(); err != nil {
+		return nil, err
+	}
+	if a.Testing, err = f.testing(); err != nil {
+		return nil, err
+	}
+	a.Safe = inherentlySafe(r)
+	a.Notes = f.w.notes(o)
+	return a, nil
+}
+
+// plantForest is everything that frequencies need.
+func plantForest(ctx context.Context, r *verify.Report, o Options) (*forest, error) {
+	w, err := newWorld(r, o)
+	if err != nil {
+		return nil, err
+	}
+	combos, err := w.harmful(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.findWindows(ctx, combos); err != nil {
+		return nil, err
+	}
+	return w.grow(combos)
+}
+
+// momentsAt is the cycle with the tester's habits at given values.
+func (w *world) momentsAt(values []float64, intervalH float64) []moment {
+	return cycle(intervalH, values[w.skip])
+}
+
+func (f *forest) bands(ctx context.Context, o Options) ([harmCount]Frequency, error) {
+	var out [harmCount]Frequency
+	n := o.Samples
+	if n == 0 {
+		n = DefaultSamples
+	}
+	rows, err := f.w.sample(o.Seed, n)
+	if err != nil {
+		return out, err
+	}
+	drawn := make([][harmCount]float64, n)
+	err = onEveryCore(ctx, n, func(i int) (err error) {
+		drawn[i], err = f.perYear(rows[i], f.w.momentsAt(rows[i], f.w.intervalH))
+		return err
+	})
+	if err != nil {
+		return out, err
+	}
+	means := f.w.means()
+	expected, err := f.perYear(means, f.w.momentsAt(means, f.w.intervalH))
+	if err != nil {
+		return out, err
+	}
+	for kind := range harmCount {
+		results := make([]float64, n)
+		for i := range drawn {
+			results[i] = drawn[i][kind]
+		}
+		band, err := reliability.Summarize(results)
+		if err != nil {
+			return out, err
+		}
+		out[kind] = Frequency{Harm: kind, PerYear: expected[kind], Low: band.Low, Median: band.Median, High: band.High,
+			Combinations: f.count(kind)}
+	}
+	return out, nil
+}
+
+func (f *forest) count(kind Harm) int {
+	seen := map[set]bool{}
+	for season := range f.w.seasonShares {
+		for _, c := range minimal(f.combos, season, kind) {
+			seen[c.set] = true
+		}
+	}
+	return len(seen)
+}
+
+// dominatingCount is how many combinations a client is told of.
+const dominatingCount = 3
+
+func (f *forest) dominating() ([]Combination, error) {
+	means := f.w.means()
+	moments := f.w.momentsAt(means, f.w.intervalH)
+	shares, err := f.shares(Danger, means, moments)
+	if err != nil {
+		return nil, err
+	}
+	total := 0.0
+	var combos []*combination
+	for _, c := range f.combos { // in their own order: sums must not depend on a map's
+		if shares[c] > 0 {
+			total += shares[c]
+			combos = append(combos, c)
+		}
+	}
+	slices.SortStableFunc(combos, func(a, b *combination) int { return cmp.Compare(shares[b], shares[a]) })
+	st := f.stateAt(means, moments)
+	var out []Combination
+	for _, c := range combos[:min(dominatingCount, len(combos))] {
+		out = append(out, Combination{Faults: f.w.faultsOf(c.set), PerYear: shares[c], Share: shares[c] / total,
+			Harm: c.worst.Sentence, Why: f.w.why(c.set, means, st)})
+	}
+	return out, nil
+}
+
+// Testing is what the proof test buys.
+type Testing struct {
+	IntervalDays float64
+	// Curve is the expected frequency against the interval, weekly to yearly.
+	Curve []Point
+	// FloorPerYear is the frequency of Danger that no testing can take away.
+	FloorPerYear float64
+	// KneeDays is the interval at which what tests can change is as large as
+	// what they cannot: below it more testing buys less than half. 0: even
+	// weekly tests are above it; +Inf: yearly ones are below.
+	KneeDays float64
+	// Skipping one test, how many times as likely Danger is until the next,
+	// and how much of it that adds in all.
+	SkipFactor, SkipAdds float64
+	Sentence             string
+}
+
+// Point is one interval of the curve.
+type Point struct {
+	Days    float64
+	PerYear [harmCount]float64
+}
+
+// curveDays are the intervals of the curve: weekly, fortnightly, monthly, every
+// two, three and six months, yearly.
+var curveDays = []float64{7, 14, 30, 61, 91, 182, 365}
+
+func (f *forest) testing() (Testing, error) {
+	means := f.w.means()
+	t := Testing{IntervalDays: f.w.intervalH / hoursADay}
+	at := func(days float64) ([harmCount]float64, error) {
+		return f.perYear(means, f.w.momentsAt(means, days*hoursADay))
+	}
+	for _, days := range curveDays {
+		p, err := at(days)
+		if err != nil {
+			return t, err
+		}
+		t.Curve = append(t.Curve, Point{days, p})
+	}
+	fresh := f.w.momentsAt(means, lifeH)
+	for i := range fresh {
+		fresh[i].ageH = 0
+	}
+	floor, err := f.perYear(means, fresh)
+	if err != nil {
+		return t, err
+	}
+	t.FloorPerYear = floor[Danger]
+	if t.KneeDays, err = knee(t.FloorPerYear, at); err != nil {
+		return t, err
+	}
+	// A test that is skipped: the second interval after the last test against
+	// the first.
+	first, err := f.perYear(means, f.sinceTest(0))
+	if err != nil {
+		return t, err
+	}
+	second, err := f.perYear(means, f.sinceTest(f.w.intervalH))
+	if err != nil {
+		return t, err
+	}
+	t.SkipFactor = second[Danger] / first[Danger]
+	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / daysAYear
+	t.Sentence = t.sentence()
+	return t, nil
+}
+
+// sinceTest is one test interval that begins some hours after the last test,
+// anywhere between two overhauls.
+func (f *forest) sinceTest(fromH float64) []moment {
+	within := cycle(min(f.w.intervalH, lifeH), 0)
+	var out []moment
+	for _, m := range within {
+		out = append(out, moment{m.ageH + fromH, m.hourH, m.weight})
+	}
+	return out
+}
+
+// knee is the interval at which the frequency is twice the floor.
+func knee(floor float64, at func(days float64) ([harmCount]float64, error)) (float64, error) {
+	low, high := curveDays[0], curveDays[len(curveDays)-1]
+	above := func(days float64) (bool, error) {
+		p, err := at(days)
+		return p[Danger] > 2*floor, err
+	}
+	if yes, err := above(low); err != nil || yes {
+		return 0, err
+	}
+	if yes, err := above(high); err != nil || !yes {
+		return math.Inf(1), err
+	}
+	for high-low > 1 { // to the day
+		mid := (low + high) / 2
+		yes, err := above(mid)
+		if err != nil {
+			return 0, err
+		}
+		if yes {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return math.Round(low), nil
+}

@@ -1,0 +1,82 @@
+package odds
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"isohaline/reliability"
+)
+
+// TestImprove: what is listed helps, the order is by money where prices are
+// stated, and each figure is the one that Estimate gives the changed site.
+func TestImprove(t *testing.T) {
+	r := reportOf(t, nano)
+	told := 0
+	byHarm, err := Improve(t.Context(), r, Improving{Prices: map[string]float64{"test-twice-as-often": 50}, Progress: func(done, total int) { told = done*1000 + total }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := estimate(t, r, Options{Samples: 1}).Harms[Danger].PerYear
+	if len(byHarm) < 2 || told == 0 || told/1000 != told%1000 {
+		t.Fatalf("%d improvements, told %d: %+v", len(byHarm), told, byHarm)
+	}
+	for i, im := range byHarm {
+		within(t, im.ID, im.PerYear[Danger]+im.Removes[Danger], before, 1e-9)
+		if priced := im.ID == "test-twice-as-often"; priced != (i == 0) || priced != (im.Price == 50) {
+			t.Errorf("%s is number %d at %v", im.ID, i, im.Price)
+		}
+		within(t, im.ID+" for its money", im.RemovesPerMoney*im.Price, im.Removes[Danger]*min(1, im.Price), 1e-9)
+		if im.Removes[Danger] <= 0 || i > 1 && im.Removes[Danger] > byHarm[i-1].Removes[Danger] || !strings.Contains(im.Sentence, "takes away") {
+			t.Errorf("%d: %+v", i, im)
+		}
+		t.Logf("%s", im.Sentence)
+	}
+}
+
+// TestRank: what is priced comes first, by what it takes away for its money.
+func TestRank(t *testing.T) {
+	list := []Improvement{
+		{ID: "small", Removes: [harmCount]float64{Danger: 1}},
+		{ID: "large", Removes: [harmCount]float64{Danger: 9}},
+		{ID: "dear", Removes: [harmCount]float64{Danger: 9}, Price: 90, RemovesPerMoney: 0.1},
+		{ID: "cheap", Removes: [harmCount]float64{Danger: 2}, Price: 1, RemovesPerMoney: 2},
+	}
+	rank(list)
+	for i, want := range []string{"cheap", "dear", "large", "small"} {
+		if list[i].ID != want {
+			t.Errorf("%d is %s, want %s", i, list[i].ID, want)
+		}
+	}
+}
+
+// TestProposalsOfOdds: what only odds can judge is proposed where it fits, on a
+// copy.
+func TestProposalsOfOdds(t *testing.T) {
+	s := example(t, nano)
+	s.TopOff.Ceiling.Group = s.TopOff.Watch.Group
+	filled, tested, group := s.TopOff.Reservoir.FillHeightM, s.People.ProofTestDays, s.TopOff.Ceiling.Group
+	seen := map[string]bool{}
+	for _, p := range proposalsFor(s, 0) {
+		seen[p.ID] = true
+	}
+	for _, id := range []string{"test-twice-as-often", "half-reservoir", "ceiling-of-another-kind"} {
+		if !seen[id] {
+			t.Errorf("%s is not proposed", id)
+		}
+	}
+	if s.TopOff.Reservoir.FillHeightM != filled || s.People.ProofTestDays != tested || s.TopOff.Ceiling.Group != group {
+		t.Error("the site was changed")
+	}
+}
+
+func TestPricesRefused(t *testing.T) {
+	r := reportOf(t, nano)
+	for _, prices := range []map[string]float64{{"a-miracle": 1}, {"test-twice-as-often": 0}, {"test-twice-as-often": math.NaN()}} {
+		var refused *reliability.InputError
+		if _, err := Improve(t.Context(), r, Improving{Prices: prices}); !errors.As(err, &refused) || refused.Fix == "" {
+			t.Errorf("%v: %v", prices, err)
+		}
+	}
+}

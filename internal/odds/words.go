@@ -1,0 +1,143 @@
+package odds
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"isohaline/internal/verify"
+)
+
+// Sentence says a frequency as one would say it to a client.
+func (f Frequency) Sentence() string {
+	what := capitalised(f.Harm.String())
+	if f.Combinations == 0 {
+		return what + ": no combination of faults that was tried leads there."
+	}
+	return fmt.Sprintf("%s: expected about once in %s; 90 %% of what is believed of the rates gives once in %s to once in %s.",
+		what, years(f.PerYear), years(f.High), years(f.Low))
+}
+
+func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// years says the time between two events; beyond ten thousand years the number
+// would claim more than anyone knows.
+func years(perYear float64) string {
+	const longest, daysAMonth = 1e4, 365.0 / 12
+	switch y := Years(perYear); {
+	case y > longest:
+		return "more than 10,000 years"
+	case y >= 2:
+		return twoDigits(y) + " years"
+	case y >= 2.0/12:
+		return twoDigits(y*12) + " months"
+	default:
+		return twoDigits(max(1, y*12*daysAMonth)) + " days"
+	}
+}
+
+// twoDigits rounds to two significant digits, in plain figures.
+func twoDigits(v float64) string {
+	scale := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return strconv.FormatFloat(math.Round(v/scale)*scale, 'f', max(0, -int(math.Round(math.Log10(scale)))), 64)
+}
+
+// why says how a combination comes to happen so often.
+func (w *world) why(s set, values []float64, st *state) string {
+	var parts []string
+	s.each(func(i int) {
+		rate := perYear(w.causes[i].rate(values))
+		words := w.faults[i].Words
+		if !w.stands[i].hidden {
+			parts = append(parts, fmt.Sprintf("%s about once in %s", words, years(rate)))
+			return
+		}
+		mean := 0.0
+		for n, m := range st.moments {
+			found := 0.0
+			for _, p := range w.partsOf(i) {
+				found = either(found, st.probability(n, p))
+			}
+			mean += m.weight * found
+		}
+		parts = append(parts, fmt.Sprintf("%s unseen %s %% of the time, until %s finds it", words, twoDigits(100*mean),
+			[...]string{proofTest: "a proof test", overhaul: "the yearly overhaul"}[w.stands[i].test]))
+	})
+	return capitalised(strings.Join(parts, "; ")) + "."
+}
+
+func (t *Testing) sentence() string {
+	fixed := fmt.Sprintf("once in %s is what no testing can take away", years(t.FloorPerYear))
+	if t.FloorPerYear == 0 {
+		fixed = "testing could take all of it away"
+	}
+	now := fmt.Sprintf("Tested every %.0f days: %s. ", t.IntervalDays, fixed)
+	switch {
+	case len(t.Curve) > 0 && t.Curve[0].PerYear[Danger] == 0:
+		return "No combination that was tried does serious harm, whatever is tested."
+	case t.KneeDays == 0:
+		now += "Even weekly tests would still more than halve the rest."
+	case math.IsInf(t.KneeDays, 1):
+		now += "Most of the risk is of this kind: testing more or less often changes little."
+	default:
+		now += fmt.Sprintf("The knee is near %.0f days: testing more often than that buys less than half, and less and less.", t.KneeDays)
+	}
+	return now + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next.", twoDigits(t.SkipFactor))
+}
+
+// inherentlySafe says so where the source is bounded and all of it at once does
+// no serious harm.
+func inherentlySafe(r *verify.Report) string {
+	t := &r.Site.TopOff
+	if t.Plumbed != nil || t.Reservoir == nil || t.Reservoir.Refill != nil {
+		return ""
+	}
+	v, err := t.Reservoir.Shape.Vessel()
+	if err != nil {
+		return ""
+	}
+	full := v.VolumeM3(t.Reservoir.FillHeightM)
+	if full > r.Geometry.DumpSafeM3 {
+		return ""
+	}
+	return fmt.Sprintf("Inherently safe against overfilling: the whole reservoir, %s, may run into the tank at once without serious harm (it may take %s). No sensor, relay or test is needed for that, however likely they are to fail. What remains comes about in other ways: water that misses the tank, or none that comes.",
+		r.Units.Volume(full), r.Units.Volume(r.Geometry.DumpSafeM3))
+}
+
+// notes are what a reader must know of these figures.
+func (w *world) notes(o Options) []string {
+	out := []string{
+		"These are estimates from generic failure rates and from judgement, to compare designs and habits. They are no certificate and no promise.",
+		"The published rates come from clean industry and know nothing of salt creep, snails or slime: for those parts they are lower bounds. Most human habits have no published rate at all.",
+		"Only what the twin knows is counted: water on the floor and salinity, not heat, oxygen or chemistry, and no burst vessels.",
+		"Mains power near water, flooded floors and animals' lives: local codes and a licensed electrician or plumber decide, not these figures.",
+	}
+	if len(o.Rates) > 0 {
+		if perHour := w.controlLoopPerHour(); perHour < claimLimitPerHour {
+			out = append(out, fmt.Sprintf("The rates given make the ordinary controls fail to stop only once in %s. Without strong evidence nobody should claim better than once in %s for sensor, controller, relay and person together.",
+				years(perYear(perHour)), years(perYear(claimLimitPerHour))))
+		}
+	}
+	return out
+}
+
+// claimLimitPerHour is the least dangerous failure rate that may be claimed for
+// a basic control system as a whole, sensor, logic, actuator and person (BS EN
+// 61511, as cited in the UK Process Safety Leadership Group's final report,
+// p. 96 paragraph 64).
+const claimLimitPerHour = 1e-5
+
+// controlLoop are the faults that keep the ordinary controls from stopping.
+var controlLoop = []string{"watch-stuck-dry", "watch-jammed", "watch-slow", "watch-fouled-high", "relay-welded",
+	"controller-hung-on", "float-valve-stuck-open"}
+
+func (w *world) controlLoopPerHour() float64 {
+	values, sum := w.means(), 0.0
+	for _, id := range controlLoop {
+		if i := w.index(id); i >= 0 {
+			sum += w.causes[i].rate(values)
+		}
+	}
+	return sum
+}

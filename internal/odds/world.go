@@ -1,0 +1,317 @@
+package odds
+
+import (
+	"maps"
+	"math/bits"
+	"slices"
+	"time"
+
+	"isohaline/internal/plant"
+	"isohaline/internal/site"
+	"isohaline/internal/verify"
+	"isohaline/reliability"
+)
+
+// maxFaults is how many faults a site can have here: they are bits of a set.
+const maxFaults = 64
+
+// set is a set of faults, by index into world.faults.
+type set uint64
+
+func (s set) has(i int) bool      { return s>>i&1 == 1 }
+func (s set) with(i int) set      { return s | 1<<i }
+func (s set) size() int           { return bits.OnesCount64(uint64(s)) }
+func (s set) contains(t set) bool { return s&t == t }
+func (s set) disjoint(t set) bool { return s&t == 0 }
+func (s set) each(visit func(int)) { // ascending
+	for rest := uint64(s); rest != 0; rest &= rest - 1 {
+		visit(bits.TrailingZeros64(rest))
+	}
+}
+
+func setOf(i int) set { return 1 << i }
+
+// world is what both roads share: the faults a site can have, how often each
+// comes, and how long it stays.
+type world struct {
+	report *verify.Report
+	trial  *verify.Trial
+	tables *tables
+	faults []plant.Fault
+	rows   []faultRow
+	stands []standing
+	causes []cause
+	beliefs
+	skip, leftOff int // columns
+	intervalH     float64
+	seasonShares  []float64
+	parts         []set              // by fault: those of the same part
+	known         map[set]verify.Row // what the check tried, at its worst season
+	rates         []Rate
+}
+
+// standing is how long a fault stays on this site.
+type standing struct {
+	hidden bool // until its test, else briefH
+	test   wait // proofTest or overhaul
+	briefH float64
+	quiet  bool // brief, and over before anybody notices
+}
+
+// shows says whether somebody comes for it.
+func (s standing) shows() bool { return !s.hidden && !s.quiet }
+
+// cause is something that comes by itself: one fault, or several that share it.
+type cause struct {
+	hits set
+	// Its rate is its column's value times factor.
+	column int
+	factor float64
+}
+
+func (c *cause) rate(values []float64) float64 { return values[c.column] * c.factor }
+
+// newWorld classifies a site's faults and gives them their rates.
+func newWorld(r *verify.Report, o Options) (*world, error) {
+	s := r.Site
+	w := &world{report: r, faults: plant.FaultsOf(s), known: map[set]verify.Row{}, beliefs: beliefs{byName: map[string]int{}}}
+	if err := w.check(); err != nil {
+		return nil, err
+	}
+	var err error
+	if w.tables, err = readTables(); err != nil {
+		return nil, err
+	}
+	w.intervalH = s.People.ProofTestDays * hoursADay
+	w.note(r.Singles)
+	w.note(r.Pairs)
+	for _, season := range s.Room.Seasons {
+		w.seasonShares = append(w.seasonShares, season.Days/daysAYear)
+	}
+	own, err := given(o.Rates, w.faults)
+	if err != nil {
+		return nil, err
+	}
+	if err := w.rateAll(s, own); err != nil {
+		return nil, err
+	}
+	if w.skip, w.leftOff, err = w.habits(w.tables, o.Habits); err != nil {
+		return nil, err
+	}
+	w.trial, err = r.Trial()
+	return w, err
+}
+
+const (
+	hoursADay = 24
+	daysAYear = 365
+)
+
+// check refuses what no frequency can be had for.
+func (w *world) check() error {
+	r := w.report
+	switch {
+	case len(w.faults) > maxFaults:
+		return refuse("faults", "leave some out of the catalogue", "%d, more than %d", len(w.faults), maxFaults)
+	case r.AsBuilt.Class >= plant.Danger:
+		return refuse("site", "mend the design first, as the check says", "it does harm with nothing wrong, so there is no counting how often")
+	case len(r.Pairs) == 0 && len(r.Singles) > 1:
+		return refuse("report", "run the check with pairs", "only single faults were tried")
+	case !(r.Site.People.ProofTestDays*hoursADay >= 1):
+		return refuse("people.proof test every", "give the days between two tests, 30 for monthly",
+			"%v days is not an interval between proof tests", r.Site.People.ProofTestDays)
+	}
+	return nil
+}
+
+func (w *world) index(id string) int {
+	for i, f := range w.faults {
+		if f.ID == id {
+			return i
+		}
+	}
+	return -1
+}
+
+func (w *world) setOfRow(row *verify.Row) set {
+	var s set
+	for _, f := range row.Faults {
+		s = s.with(w.index(f.ID))
+	}
+	return s
+}
+
+func (w *world) note(rows []verify.Row) {
+	for i := range rows {
+		w.known[w.setOfRow(&rows[i])] = rows[i]
+	}
+}
+
+// rateAll gives every fault its row, its standing and its cause.
+func (w *world) rateAll(s *site.Site, own map[string]column) error {
+	columns, factors := make([]int, len(w.faults)), make([]float64, len(w.faults))
+	for i, f := range w.faults {
+		var part set
+		for j, g := range w.faults {
+			if f.Unit == g.Unit {
+				part = part.with(j)
+			}
+		}
+		w.parts = append(w.parts, part)
+		row, ok := w.tables.faults[f.ID]
+		if !ok {
+			return refuse("faults.csv", "add it", "fault %s has no row", f.ID)
+		}
+		w.rows = append(w.rows, row)
+		w.stands = append(w.stands, w.standingOf(i))
+		r, ok := w.tables.ranges[rangeOf(s, row)]
+		if !ok {
+			return refuse("ranges.csv", "add it", "fault %s has no range %q", f.ID, rangeOf(s, row))
+		}
+		if c, isOwn := own[f.ID]; isOwn {
+			columns[i], factors[i] = w.add(c), 1
+		} else {
+			var err error
+			if columns[i], err = w.of(r, 0); err != nil {
+				return err
+			}
+			factors[i] = row.share
+		}
+		w.rates = append(w.rates, w.printed(i, columns[i], factors[i], own, r))
+		w.causes = append(w.causes, cause{setOf(i), columns[i], factors[i]})
+	}
+	w.shareCauses(own)
+	return nil
+}
+
+// standingOf lets the twin decide: what shows nothing, or what nobody finds,
+// waits for its test.
+func (w *world) standingOf(i int) standing {
+	row, f := w.known[setOf(i)], w.rows[i]
+	foundH := row.FoundAfter.Hours()
+	if row.Unnoticed || row.FoundBy == verify.Nobody {
+		if f.waits != passes {
+			return standing{hidden: true, test: f.waits}
+		}
+		return standing{briefH: f.passesH, quiet: true}
+	}
+	if f.waits == passes {
+		return standing{briefH: min(f.passesH, foundH)}
+	}
+	return standing{briefH: foundH}
+}
+
+// shareCauses takes from the members of a common cause what they share. Where
+// the twin has a fault for it, that is the cause; else one is made that hits
+// every member at the rate of the rarest: a cause of both cannot be more
+// frequent than the failures of either.
+func (w *world) shareCauses(own map[string]column) {
+	for _, name := range slices.Sorted(maps.Keys(w.tables.causes)) {
+		common := w.tables.causes[name]
+		var members []int
+		for i := range w.faults {
+			if w.rows[i].cause == name {
+				members = append(members, i)
+			}
+		}
+		together := w.index(common.fault)
+		if len(members) < 2 || common.fault != "" && together < 0 {
+			continue
+		}
+		rarest := members[0]
+		var hits set
+		for _, m := range members {
+			if w.causes[m].rate(w.means()) < w.causes[rarest].rate(w.means()) {
+				rarest = m
+			}
+			hits = hits.with(m)
+		}
+		shared := w.causes[rarest]
+		shared.factor *= common.beta
+		for _, m := range members {
+			w.causes[m].factor *= 1 - common.beta
+		}
+		if together < 0 {
+			shared.hits = hits
+			w.causes = append(w.causes, shared)
+			continue
+		}
+		if _, isOwn := own[common.fault]; !isOwn {
+			w.causes[together].column, w.causes[together].factor = shared.column, shared.factor
+			rate := &w.rates[together]
+			rate.MeanPerYear *= shared.rate(w.means()) * reliability.HoursPerYear / rate.MeanPerYear
+			rate.LowPerYear = perYear(w.columns[shared.column].quantile(lowEnd) * shared.factor)
+			rate.HighPerYear = perYear(w.columns[shared.column].quantile(highEnd) * shared.factor)
+		}
+	}
+}
+
+// The ends of a band that holds 90 %.
+const lowEnd, highEnd = 0.05, 0.95
+
+func (w *world) printed(i, col int, factor float64, own map[string]column, r rangeRow) Rate {
+	f, stands, c := w.faults[i], w.stands[i], w.columns[col]
+	rate := Rate{Fault: f.ID, Words: f.Words, Sources: r.sources, Why: r.why,
+		MeanPerYear: perYear(c.mean() * factor), LowPerYear: perYear(c.quantile(lowEnd) * factor), HighPerYear: perYear(c.quantile(highEnd) * factor),
+		Hidden: stands.hidden, StandsH: stands.briefH}
+	if _, isOwn := own[f.ID]; isOwn {
+		rate.Given, rate.Sources, rate.Why = true, nil, "given for this site"
+	}
+	if stands.hidden {
+		rate.FoundBy = [...]string{proofTest: "proof test", overhaul: "yearly overhaul"}[stands.test]
+	}
+	return rate
+}
+
+// clash says whether two faults are of one part, so that they exclude each
+// other.
+func (w *world) clash(i, j int) bool { return w.parts[i].has(j) }
+
+// faultsOf are the faults of a set, in the catalogue's order.
+func (w *world) faultsOf(s set) []plant.Fault {
+	out := make([]plant.Fault, 0, s.size())
+	s.each(func(i int) { out = append(out, w.faults[i]) })
+	return out
+}
+
+// allHidden says whether every fault of a set waits for a test.
+func (w *world) allHidden(s set) bool {
+	hidden := true
+	s.each(func(i int) { hidden = hidden && w.stands[i].hidden })
+	return hidden
+}
+
+func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+
+// harm is which of the three harms a row reached, as bits.
+type harm uint8
+
+// Harm is what is counted.
+type Harm uint8
+
+const (
+	WetFloor Harm = iota // the site's class 3 limit of water on the floor
+	Danger               // class 3 or worse: a wet floor or animals at risk
+	Loss                 // class 4: the tank lost or the building flooded
+	harmCount
+)
+
+func (h Harm) String() string {
+	return [...]string{"a wet floor", "animals at risk or a wet floor", "loss of the tank or a flooded building"}[h]
+}
+
+func (h harm) has(k Harm) bool { return h>>k&1 == 1 }
+
+func harmOf(s *site.Site, row *verify.Row) harm {
+	var h harm
+	if row.Outcome.FloorTotalM3() >= s.Limits.FloorM3[plant.Danger-1] {
+		h |= 1 << WetFloor
+	}
+	if row.Class >= plant.Danger {
+		h |= 1 << Danger
+	}
+	if row.Class >= plant.Loss {
+		h |= 1 << Loss
+	}
+	return h
+}
