@@ -96,7 +96,7 @@ func (d *Designs) Make(seed, copy uint64) (*History, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := design.Settings.Guard
+	g := b.guard
 	drawn := *design.Site
 	drawn.People.DaysBetweenVisits = b.site.People.DaysBetweenVisits
 	h.Drawn = &drawn

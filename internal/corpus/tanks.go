@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"isohaline/internal/guard"
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/units"
@@ -39,8 +40,9 @@ type Design struct {
 	Site     *site.Site
 	Settings verify.Settings
 	SystemM3 float64
-	// reservoirDays is how long a full reservoir lasts, by the prediction.
-	reservoirDays float64
+	// reservoirDays is how long a full reservoir lasts and litresADay what
+	// evaporates, by the prediction; topOffM3S is the drawn pump's flow.
+	reservoirDays, litresADay, topOffM3S float64
 }
 
 // Designs makes tanks on paper from a few examples. It remembers them: a check
@@ -161,8 +163,9 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 		return nil, fmt.Errorf("corpus: %s: %w", s.Name, err)
 	}
 	usableL := (v.VolumeM3(reservoir.FillHeightM) - v.VolumeM3(reservoir.PumpIntakeHeightM)) * litresPerM3
+	litres := report.Water[0].Total.LitresPerDay
 	return &Design{Site: s, Settings: report.Settings, SystemM3: report.Geometry.SystemM3,
-		reservoirDays: usableL / report.Water[0].Total.LitresPerDay}, nil
+		reservoirDays: usableL / litres, litresADay: litres, topOffM3S: s.TopOff.Pump.Curve[0].FlowM3S}, nil
 }
 
 const (
@@ -203,6 +206,7 @@ type built struct {
 	site      *site.Site
 	twin      *plant.Twin
 	onset     *plant.Onset
+	guard     *guard.Settings
 	pumpFrac  float64 // of the drawn flow
 	airFactor float64 // of the predicted evaporation
 	jitterM   float64 // of the watch sensor's level
@@ -216,15 +220,23 @@ func (d *Design) build(seed uint64) (*built, error) {
 	b := &built{site: s, pumpFrac: uniform(r, 0.88, 1.1), airFactor: math.Exp(airFactorFrac * r.NormFloat64())}
 	// People come often enough for the tank that they have.
 	s.People.DaysBetweenVisits = max(math.Floor(d.reservoirDays/b.airFactor/visitShare), 1)
+	g := *d.Settings.Guard
+	// Nor do they leave a daily budget that healthy days spend.
+	used := budgetOverUse * b.airFactor * d.litresADay / litresPerM3 / (d.topOffM3S * b.pumpFrac)
+	g.DailyBudget = max(g.DailyBudget, time.Duration(used*float64(time.Second)))
+	b.guard = &g
 	b.jitterM = s.TopOff.Watch.HysteresisM * uniform(r, 0.02, 0.06)
 	var err error
-	b.twin, err = plant.Build(plant.Setup{Site: s, Levels: d.Settings.Levels, Guard: d.Settings.Guard, EvaporationFactor: 1})
+	b.twin, err = plant.Build(plant.Setup{Site: s, Levels: d.Settings.Levels, Guard: &g, EvaporationFactor: 1})
 	if err != nil {
 		return nil, fmt.Errorf("corpus: building %s: %w", s.Name, err)
 	}
 	b.onset = b.twin.SpinUp()
 	return b, nil
 }
+
+// budgetOverUse is the daily budget over a healthy day's use.
+const budgetOverUse = 1.8
 
 // airFactorFrac is how far a tank's evaporation lies from the prediction.
 const airFactorFrac = 0.2
