@@ -9,13 +9,23 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build test race fuzz bench check examples
+.PHONY: help build web demo test race fuzz bench account-bench pages-test check examples
 
 help: ## List the targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-10s %s\n", $$1, $$2 }' Makefile
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
 
 build: ## Build the program as bin/isohaline
 	go build -o bin/isohaline ./cmd/isohaline
+
+# The pages are built into the folder from which the program embeds them.
+PAGES := internal/server/page/pages/built
+
+web: ## Build the pages into the program (needs Node)
+	cd web && npm ci --no-audit --no-fund && npm run build
+	rm -rf $(PAGES) && cp -r web/dist $(PAGES)
+
+demo: web build ## Run the watch over an invented fleet
+	bin/isohaline demo
 
 test: ## Run all tests
 	go test ./...
@@ -32,6 +42,13 @@ fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
 
 bench: ## Run the benchmarks (BENCH=regexp)
 	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
+
+account-bench: ## How soon, how surely and how rightly the account finds trouble
+	go run ./cmd/accountbench
+
+pages-test: web build ## Types, logic and browser tests of the pages (needs Chromium)
+	cd web && npm run generate && git diff --exit-code -- src/api/schema.ts
+	cd web && npm run check && npm test && npm run e2e
 
 check: ## Check format, vet, staticcheck, go.mod and shell scripts
 	@unformatted=$$(git ls-files -z '*.go' | xargs -0 gofmt -l); if [ -n "$$unformatted" ]; then echo "gofmt would change:"; echo "$$unformatted"; exit 1; fi
