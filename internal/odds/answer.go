@@ -194,11 +194,11 @@ type Testing struct {
 	// FloorPerYear is the frequency of Danger that no testing can take away.
 	FloorPerYear float64
 	// KneeDays is the interval at which what tests can change is as large as
-	// what they cannot: below it more testing buys less than half. 0: even
-	// weekly tests are above it; +Inf: yearly ones are below.
+	// what they cannot: below it more testing buys less than half. At either end
+	// of the curve it lies there or beyond.
 	KneeDays float64
-	// Skipping one test, how many times as likely Danger is until the next,
-	// and how much of it that adds in all.
+	// SkipFactor is how many times as likely one skipped test makes Danger until
+	// the next, SkipAdds how much expected Danger that is in all.
 	SkipFactor, SkipAdds float64
 	Sentence             string
 }
@@ -211,7 +211,9 @@ type Point struct {
 
 // curveDays are the intervals of the curve: weekly, fortnightly, monthly, every
 // two, three and six months, yearly.
-var curveDays = []float64{7, 14, 30, 61, 91, 182, 365}
+var curveDays = []float64{shortestDays, 14, 30, 61, 91, 182, longestDays}
+
+const shortestDays, longestDays = 7.0, 365.0
 
 func (f *forest) testing() (Testing, error) {
 	means := f.w.means()
@@ -248,7 +250,9 @@ func (f *forest) testing() (Testing, error) {
 	if err != nil {
 		return t, err
 	}
-	t.SkipFactor = second[Danger] / first[Danger]
+	if t.SkipFactor = 1; first[Danger] > 0 {
+		t.SkipFactor = second[Danger] / first[Danger]
+	}
 	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / daysAYear
 	t.Sentence = t.sentence()
 	return t, nil
@@ -267,16 +271,16 @@ func (f *forest) sinceTest(fromH float64) []moment {
 
 // knee is the interval at which the frequency is twice the floor.
 func knee(floor float64, at func(days float64) ([harmCount]float64, error)) (float64, error) {
-	low, high := curveDays[0], curveDays[len(curveDays)-1]
+	low, high := shortestDays, longestDays
 	above := func(days float64) (bool, error) {
 		p, err := at(days)
 		return p[Danger] > 2*floor, err
 	}
 	if yes, err := above(low); err != nil || yes {
-		return 0, err
+		return low, err
 	}
 	if yes, err := above(high); err != nil || !yes {
-		return math.Inf(1), err
+		return high, err
 	}
 	for high-low > 1 { // to the day
 		mid := (low + high) / 2

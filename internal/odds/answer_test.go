@@ -73,7 +73,7 @@ func TestSingleFault(t *testing.T) {
 			t.Errorf("%v: a band of %v to %v about a rate known exactly", f.Harm, f.Low, f.High)
 		}
 	}
-	if p := a.Testing.Curve; p[0].PerYear[Loss]-p[len(p)-1].PerYear[Loss] > 1e-12 || !math.IsInf(a.Testing.KneeDays, 1) {
+	if p := a.Testing.Curve; p[0].PerYear[Loss]-p[len(p)-1].PerYear[Loss] > 1e-12 || a.Testing.KneeDays != longestDays || a.Testing.SkipFactor != 1 {
 		t.Errorf("testing is said to help: %+v", a.Testing)
 	}
 	if len(a.Dominating) != 1 || a.Dominating[0].Share != 1 {
@@ -118,8 +118,9 @@ func TestKnee(t *testing.T) {
 		floor, perDay, want, within float64
 	}{
 		{1, 1.0 / 50, 50, 1},
-		{1, 1, 0, 0},
-		{1, 1e-4, math.Inf(1), 0},
+		{1, 1, shortestDays, 0},
+		{1, 1e-4, longestDays, 0},
+		{0, 1, shortestDays, 0},
 	} {
 		got, err := knee(row.floor, straight(row.floor, row.perDay))
 		if err != nil || got != row.want && !(math.Abs(got-row.want) <= row.within) {
@@ -201,7 +202,7 @@ func TestAnswer(t *testing.T) {
 			t.Errorf("dominating %d: %+v", i, c)
 		}
 	}
-	if s := a.Harms[Danger].Sentence(); !strings.HasPrefix(s, "Animals at risk or a wet floor: expected about once in ") {
+	if s := a.Harms[Danger].Sentence(); !strings.HasPrefix(s, "Animals at risk or a wet floor: to be expected once in ") {
 		t.Errorf("%q", s)
 	}
 	if s := a.Harms[Loss].Sentence(); !strings.Contains(s, "no combination of faults that was tried") {
@@ -314,10 +315,11 @@ func TestWords(t *testing.T) {
 		perYear float64
 		want    string
 	}{
-		{1e-9, "more than 10,000 years"}, {1.0 / 1234, "1200 years"}, {1.0 / 12.3, "12 years"}, {1.0 / 2.345, "2.3 years"},
-		{1, "12 months"}, {12.0 / 3.26, "3.3 months"}, {365.0 / 20, "20 days"}, {1e6, "1.0 days"},
+		{1e-9, "less than once in 10,000 years"}, {1.0 / 1234, "once in 1200 years"}, {1.0 / 12.3, "once in 12 years"},
+		{1.0 / 2.345, "once in 2.3 years"}, {1, "once in 12 months"}, {12.0 / 3.26, "once in 3.3 months"},
+		{365.0 / 20, "once in 20 days"}, {1e6, "daily"},
 	} {
-		if got := years(row.perYear); got != row.want {
+		if got := once(row.perYear); got != row.want {
 			t.Errorf("%v a year: %q, want %q", row.perYear, got, row.want)
 		}
 	}

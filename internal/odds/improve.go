@@ -123,8 +123,8 @@ func (im *Improvement) sentence(before float64) string {
 		return capitalised(im.Words) + ": then no combination that was tried does serious harm."
 	}
 	words := fmt.Sprintf("%s: takes away %s %% of the serious harm", capitalised(im.Words), twoDigits(100*im.Removes[Danger]/before))
-	if now, then := years(im.PerYear[Danger]), years(before); now != then {
-		words += fmt.Sprintf(" (about once in %s instead of once in %s)", now, then)
+	if now, then := once(im.PerYear[Danger]), once(before); now != then {
+		words += fmt.Sprintf(" (%s instead of %s)", now, then)
 	}
 	return words + "."
 }

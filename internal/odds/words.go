@@ -15,25 +15,27 @@ func (f Frequency) Sentence() string {
 	if f.Combinations == 0 {
 		return what + ": no combination of faults that was tried leads there."
 	}
-	return fmt.Sprintf("%s: expected about once in %s; 90 %% of what is believed of the rates gives once in %s to once in %s.",
-		what, years(f.PerYear), years(f.High), years(f.Low))
+	return fmt.Sprintf("%s: to be expected %s; 90 %% of what is believed of the rates gives %s to %s.",
+		what, once(f.PerYear), once(f.High), once(f.Low))
 }
 
 func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// years says the time between two events; beyond ten thousand years the number
-// would claim more than anyone knows.
-func years(perYear float64) string {
+// once says how often; beyond ten thousand years the number would claim more
+// than anyone knows.
+func once(perYear float64) string {
 	const longest, daysAMonth = 1e4, 365.0 / 12
 	switch y := Years(perYear); {
 	case y > longest:
-		return "more than 10,000 years"
+		return "less than once in 10,000 years"
 	case y >= 2:
-		return twoDigits(y) + " years"
+		return "once in " + twoDigits(y) + " years"
 	case y >= 2.0/12:
-		return twoDigits(y*12) + " months"
+		return "once in " + twoDigits(y*12) + " months"
+	case y*12*daysAMonth >= 2:
+		return "once in " + twoDigits(y*12*daysAMonth) + " days"
 	default:
-		return twoDigits(max(1, y*12*daysAMonth)) + " days"
+		return "daily"
 	}
 }
 
@@ -50,7 +52,7 @@ func (w *world) why(s set, values []float64, st *state) string {
 		rate := perYear(w.causes[i].rate(values))
 		words := w.faults[i].Words
 		if !w.stands[i].hidden {
-			parts = append(parts, fmt.Sprintf("%s about once in %s", words, years(rate)))
+			parts = append(parts, words+", "+once(rate))
 			return
 		}
 		mean := 0.0
@@ -61,29 +63,33 @@ func (w *world) why(s set, values []float64, st *state) string {
 			}
 			mean += m.weight * found
 		}
-		parts = append(parts, fmt.Sprintf("%s unseen %s %% of the time, until %s finds it", words, twoDigits(100*mean),
+		parts = append(parts, fmt.Sprintf("%s, unseen, %s %% of the time, until %s finds it", words, twoDigits(100*mean),
 			[...]string{proofTest: "a proof test", overhaul: "the yearly overhaul"}[w.stands[i].test]))
 	})
 	return capitalised(strings.Join(parts, "; ")) + "."
 }
 
 func (t *Testing) sentence() string {
-	fixed := fmt.Sprintf("once in %s is what no testing can take away", years(t.FloorPerYear))
-	if t.FloorPerYear == 0 {
-		fixed = "testing could take all of it away"
-	}
-	now := fmt.Sprintf("Tested every %.0f days: %s. ", t.IntervalDays, fixed)
-	switch {
-	case len(t.Curve) > 0 && t.Curve[0].PerYear[Danger] == 0:
+	if t.Curve[0].PerYear[Danger] == 0 {
 		return "No combination that was tried does serious harm, whatever is tested."
-	case t.KneeDays == 0:
-		now += "Even weekly tests would still more than halve the rest."
-	case math.IsInf(t.KneeDays, 1):
-		now += "Most of the risk is of this kind: testing more or less often changes little."
-	default:
-		now += fmt.Sprintf("The knee is near %.0f days: testing more often than that buys less than half, and less and less.", t.KneeDays)
 	}
-	return now + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next.", twoDigits(t.SkipFactor))
+	words := fmt.Sprintf("Tested every %.0f days. %s is what no testing can take away. ", t.IntervalDays, capitalised(once(t.FloorPerYear)))
+	if t.FloorPerYear == 0 {
+		words = fmt.Sprintf("Tested every %.0f days. Testing could take all of it away. ", t.IntervalDays)
+	}
+	switch t.KneeDays {
+	case shortestDays:
+		words += "Testing decides: even weekly tests leave more than twice that."
+	case longestDays:
+		words += "Most of the risk is of this kind: testing more or less often changes little."
+	default:
+		words += fmt.Sprintf("The knee is near %.0f days: testing more often than that buys less than half, and less and less.", t.KneeDays)
+	}
+	const feltFactor = 1.05
+	if t.SkipFactor < feltFactor {
+		return words + " One skipped test changes next to nothing."
+	}
+	return words + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next.", twoDigits(t.SkipFactor))
 }
 
 // inherentlySafe says so where the source is bounded and all of it at once does
@@ -115,8 +121,8 @@ func (w *world) notes(o Options) []string {
 	}
 	if len(o.Rates) > 0 {
 		if perHour := w.controlLoopPerHour(); perHour < claimLimitPerHour {
-			out = append(out, fmt.Sprintf("The rates given make the ordinary controls fail to stop only once in %s. Without strong evidence nobody should claim better than once in %s for sensor, controller, relay and person together.",
-				years(perYear(perHour)), years(perYear(claimLimitPerHour))))
+			out = append(out, fmt.Sprintf("The rates given make the ordinary controls fail to stop %s. Without strong evidence nobody should claim better than %s for sensor, controller, relay and person together.",
+				once(perYear(perHour)), once(perYear(claimLimitPerHour))))
 		}
 	}
 	return out

@@ -2,34 +2,13 @@ package odds
 
 import (
 	"maps"
-	"math/bits"
 	"slices"
 	"time"
 
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/verify"
-	"isohaline/reliability"
 )
-
-// maxFaults is how many faults a site can have here: they are bits of a set.
-const maxFaults = 64
-
-// set is a set of faults, by index into world.faults.
-type set uint64
-
-func (s set) has(i int) bool      { return s>>i&1 == 1 }
-func (s set) with(i int) set      { return s | 1<<i }
-func (s set) size() int           { return bits.OnesCount64(uint64(s)) }
-func (s set) contains(t set) bool { return s&t == t }
-func (s set) disjoint(t set) bool { return s&t == 0 }
-func (s set) each(visit func(int)) { // ascending
-	for rest := uint64(s); rest != 0; rest &= rest - 1 {
-		visit(bits.TrailingZeros64(rest))
-	}
-}
-
-func setOf(i int) set { return 1 << i }
 
 // world is what both roads share: the faults a site can have, how often each
 // comes, and how long it stays.
@@ -239,7 +218,7 @@ func (w *world) shareCauses(own map[string]column) {
 		if _, isOwn := own[common.fault]; !isOwn {
 			w.causes[together].column, w.causes[together].factor = shared.column, shared.factor
 			rate := &w.rates[together]
-			rate.MeanPerYear *= shared.rate(w.means()) * reliability.HoursPerYear / rate.MeanPerYear
+			rate.MeanPerYear = perYear(shared.rate(w.means()))
 			rate.LowPerYear = perYear(w.columns[shared.column].quantile(lowEnd) * shared.factor)
 			rate.HighPerYear = perYear(w.columns[shared.column].quantile(highEnd) * shared.factor)
 		}
@@ -282,36 +261,3 @@ func (w *world) allHidden(s set) bool {
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
-
-// harm is which of the three harms a row reached, as bits.
-type harm uint8
-
-// Harm is what is counted.
-type Harm uint8
-
-const (
-	WetFloor Harm = iota // the site's class 3 limit of water on the floor
-	Danger               // class 3 or worse: a wet floor or animals at risk
-	Loss                 // class 4: the tank lost or the building flooded
-	harmCount
-)
-
-func (h Harm) String() string {
-	return [...]string{"a wet floor", "animals at risk or a wet floor", "loss of the tank or a flooded building"}[h]
-}
-
-func (h harm) has(k Harm) bool { return h>>k&1 == 1 }
-
-func harmOf(s *site.Site, row *verify.Row) harm {
-	var h harm
-	if row.Outcome.FloorTotalM3() >= s.Limits.FloorM3[plant.Danger-1] {
-		h |= 1 << WetFloor
-	}
-	if row.Class >= plant.Danger {
-		h |= 1 << Danger
-	}
-	if row.Class >= plant.Loss {
-		h |= 1 << Loss
-	}
-	return h
-}
