@@ -136,15 +136,15 @@ func TestAlarms(t *testing.T) {
 		same(t, "none listed", []store.SiteAlarm{}, got(s.Alarms(ctx, ""))(t))
 
 		step(1, alarm.Event{Do: alarm.Raise, Key: leak, Class: 2, HarmIn: 1000 * time.Hour, Sentence: "It leaks."}, t0)
-		step(2, alarm.Event{Do: alarm.Raise, Key: alarm.Key{Code: account.FreshLeak, Tank: "hall"}, Class: 4, HarmIn: 0}, t0.Add(time.Second))
+		step(2, alarm.Event{Do: alarm.Raise, Key: alarm.Key{Code: account.FreshLeak, Tank: "quay"}, Class: 4, HarmIn: 0}, t0.Add(time.Second))
 		list := got(s.Alarms(ctx, ""))(t)
-		if len(list) != 2 || list[0].Tank != "hall" || list[1].SiteID != "harbour" || list[1].Sentence != "It leaks." || list[1].State() != alarm.Unacknowledged {
+		if len(list) != 2 || list[0].Tank != "quay" || list[1].SiteID != "harbour" || list[1].Sentence != "It leaks." || list[1].State() != alarm.Unacknowledged {
 			t.Errorf("alarms, the most urgent first: %+v", list)
 		}
 		step(3, alarm.Event{Do: alarm.Acknowledge, Key: leak, By: "Jon"}, t0.Add(time.Hour))
 		step(4, alarm.Event{Do: alarm.Clear, Key: leak}, t0.Add(2*time.Hour))
 		step(5, alarm.Event{}, t0.Add(3*time.Hour))
-		if list := got(s.Alarms(ctx, "harbour"))(t); len(list) != 1 || list[0].Tank != "hall" {
+		if list := got(s.Alarms(ctx, "harbour"))(t); len(list) != 1 || list[0].Tank != "quay" {
 			t.Errorf("after the leak: %+v", list)
 		}
 		same(t, "elsewhere", []store.SiteAlarm{}, got(s.Alarms(ctx, "annex"))(t))
@@ -153,7 +153,7 @@ func TestAlarms(t *testing.T) {
 		for _, tr := range got(s.Transitions(ctx, "harbour", t0, t0.Add(day)))(t) {
 			told = append(told, tr.Key.Tank+" "+tr.To.String()+" "+tr.By)
 		}
-		same(t, "transitions", []string{"lobby unacknowledged ", "hall unacknowledged ", "lobby acknowledged Jon", "lobby normal "}, told)
+		same(t, "transitions", []string{"lobby unacknowledged ", "quay unacknowledged ", "lobby acknowledged Jon", "lobby normal "}, told)
 		if late := got(s.Transitions(ctx, "harbour", t0.Add(time.Second), t0.Add(3*time.Hour)))(t); len(late) != 2 {
 			t.Errorf("transitions from one time and before another: %+v", late)
 		}
@@ -162,7 +162,7 @@ func TestAlarms(t *testing.T) {
 		for _, n := range notices {
 			sent = append(sent, n.Alarm.Tank+" "+string(n.Outcome)+" "+string(n.Reason))
 		}
-		same(t, "notices", []string{"lobby sent the alarm calls", "hall sent the alarm calls", "lobby sent the condition is gone"}, sent)
+		same(t, "notices", []string{"lobby sent the alarm calls", "quay sent the alarm calls", "lobby sent the condition is gone"}, sent)
 		if len(notices[0].Attempts) != 1 || !notices[0].Attempts[0].At.Equal(t0) {
 			t.Errorf("the record of attempts: %+v", notices[0])
 		}

@@ -61,7 +61,6 @@ type (
 		SiteID  string `bun:",pk"`
 		ID      string `bun:",pk"`
 		Decided time.Time
-		Outcome alarm.Outcome
 		Body    string
 	}
 )
@@ -126,10 +125,10 @@ func (step *AlarmStep) saveNotices(ctx context.Context, tx bun.Tx) error {
 		if err != nil {
 			return err
 		}
-		rows[i] = noticeRow{SiteID: step.SiteID, ID: n.ID, Decided: n.Decided, Outcome: n.Outcome, Body: string(body)}
+		rows[i] = noticeRow{SiteID: step.SiteID, ID: n.ID, Decided: n.Decided, Body: string(body)}
 	}
 	return insertAll(ctx, tx, rows, func(q *bun.InsertQuery) *bun.InsertQuery {
-		return q.On("CONFLICT (site_id, id) DO UPDATE").Set("decided = EXCLUDED.decided, outcome = EXCLUDED.outcome, body = EXCLUDED.body")
+		return q.On("CONFLICT (site_id, id) DO UPDATE").Set("decided = EXCLUDED.decided, body = EXCLUDED.body")
 	})
 }
 

@@ -21,8 +21,8 @@ func BenchmarkAddReadings(b *testing.B) {
 		{"a minute apart", 5000, 1, time.Minute},
 		{"a second apart", 500, 10, time.Second},
 	} {
-		for _, durability := range []store.Durability{store.Kill, store.PowerCut} {
-			b.Run(fmt.Sprintf("%s/%v", row.name, durability), func(b *testing.B) {
+		for survives, durability := range map[string]store.Durability{"a kill": store.Kill, "a power cut": store.PowerCut} {
+			b.Run(fmt.Sprintf("%s, survives %s", row.name, survives), func(b *testing.B) {
 				s := openSQLite(b, durability)
 				ids := makeChannels(b, s, row.channels)
 				readings := make([]store.Reading, 0, row.channels*row.each)

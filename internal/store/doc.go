@@ -5,8 +5,9 @@
 //
 // It is one set of queries for two databases: SQLite in a file, the embedded
 // default, and PostgreSQL for fleets. Open says which by its address. Where
-// they differ is in insert.go (how a batch of readings is written), locks.go,
-// errors.go, backup.go and the migrations whose names end in a database.
+// they differ is in store.go (connections), insert.go (how a batch of readings is
+// written), retention.go (a lock), errors.go, backup.go, migrate.go and the
+// migrations whose names end in a database.
 //
 // Who changes what a person may change goes through an Editor, which knows who
 // and when, and writes the audit log in the same transaction:

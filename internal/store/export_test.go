@@ -54,6 +54,12 @@ func Ask(ctx context.Context, s *Store, query string) (answer string, err error)
 	return answer, err
 }
 
+// ReaderWrites tries to write on a connection for reading.
+func ReaderWrites(ctx context.Context, s *Store) error {
+	_, err := s.read.DB.ExecContext(ctx, "DELETE FROM settings")
+	return err
+}
+
 // Migrate is what Open does with the tables.
 func Migrate(ctx context.Context, s *Store) error { return s.migrate(ctx) }
 

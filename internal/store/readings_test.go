@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/big"
+	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -266,4 +267,41 @@ func TestWritersTogether(t *testing.T) {
 		}
 		checkRollups(t, s, channels)
 	})
+}
+
+// TestTwoProcesses: two that have the same file open, as a server and a command
+// beside it have, wait for each other and lose nothing; and what only reads
+// cannot write.
+func TestTwoProcesses(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "isohaline.db")
+	var stores [2]*store.Store
+	for i := range stores {
+		s, err := store.Open(t.Context(), path, store.Kill)
+		must(t, err)
+		defer s.Close()
+		stores[i] = s
+	}
+	channels := makeChannels(t, stores[0], 3)
+	var wait sync.WaitGroup
+	for i, s := range stores {
+		wait.Go(func() {
+			for n := range 30 {
+				if _, err := s.AddReadings(t.Context(), batchOf(2*n+i, channels)); err != nil {
+					t.Error(err)
+					return
+				}
+			}
+		})
+	}
+	wait.Wait()
+	count := 0
+	for _, c := range channels {
+		count += len(dump(t, stores[0], c))
+	}
+	if count != 60*crashBatch {
+		t.Errorf("%d readings, want %d", count, 60*crashBatch)
+	}
+	if err := store.ReaderWrites(t.Context(), stores[0]); !contains(err, "readonly") {
+		t.Errorf("a reader wrote: %v", err)
+	}
 }

@@ -24,7 +24,6 @@ CREATE TABLE notices (
     site_id TEXT NOT NULL REFERENCES sites (id),
     id      TEXT NOT NULL,
     decided TIMESTAMP NOT NULL,
-    outcome TEXT NOT NULL,
     body    TEXT NOT NULL,
     PRIMARY KEY (site_id, id)
 );
