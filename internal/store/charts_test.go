@@ -57,16 +57,16 @@ func wave(i int) float64 { return 35 + math.Sin(float64(i)/1000) + float64(i%7)/
 func TestChart(t *testing.T) {
 	each(t, func(t *testing.T, s *store.Store) {
 		c := makeChannels(t, s, 2)[0]
-		const n = 12000
-		const every = 23 * time.Minute // 192 days
+		const n = 6000
+		const every = 46 * time.Minute // 192 days
 		fill(t, s, c, t0, every, n)
 		for _, row := range []struct {
 			from, length, step time.Duration
 		}{
 			{0, time.Hour, 0},
 			{13 * time.Minute, 2000 * every, 0},
-			{0, 2000*every + 1000, 30 * time.Minute},
-			{5 * time.Hour, 60 * day, time.Hour},
+			{0, 2000*every + 1000, time.Hour},
+			{5 * time.Hour, 80 * day, time.Hour},
 			{0, 100 * day, 2 * time.Hour},
 			{-400 * day, 600 * day, 12 * time.Hour},
 			{-400 * day, 1400 * day, day},

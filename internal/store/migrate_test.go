@@ -131,7 +131,7 @@ func TestNewerDatabase(t *testing.T) {
 func TestOpenTogether(t *testing.T) {
 	address := newPostgres(t)
 	var wait sync.WaitGroup
-	for range 4 {
+	for range 2 {
 		wait.Go(func() {
 			s, err := store.Open(t.Context(), address, store.Kill)
 			if err != nil {

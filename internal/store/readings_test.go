@@ -285,7 +285,7 @@ func TestTwoProcesses(t *testing.T) {
 	var wait sync.WaitGroup
 	for i, s := range stores {
 		wait.Go(func() {
-			for n := range 30 {
+			for n := range 10 {
 				if _, err := s.AddReadings(t.Context(), batchOf(2*n+i, channels)); err != nil {
 					t.Error(err)
 					return
@@ -298,8 +298,8 @@ func TestTwoProcesses(t *testing.T) {
 	for _, c := range channels {
 		count += len(dump(t, stores[0], c))
 	}
-	if count != 60*crashBatch {
-		t.Errorf("%d readings, want %d", count, 60*crashBatch)
+	if count != 20*crashBatch {
+		t.Errorf("%d readings, want %d", count, 20*crashBatch)
 	}
 	if err := store.ReaderWrites(t.Context(), stores[0]); !contains(err, "readonly") {
 		t.Errorf("a reader wrote: %v", err)
