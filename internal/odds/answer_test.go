@@ -64,7 +64,8 @@ func TestByHand(t *testing.T) {
 // TestSingleFault: on a design that one fault brings down, the harm comes as
 // often as the fault does, whatever is tested.
 func TestSingleFault(t *testing.T) {
-	r := reportOf(t, "plumbed-line")
+	notShort(t, "a slow check")
+	r := reportOf(t, plumbed)
 	a := estimate(t, r, Options{Rates: onlyThese(r.Site, map[string]string{"float-valve-stuck-open": "0.01/yr"}), Samples: 10})
 	for _, f := range a.Harms {
 		// It stands for five days in which it cannot come again.
@@ -132,7 +133,7 @@ func TestKnee(t *testing.T) {
 // TestProperties: over the whole of what is believed, more testing never makes
 // danger more frequent, nor does a part that fails less often.
 func TestProperties(t *testing.T) {
-	for _, name := range []string{nano, "plumbed-line"} {
+	for _, name := range quick() {
 		f := forestOf(t, reportOf(t, name), Options{})
 		danger := func(values []float64, days float64) float64 {
 			p, err := f.perYear(values, f.w.momentsAt(values, days*hoursADay))

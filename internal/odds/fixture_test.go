@@ -51,8 +51,25 @@ func check(tb testing.TB, s *site.Site) *verify.Report {
 	return r
 }
 
-// nano is the smallest example, the quickest to check.
-const nano = "window-nano"
+// nano is the smallest example, the quickest to check; plumbed is the one that
+// single faults bring down, whose check takes seconds to look for changes.
+const nano, plumbed = "window-nano", "plumbed-line"
+
+// notShort leaves a test out of a short run.
+func notShort(tb testing.TB, why string) {
+	tb.Helper()
+	if testing.Short() {
+		tb.Skip(why)
+	}
+}
+
+// quick are the examples to run something on: in a short run the smallest only.
+func quick() []string {
+	if testing.Short() {
+		return []string{nano}
+	}
+	return []string{nano, plumbed}
+}
 
 func forestOf(tb testing.TB, r *verify.Report, o Options) *forest {
 	tb.Helper()

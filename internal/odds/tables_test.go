@@ -132,7 +132,7 @@ func TestRangesAgainstPublished(t *testing.T) {
 // at least as often as anybody may claim (BS EN 61511, 1e-5 an hour, as cited
 // beside claimLimitPerHour).
 func TestClaimLimit(t *testing.T) {
-	for _, name := range []string{nano, "plumbed-line"} {
+	for _, name := range quick() {
 		w, err := newWorld(reportOf(t, name), Options{})
 		if err != nil {
 			t.Fatal(err)
