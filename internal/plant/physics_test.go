@@ -223,3 +223,13 @@ func TestLater(t *testing.T) {
 		t.Errorf("one day double between two plain ones evaporates %.3f of two plain days, want 2", ratio)
 	}
 }
+
+// TestSiphonThroughASeizedPump: a pump that has power and does not turn lets a
+// siphon through like one that is off, and the run comes to its end.
+func TestSiphonThroughASeizedPump(t *testing.T) {
+	tw := exampleTwin(t, "reading-room", 1)
+	c := conditions(t, tw, "pump-seized", "topoff-siphon", "run-limit-disabled", "budget-disabled")
+	if o := tw.SpinUp().Run(Scenario{Conditions: c, Length: 30 * day}).Alone; o.Unfinished {
+		t.Error("the run hit its bound on segments")
+	}
+}

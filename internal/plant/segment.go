@@ -230,7 +230,7 @@ func (r *run) variation(f *flows) float64 {
 	if f.topOff != 0 && hasReservoir(tw.site) {
 		bound(shareOfVessel*tw.reservoirRimM3, f.rate.reservoirM3)
 		bound(shareOfVessel*tw.chamberRimM3, f.rate.chamberM3)
-		if !r.pumpPowered {
+		if !r.pumping() {
 			// A siphon dies away as the two surfaces meet.
 			surface := tw.line.reservoirFloorM + tw.reservoir.LevelM(r.reservoirM3)
 			level := tw.chamber.LevelM(r.chamberM3)

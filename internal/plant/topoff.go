@@ -97,7 +97,7 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 	if t.Plumbed != nil {
 		return tw.line.plumbedM3S
 	}
-	pumping := r.pumpPowered && c.TopOffPumpFrac > 0
+	pumping := r.pumping()
 	if t.Pump != nil && !pumping && !r.linePrimed {
 		return 0 // no pump, and nothing in the line
 	}
@@ -146,6 +146,10 @@ func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 	}
 	return 0
 }
+
+// pumping says whether the pump moves water if there is any: it has power and is
+// not seized. Water may siphon through one that does not.
+func (r *run) pumping() bool { return r.pumpPowered && r.cond.TopOffPumpFrac > 0 }
 
 // tubeEndM is where the tube ends now, above the datum.
 func (r *run) tubeEndM() float64 {

@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"strings"
 	"time"
 
 	"isohaline/evaporation"
@@ -114,13 +115,14 @@ type Row struct {
 
 // ID joins the faults' IDs.
 func (r *Row) ID() string {
-	switch len(r.Faults) {
-	case 0:
+	if len(r.Faults) == 0 {
 		return asBuiltID
-	case 1:
-		return r.Faults[0].ID
 	}
-	return r.Faults[0].ID + "+" + r.Faults[1].ID
+	ids := make([]string, len(r.Faults))
+	for i, f := range r.Faults {
+		ids[i] = f.ID
+	}
+	return strings.Join(ids, "+")
 }
 
 // Barrier is what kept a fault from going further.
