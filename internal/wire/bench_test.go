@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -86,7 +89,18 @@ func ingest(b *testing.B, d Durability, clients, window, perMessage int) {
 		}
 		defer fleet[i].conn.Close()
 	}
-	messages := max(1, b.N/perMessage/clients)
+	readings := load(b, fleet, window, perMessage)
+	b.ReportMetric(readings/b.Elapsed().Seconds(), "readings/s")
+	b.ReportMetric(readings/float64(l.Counters.Frames.Load()), "readings/frame")
+	b.ReportMetric(float64(h.door.Counters.Waited.Load())/1e3/float64(h.door.Counters.Messages.Load()), "µs-wait/message")
+	b.ReportMetric(0, "ns/op")
+}
+
+// load has every client of a fleet publish its share of b.N readings, times
+// that, and says how many were acknowledged.
+func load(b *testing.B, fleet []*publisher, window, perMessage int) float64 {
+	b.Helper()
+	messages := max(1, b.N/perMessage/len(fleet))
 	var failed atomic.Value
 	b.ResetTimer()
 	var wg sync.WaitGroup
@@ -116,11 +130,7 @@ func ingest(b *testing.B, d Durability, clients, window, perMessage int) {
 	if err := failed.Load(); err != nil {
 		b.Fatal(err)
 	}
-	readings := float64(messages * perMessage * clients)
-	b.ReportMetric(readings/b.Elapsed().Seconds(), "readings/s")
-	b.ReportMetric(readings/float64(l.Counters.Frames.Load()), "readings/frame")
-	b.ReportMetric(float64(h.door.Counters.Waited.Load())/1e3/float64(h.door.Counters.Messages.Load()), "µs-wait/message")
-	b.ReportMetric(0, "ns/op")
+	return float64(messages * perMessage * len(fleet))
 }
 
 // BenchmarkIngest is the promise under load: MQTT over loopback, QoS 1, SenML in
@@ -134,6 +144,69 @@ func BenchmarkIngest(b *testing.B) {
 				ingest(b, d, row.clients, row.window, row.perMessage)
 			})
 		}
+	}
+}
+
+// BenchmarkIngestYardstick is the same load on a general-purpose broker, mosquitto,
+// with persistence on and a subscriber away for whom it keeps every message. It
+// acknowledges from memory and writes later, so it promises less.
+func BenchmarkIngestYardstick(b *testing.B) {
+	broker, err := exec.LookPath("mosquitto")
+	if err != nil {
+		b.Skip("SKIPPED: mosquitto, the yardstick, is not installed")
+	}
+	for _, row := range []struct{ clients, window, perMessage int }{{10, 20, 1}, {50, 20, 1}, {200, 20, 1}} {
+		b.Run(fmt.Sprintf("clients=%d/window=%d/readings=%d", row.clients, row.window, row.perMessage), func(b *testing.B) {
+			address := runBroker(b, broker)
+			fleet := make([]*publisher, row.clients)
+			for i := range fleet {
+				var err error
+				if fleet[i], err = dialRaw(address, fmt.Sprintf("fleet/device-%d", i)); err != nil {
+					b.Fatal(err)
+				}
+				defer fleet[i].conn.Close()
+			}
+			readings := load(b, fleet, row.window, row.perMessage)
+			b.ReportMetric(readings/b.Elapsed().Seconds(), "readings/s")
+			b.ReportMetric(0, "ns/op")
+		})
+	}
+}
+
+// runBroker starts the yardstick on a free port of loopback, with one persistent
+// subscriber that has gone away, and ends it with the benchmark.
+func runBroker(b *testing.B, path string) (address string) {
+	b.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	address = l.Addr().String()
+	l.Close()
+	dir := b.TempDir()
+	conf := filepath.Join(dir, "broker.conf")
+	port := address[strings.LastIndex(address, ":")+1:]
+	text := fmt.Sprintf("user root\nlistener %s 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location %s/\n"+
+		"autosave_on_changes true\nautosave_interval 10000\nmax_queued_messages 0\nmax_inflight_messages 0\n", port, dir)
+	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	broker := exec.Command(path, "-c", conf)
+	if err := broker.Start(); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() {
+		broker.Process.Kill()
+		broker.Wait()
+	})
+	for try := 0; ; try++ {
+		away := exec.Command("mosquitto_sub", "-p", port, "-i", "away", "-c", "-q", "1", "-t", "#", "-E")
+		if err := away.Run(); err == nil {
+			return address
+		} else if try == 50 {
+			b.Skipf("SKIPPED: the yardstick does not answer: %v", err)
+		}
+		time.Sleep(100 * time.Millisecond)
 	}
 }
 
