@@ -50,7 +50,7 @@ func (b *bench) worstWay(season int, faults []plant.Fault) (Row, plant.Scenario)
 	}
 	for i, f := range faults {
 		alone := conditionsOf(b.twins[season], []plant.Fault{f})
-		if alone.PowerOff.On == 0 && alone.ReturnOff.On == 0 {
+		if !once(alone.PowerOff) && !once(alone.ReturnOff) {
 			continue
 		}
 		both := b.scenario(season, faults)
@@ -63,6 +63,10 @@ func (b *bench) worstWay(season int, faults []plant.Fault) (Row, plant.Scenario)
 	}
 	return row, way
 }
+
+// once says whether an interruption comes one time only. One that comes again
+// and again meets the other fault at every hour by itself.
+func once(p plant.Pulse) bool { return p.On > 0 && p.Period == 0 }
 
 // scenario is a combination begun all at once. Pairs need not go on once all is
 // lost.
