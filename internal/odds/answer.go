@@ -84,6 +84,9 @@ func Estimate(ctx context.Context, r *verify.Report, o Options) (*Answer, error)
 	if a.Testing, err = f.testing(); err != nil {
 		return nil, err
 	}
+	if err = f.bandAlong(ctx, o, a.Harms[Danger], a.Testing.Curve); err != nil {
+		return nil, err
+	}
 	a.Safe = inherentlySafe(r)
 	a.Notes = f.w.notes(o)
 	return a, nil
@@ -110,21 +113,45 @@ func (w *world) momentsAt(values []float64, intervalH float64) []moment {
 	return cycle(intervalH, values[w.skip])
 }
 
-func (f *forest) bands(ctx context.Context, o Options) ([harmCount]Frequency, error) {
-	var out [harmCount]Frequency
+// draws are rows of rates as they may be.
+func (w *world) draws(o Options) ([][]float64, error) {
 	n := o.Samples
 	if n == 0 {
 		n = DefaultSamples
 	}
-	rows, err := f.w.sample(o.Seed, n)
+	return w.sample(o.Seed, n)
+}
+
+// drawn are the bands of the harms over rows of rates, with a test interval.
+func (f *forest) drawn(ctx context.Context, rows [][]float64, intervalH float64) ([harmCount]reliability.Band, error) {
+	var out [harmCount]reliability.Band
+	each := make([][harmCount]float64, len(rows))
+	err := onEveryCore(ctx, len(rows), func(i int) (err error) {
+		each[i], err = f.perYear(rows[i], f.w.momentsAt(rows[i], intervalH))
+		return err
+	})
 	if err != nil {
 		return out, err
 	}
-	drawn := make([][harmCount]float64, n)
-	err = onEveryCore(ctx, n, func(i int) (err error) {
-		drawn[i], err = f.perYear(rows[i], f.w.momentsAt(rows[i], f.w.intervalH))
-		return err
-	})
+	results := make([]float64, len(rows))
+	for kind := range harmCount {
+		for i := range each {
+			results[i] = each[i][kind]
+		}
+		if out[kind], err = reliability.Summarize(results); err != nil {
+			return out, err
+		}
+	}
+	return out, nil
+}
+
+func (f *forest) bands(ctx context.Context, o Options) ([harmCount]Frequency, error) {
+	var out [harmCount]Frequency
+	rows, err := f.w.draws(o)
+	if err != nil {
+		return out, err
+	}
+	bands, err := f.drawn(ctx, rows, f.w.intervalH)
 	if err != nil {
 		return out, err
 	}
@@ -133,17 +160,9 @@ func (f *forest) bands(ctx context.Context, o Options) ([harmCount]Frequency, er
 	if err != nil {
 		return out, err
 	}
-	for kind := range harmCount {
-		results := make([]float64, n)
-		for i := range drawn {
-			results[i] = drawn[i][kind]
-		}
-		band, err := reliability.Summarize(results)
-		if err != nil {
-			return out, err
-		}
-		out[kind] = Frequency{Harm: kind, PerYear: expected[kind], Low: band.Low, Median: band.Median, High: band.High,
-			Combinations: f.count(kind)}
+	for kind, band := range bands {
+		out[kind] = Frequency{Harm: Harm(kind), PerYear: expected[kind], Low: band.Low, Median: band.Median, High: band.High,
+			Combinations: f.count(Harm(kind))}
 	}
 	return out, nil
 }
@@ -207,6 +226,8 @@ type Testing struct {
 type Point struct {
 	Days    float64
 	PerYear [harmCount]float64
+	// Low and High are the band of Danger.
+	Low, High float64
 }
 
 // curveDays are the intervals of the curve: weekly, fortnightly, monthly, every
@@ -226,7 +247,7 @@ func (f *forest) testing() (Testing, error) {
 		if err != nil {
 			return t, err
 		}
-		t.Curve = append(t.Curve, Point{days, p})
+		t.Curve = append(t.Curve, Point{Days: days, PerYear: p})
 	}
 	fresh := f.w.momentsAt(means, lifeH)
 	for i := range fresh {
@@ -256,6 +277,40 @@ func (f *forest) testing() (Testing, error) {
 	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / daysAYear
 	t.Sentence = t.sentence()
 	return t, nil
+}
+
+// curveSamples is how many draws the band along the curve rests on: few, because
+// weekly tests make a year of many moments.
+const curveSamples = 200
+
+// bandAlong gives every point of the curve its band. The few draws say by what
+// factor an end of the band moves between the site's own interval and the
+// point's; the full band at the site's own interval says from where. So both
+// meet there, and what few draws err by is nearly the same at both and cancels.
+func (f *forest) bandAlong(ctx context.Context, o Options, own Frequency, curve []Point) error {
+	rows, err := f.w.sample(o.Seed, curveSamples)
+	if err != nil {
+		return err
+	}
+	here, err := f.drawn(ctx, rows, f.w.intervalH)
+	if err != nil {
+		return err
+	}
+	moved := func(end, there, here float64) float64 {
+		if here == 0 {
+			return there
+		}
+		return end * there / here
+	}
+	for i := range curve {
+		there, err := f.drawn(ctx, rows, curve[i].Days*hoursADay)
+		if err != nil {
+			return err
+		}
+		curve[i].Low = moved(own.Low, there[Danger].Low, here[Danger].Low)
+		curve[i].High = moved(own.High, there[Danger].High, here[Danger].High)
+	}
+	return nil
 }
 
 // sinceTest is one test interval that begins some hours after the last test,

@@ -192,6 +192,40 @@ func TestBand(t *testing.T) {
 	}
 }
 
+// TestBandAlong: the band along the curve meets the full one at the site's own
+// interval; elsewhere it is near what all the draws give; it never narrows to
+// nothing; and it rises with the interval, as every draw does.
+func TestBandAlong(t *testing.T) {
+	r := reportOf(t, nano)
+	a := estimate(t, r, Options{})
+	f := forestOf(t, r, Options{})
+	rows, err := f.w.draws(Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const few = 0.1 // a hundred draws against four hundred
+	worst := 0.0
+	for i, p := range a.Testing.Curve {
+		if own := a.Harms[Danger]; p.Days == a.Testing.IntervalDays {
+			within(t, "low end, own interval", p.Low, own.Low, 1e-12)
+			within(t, "high end, own interval", p.High, own.High, 1e-12)
+		}
+		if p.Days >= 30 { // weekly with every draw takes a second
+			all, err := f.drawn(t.Context(), rows, p.Days*hoursADay)
+			if err != nil {
+				t.Fatal(err)
+			}
+			within(t, "low end", p.Low, all[Danger].Low, few)
+			within(t, "high end", p.High, all[Danger].High, few)
+			worst = max(worst, math.Abs(p.Low/all[Danger].Low-1), math.Abs(p.High/all[Danger].High-1))
+		}
+		if i > 0 && (p.Low < a.Testing.Curve[i-1].Low || p.High < a.Testing.Curve[i-1].High) || !(p.Low < p.High) {
+			t.Errorf("every %v days: %v to %v", p.Days, p.Low, p.High)
+		}
+	}
+	t.Logf("worst end %.1f %% off", 100*worst)
+}
+
 // TestAnswer: what a client reads of the examples.
 func TestAnswer(t *testing.T) {
 	a := estimate(t, reportOf(t, nano), Options{Samples: 50})
@@ -320,7 +354,7 @@ func TestWords(t *testing.T) {
 		{1.0 / 2.345, "once in 2.3 years"}, {1, "once in 12 months"}, {12.0 / 3.26, "once in 3.3 months"},
 		{365.0 / 20, "once in 20 days"}, {1e6, "daily"},
 	} {
-		if got := once(row.perYear); got != row.want {
+		if got := Once(row.perYear); got != row.want {
 			t.Errorf("%v a year: %q, want %q", row.perYear, got, row.want)
 		}
 	}

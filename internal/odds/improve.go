@@ -8,6 +8,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
@@ -123,7 +124,7 @@ func (im *Improvement) sentence(before float64) string {
 		return capitalised(im.Words) + ": then no combination that was tried does serious harm."
 	}
 	words := fmt.Sprintf("%s: takes away %s %% of the serious harm", capitalised(im.Words), twoDigits(100*im.Removes[Danger]/before))
-	if now, then := once(im.PerYear[Danger]), once(before); now != then {
+	if now, then := Once(im.PerYear[Danger]), Once(before); now != then {
 		words += fmt.Sprintf(" (%s instead of %s)", now, then)
 	}
 	return words + "."
@@ -160,10 +161,14 @@ func proposalsFor(s *site.Site, u units.System) []verify.Proposal {
 }
 
 func checkPrices(prices map[string]float64, proposals []verify.Proposal) error {
+	var known []string
+	for _, p := range proposals {
+		known = append(known, p.ID)
+	}
 	for _, id := range slices.Sorted(maps.Keys(prices)) {
 		place := "price of " + id
-		if !slices.ContainsFunc(proposals, func(p verify.Proposal) bool { return p.ID == id }) {
-			return refuse(place, "name one of the changes that this site leaves room for", "there is no such change")
+		if !slices.Contains(known, id) {
+			return refuse(place, "name one that this site leaves room for: "+strings.Join(known, ", "), "there is no such change")
 		}
 		if v := prices[id]; !(v > 0) || math.IsInf(v, 1) {
 			return refuse(place, "give an amount of money above 0, or none", "%v is not a price", v)

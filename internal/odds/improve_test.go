@@ -78,6 +78,8 @@ func TestPricesRefused(t *testing.T) {
 		var refused *reliability.InputError
 		if _, err := Improve(t.Context(), r, Improving{Prices: prices}); !errors.As(err, &refused) || refused.Fix == "" {
 			t.Errorf("%v: %v", prices, err)
+		} else if prices["a-miracle"] != 0 && !strings.Contains(refused.Fix, "test-twice-as-often") {
+			t.Errorf("which changes there are is not said: %v", err)
 		}
 	}
 }

@@ -16,14 +16,14 @@ func (f Frequency) Sentence() string {
 		return what + ": no combination of faults that was tried leads there."
 	}
 	return fmt.Sprintf("%s: to be expected %s; 90 %% of what is believed of the rates gives %s to %s.",
-		what, once(f.PerYear), once(f.High), once(f.Low))
+		what, Once(f.PerYear), Once(f.High), Once(f.Low))
 }
 
 func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// once says how often; beyond ten thousand years the number would claim more
-// than anyone knows.
-func once(perYear float64) string {
+// Once says how often something that comes so many times a year does; beyond ten
+// thousand years the number would claim more than anyone knows.
+func Once(perYear float64) string {
 	const longest, daysAMonth = 1e4, 365.0 / 12
 	switch y := Years(perYear); {
 	case y > longest:
@@ -52,7 +52,7 @@ func (w *world) why(s set, values []float64, st *state) string {
 		rate := perYear(w.causes[i].rate(values))
 		words := w.faults[i].Words
 		if !w.stands[i].hidden {
-			parts = append(parts, words+", "+once(rate))
+			parts = append(parts, words+", "+Once(rate))
 			return
 		}
 		mean := 0.0
@@ -73,7 +73,7 @@ func (t *Testing) sentence() string {
 	if t.Curve[0].PerYear[Danger] == 0 {
 		return "No combination that was tried does serious harm, whatever is tested."
 	}
-	words := fmt.Sprintf("Tested every %.0f days. %s is what no testing can take away. ", t.IntervalDays, capitalised(once(t.FloorPerYear)))
+	words := fmt.Sprintf("Tested every %.0f days. %s is what no testing can take away. ", t.IntervalDays, capitalised(Once(t.FloorPerYear)))
 	if t.FloorPerYear == 0 {
 		words = fmt.Sprintf("Tested every %.0f days. Testing could take all of it away. ", t.IntervalDays)
 	}
@@ -122,7 +122,7 @@ func (w *world) notes(o Options) []string {
 	if len(o.Rates) > 0 {
 		if perHour := w.controlLoopPerHour(); perHour < claimLimitPerHour {
 			out = append(out, fmt.Sprintf("The rates given make the ordinary controls fail to stop %s. Without strong evidence nobody should claim better than %s for sensor, controller, relay and person together.",
-				once(perYear(perHour)), once(perYear(claimLimitPerHour))))
+				Once(perYear(perHour)), Once(perYear(claimLimitPerHour))))
 		}
 	}
 	return out
