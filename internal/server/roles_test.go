@@ -20,24 +20,28 @@ var who = map[string][]string{
 	"signIn":   {"nobody", "carla", "timo", "olga"},
 	"readings": {"nobody", "carla", "timo", "olga"}, // a device's own credentials
 
-	"me":           {"carla", "timo", "olga"},
-	"signOut":      {"carla", "timo", "olga"},
-	"setUnits":     {"carla", "timo", "olga"},
-	"rounds":       {"carla", "timo", "olga"},
-	"live":         {"carla", "timo", "olga"},
-	"sites":        {"carla", "timo", "olga"},
-	"tank":         {"carla", "timo", "olga"},
-	"tankSection":  {"carla", "timo", "olga"},
-	"channels":     {"carla", "timo", "olga"},
-	"series":       {"carla", "timo", "olga"},
-	"ledger":       {"carla", "timo", "olga"},
-	"events":       {"carla", "timo", "olga"},
-	"findings":     {"carla", "timo", "olga"},
-	"handReadings": {"carla", "timo", "olga"},
-	"siteFile":     {"carla", "timo", "olga"},
-	"versions":     {"carla", "timo", "olga"},
-	"version":      {"carla", "timo", "olga"},
-	"alarms":       {"carla", "timo", "olga"},
+	"me":             {"carla", "timo", "olga"},
+	"signOut":        {"carla", "timo", "olga"},
+	"setUnits":       {"carla", "timo", "olga"},
+	"rounds":         {"carla", "timo", "olga"},
+	"live":           {"carla", "timo", "olga"},
+	"sites":          {"carla", "timo", "olga"},
+	"tank":           {"carla", "timo", "olga"},
+	"tankSection":    {"carla", "timo", "olga"},
+	"channels":       {"carla", "timo", "olga"},
+	"series":         {"carla", "timo", "olga"},
+	"ledger":         {"carla", "timo", "olga"},
+	"events":         {"carla", "timo", "olga"},
+	"findings":       {"carla", "timo", "olga"},
+	"handReadings":   {"carla", "timo", "olga"},
+	"siteFile":       {"carla", "timo", "olga"},
+	"versions":       {"carla", "timo", "olga"},
+	"version":        {"carla", "timo", "olga"},
+	"alarms":         {"carla", "timo", "olga"},
+	"setPassword":    {"carla", "timo", "olga"},
+	"beliefs":        {"carla", "timo", "olga"},
+	"designForm":     {"carla", "timo", "olga"},
+	"exportReadings": {"carla", "timo", "olga"},
 
 	"newTank":        {"timo", "olga"},
 	"addHandReading": {"timo", "olga"},
@@ -55,9 +59,24 @@ var who = map[string][]string{
 	"shelve":         {"timo", "olga"},
 	"unshelve":       {"timo", "olga"},
 
-	"people":    {"olga"},
-	"newPerson": {"olga"},
-	"audit":     {"olga"},
+	"editDraft":      {"timo", "olga"},
+	"previewImport":  {"timo", "olga"},
+	"importReadings": {"timo", "olga"},
+	"alarmNotices":   {"timo", "olga"},
+	"notices":        {"timo", "olga"},
+	"plan":           {"timo", "olga"},
+	"savePlan":       {"timo", "olga"},
+	"tryDelivery":    {"timo", "olga"},
+
+	"people":            {"olga"},
+	"newPerson":         {"olga"},
+	"editPerson":        {"olga"},
+	"setPersonPassword": {"olga"},
+	"audit":             {"olga"},
+	"delivery":          {"olga"},
+	"saveDelivery":      {"olga"},
+	"retention":         {"olga"},
+	"saveRetention":     {"olga"},
 }
 
 // operation is one route of the document.
@@ -84,10 +103,10 @@ func operations(t *testing.T) []operation {
 }
 
 // things are what paths name at a site.
-type things struct{ tank, device, alarm string }
+type things struct{ site, tank, device, alarm string }
 
 func (th things) in(path string) string {
-	return strings.NewReplacer("{tank}", th.tank, "{device}", th.device, "{alarm}", th.alarm, "{version}", "1").Replace(path)
+	return strings.NewReplacer("{tank}", th.tank, "{device}", th.device, "{alarm}", th.alarm, "{site}", th.site, "{version}", "1", "{person}", "carla").Replace(path)
 }
 
 // furnish gives a tank a device and an alarm, so that every path has something
@@ -107,7 +126,7 @@ func (h *house) furnish(siteID, tankID string) things {
 	if len(h.Watch.Alarms()) == 0 {
 		h.t.Fatalf("a wet ceiling made no alarm at %s", tankID)
 	}
-	return things{tankID, d.ID, siteID + ":" + tankID + "::ceiling-wet"}
+	return things{siteID, tankID, d.ID, siteID + ":" + tankID + "::ceiling-wet"}
 }
 
 // TestWhoMayDoWhat tries every route as everybody.

@@ -31,6 +31,14 @@ type Alarm struct {
 	ShelvedBy     string     `json:"shelvedBy,omitempty"`
 	Cause         string     `json:"cause,omitempty" doc:"the alarm that explains and silences this one"`
 	LongestShelfS float64    `json:"longestShelfS" doc:"how long it may be shelved at most, in seconds"`
+	Told          *Told      `json:"told,omitempty" doc:"absent: nobody was told"`
+}
+
+// Told is how many messages about an alarm's present call went where.
+type Told struct {
+	Sent    int `json:"sent"`
+	Pending int `json:"pending" doc:"to be tried, or tried again"`
+	Failed  int `json:"failed" doc:"given up: somebody who should know was not reached"`
 }
 
 type alarmsOut struct {

@@ -12,17 +12,15 @@ import (
 
 // LedgerDay is what went in on one day against what was expected to.
 type LedgerDay struct {
-	Day    string  `json:"day" format:"date" doc:"UTC"`
-	Litres float64 `json:"litres" doc:"topped up"`
-	Fills  int     `json:"fills"`
-	// Expected is today's belief for every day: what the account believed then is
-	// not kept.
-	Expected *Band `json:"expected,omitempty" doc:"what the air takes, from the physics and what the tank has shown; nine days in ten"`
+	Day      string  `json:"day" format:"date" doc:"UTC"`
+	Litres   float64 `json:"litres" doc:"topped up"`
+	Fills    int     `json:"fills"`
+	Expected *Band   `json:"expected,omitempty" doc:"what the air takes, from the physics and what the tank has shown, as it was believed on that day; nine days in ten. Absent if nothing was believed then"`
 }
 
 type ledgerOut struct {
 	Body struct {
-		Days []LedgerDay `json:"days" doc:"oldest first; days without a fill are there too"`
+		Days []LedgerDay `json:"days" doc:"oldest first, from the day of the first reading on; days without a fill are there too"`
 	}
 }
 

@@ -25,6 +25,7 @@ type peopleOut struct {
 
 // AuditLine is one change that somebody made.
 type AuditLine struct {
+	ID   int64     `json:"id"`
 	At   time.Time `json:"at"`
 	By   string    `json:"by"`
 	Did  string    `json:"did" example:"revoke device"`
@@ -39,7 +40,31 @@ type auditOut struct {
 }
 
 type auditIn struct {
-	Limit int `query:"limit" default:"200" minimum:"1" maximum:"1000"`
+	Limit   int    `query:"limit" default:"200" minimum:"1" maximum:"1000"`
+	Before  int64  `query:"before" minimum:"0" doc:"a line's id: only older ones"`
+	Subject string `query:"subject" maxLength:"256" example:"device/k3f9x2ab" doc:"only what was done to this"`
+	By      string `query:"by" maxLength:"64" doc:"only what this person did"`
+}
+
+type PersonIn struct {
+	Person string `path:"person" maxLength:"64" example:"ada"`
+}
+
+type editPersonIn struct {
+	PersonIn
+	Body struct {
+		Mail     string   `json:"mail,omitempty" format:"email" maxLength:"254" doc:"absent: none"`
+		Role     string   `json:"role" enum:"operator,technician,client"`
+		SiteIDs  []string `json:"siteIds,omitempty" doc:"the sites to see; operators see all"`
+		Disabled bool     `json:"disabled,omitempty" doc:"may not sign in, and is signed out at once"`
+	}
+}
+
+type personPasswordIn struct {
+	PersonIn
+	Body struct {
+		Password string `json:"password" minLength:"12" maxLength:"256"`
+	}
 }
 
 func (a *API) people(ctx context.Context, _ *struct{}) (*peopleOut, error) {
@@ -64,15 +89,23 @@ func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*personOut, error
 	return &personOut{Body: *showPerson(&u)}, nil
 }
 
+func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, error) {
+	return nil, later()
+}
+
+func (a *API) setPersonPassword(ctx context.Context, in *personPasswordIn) (*struct{}, error) {
+	return nil, later()
+}
+
 func (a *API) audit(ctx context.Context, in *auditIn) (*auditOut, error) {
-	entries, err := a.store.Audit(ctx, store.AuditQuery{Limit: in.Limit})
+	entries, err := a.store.Audit(ctx, store.AuditQuery{Subject: in.Subject, Who: in.By, Before: in.Before, Limit: in.Limit})
 	if err != nil {
 		return nil, err
 	}
 	out := &auditOut{}
 	out.Body.Lines = []AuditLine{}
 	for _, e := range entries {
-		out.Body.Lines = append(out.Body.Lines, AuditLine{At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail})
+		out.Body.Lines = append(out.Body.Lines, AuditLine{ID: e.ID, At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail})
 	}
 	return out, nil
 }

@@ -19,6 +19,9 @@ const (
 	tagAlarm   = "Alarms"
 	tagDesign  = "Design"
 	tagPeople  = "People"
+	tagNotice  = "Notices"
+	tagRecord  = "Records"
+	tagUpkeep  = "Upkeep"
 )
 
 // register declares every route.
@@ -28,6 +31,7 @@ func (a *API) register() {
 	add(a, open, route("POST", "/api/session", "signIn", tagSession, "Sign in"), a.signIn)
 	add(a, viewers, route("GET", "/api/session", "me", tagSession, "Who is signed in"), a.me)
 	add(a, viewers, nothing(route("DELETE", "/api/session", "signOut", tagSession, "Sign out")), a.signOut)
+	add(a, viewers, nothing(route("PUT", "/api/session/password", "setPassword", tagSession, "Change one's own password; every other session ends")), a.setPassword)
 	add(a, viewers, route("PUT", "/api/session/units", "setUnits", tagSession, "Remember metric or US units for this person"), a.setUnits)
 
 	add(a, viewers, route("GET", "/api/rounds", "rounds", tagRounds, "The tanks that need a person, worst first, and the quiet ones"), a.rounds)
@@ -39,6 +43,7 @@ func (a *API) register() {
 	add(a, viewers, svg(route("GET", "/api/tanks/{tank}/section.svg", "tankSection", tagTank, "The section drawing with the live level")), a.tankSection)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/channels", "channels", tagTank, "What is measured at a tank"), a.channels)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/series", "series", tagTank, "One channel against time, at the resolution asked for"), a.series)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/beliefs", "beliefs", tagTank, "What the account believed over time: salinity, pump flow, the expected top-off"), a.beliefs)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/ledger", "ledger", tagTank, "Litres in per day against litres expected"), a.ledger)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/events", "events", tagTank, "What happened"), a.events)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/findings", "findings", tagTank, "What the account found in a range of time"), a.findings)
@@ -54,6 +59,13 @@ func (a *API) register() {
 	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a site file that is not saved"), a.checkDraft)
 	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a site file that is not saved")), a.draftSection)
 
+	add(a, viewers, route("GET", "/api/tanks/{tank}/form", "designForm", tagDesign, "The site file as last saved, as a form"), a.designForm)
+	add(a, staff, route("POST", "/api/drafts/form", "editDraft", tagDesign, "Edit a draft by field, and see what it makes"), a.editDraft)
+
+	add(a, staff, table(route("POST", "/api/tanks/{tank}/imports/preview", "previewImport", tagRecord, "How a table of readings (CSV) would be imported")), a.previewImport)
+	add(a, staff, table(created(route("POST", "/api/tanks/{tank}/imports", "importReadings", tagRecord, "Import a table of readings (CSV)"))), a.importReadings)
+	add(a, viewers, csv(route("GET", "/api/tanks/{tank}/readings.csv", "exportReadings", tagRecord, "Every reading of a tank in a range of time, as a table that can be imported and replayed")), a.exportReadings)
+
 	add(a, staff, route("GET", "/api/devices", "devices", tagDevice, "Devices and what was refused of them"), a.listDevices)
 	add(a, staff, created(route("POST", "/api/devices", "newDevice", tagDevice, "Make a device with its own credentials")), a.newDevice)
 	add(a, staff, route("GET", "/api/devices/{device}", "device", tagDevice, "One device"), a.device)
@@ -66,8 +78,20 @@ func (a *API) register() {
 	add(a, staff, route("POST", "/api/alarms/{alarm}/shelve", "shelve", tagAlarm, "Put an alarm aside for a time"), a.shelve)
 	add(a, staff, route("POST", "/api/alarms/{alarm}/unshelve", "unshelve", tagAlarm, "Take an alarm off the shelf earlier"), a.unshelve)
 
+	add(a, staff, route("GET", "/api/alarms/{alarm}/notices", "alarmNotices", tagNotice, "Who was told of an alarm: what, when, and what became of it"), a.alarmNotices)
+	add(a, staff, route("GET", "/api/notices", "notices", tagNotice, "Who was told of any alarm"), a.notices)
+	add(a, staff, route("GET", "/api/sites/{site}/plan", "plan", tagNotice, "Who is told of a site's alarms, and when"), a.plan)
+	add(a, staff, route("PUT", "/api/sites/{site}/plan", "savePlan", tagNotice, "Save who is told of a site's alarms"), a.savePlan)
+	add(a, operators, route("GET", "/api/delivery", "delivery", tagNotice, "The mail server and the webhooks, without their secrets"), a.delivery)
+	add(a, operators, route("PUT", "/api/delivery", "saveDelivery", tagNotice, "Set the mail server and the webhooks up"), a.saveDelivery)
+	add(a, staff, route("POST", "/api/delivery/test", "tryDelivery", tagNotice, "Send a test message as set up, and say what happened"), a.tryDelivery)
+
 	add(a, operators, route("GET", "/api/people", "people", tagPeople, "Accounts"), a.people)
 	add(a, operators, created(route("POST", "/api/people", "newPerson", tagPeople, "Make an account")), a.newPerson)
+	add(a, operators, route("PUT", "/api/people/{person}", "editPerson", tagPeople, "Change an account's mail address, role and sites, or disable it"), a.editPerson)
+	add(a, operators, nothing(route("PUT", "/api/people/{person}/password", "setPersonPassword", tagPeople, "Give somebody a new password; their sessions end")), a.setPersonPassword)
+	add(a, operators, route("GET", "/api/retention", "retention", tagUpkeep, "How long readings are kept"), a.retention)
+	add(a, operators, route("PUT", "/api/retention", "saveRetention", tagUpkeep, "Save how long readings are kept; older ones are dropped within a day"), a.saveRetention)
 	add(a, operators, route("GET", "/api/audit", "audit", tagPeople, "Who changed what, and when"), a.audit)
 }
 
@@ -89,6 +113,25 @@ func nothing(op huma.Operation) huma.Operation {
 // the device's page.
 func large(op huma.Operation) huma.Operation {
 	op.MaxBodyBytes = wire.MaxMessage + 64<<10
+	return op
+}
+
+// MaxTable is how large a table of readings may be, and tableSlack what a form
+// puts around it.
+const (
+	MaxTable   = 10_000_000
+	tableSlack = 256 << 10
+)
+
+func table(op huma.Operation) huma.Operation {
+	op.MaxBodyBytes = MaxTable + tableSlack
+	return op
+}
+
+func csv(op huma.Operation) huma.Operation {
+	op.Responses = map[string]*huma.Response{"200": {
+		Description: "CSV: time, channel, value, unit, device", Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}},
+	}}
 	return op
 }
 

@@ -14,10 +14,12 @@ import (
 
 // Person is who is signed in.
 type Person struct {
-	Name    string   `json:"name" example:"ada"`
-	Role    string   `json:"role" enum:"operator,technician,client"`
-	Units   string   `json:"units" enum:"metric,us"`
-	SiteIDs []string `json:"siteIds" doc:"the sites to see; empty for operators, who see all"`
+	Name     string   `json:"name" example:"ada"`
+	Mail     string   `json:"mail,omitempty" doc:"absent: none, they sign in by name"`
+	Role     string   `json:"role" enum:"operator,technician,client"`
+	Units    string   `json:"units" enum:"metric,us"`
+	SiteIDs  []string `json:"siteIds" doc:"the sites to see; empty for operators, who see all"`
+	Disabled bool     `json:"disabled,omitempty" doc:"may not sign in"`
 }
 
 type personOut struct{ Body Person }
@@ -26,6 +28,13 @@ type signInIn struct {
 	Body struct {
 		Name     string `json:"name" minLength:"1" maxLength:"254" doc:"or the mail address"`
 		Password string `json:"password" minLength:"1" maxLength:"256"`
+	}
+}
+
+type passwordIn struct {
+	Body struct {
+		Old string `json:"old" minLength:"1" maxLength:"256"`
+		New string `json:"new" minLength:"12" maxLength:"256"`
 	}
 }
 
@@ -171,6 +180,10 @@ func (a *API) signOut(ctx context.Context, _ *struct{}) (*struct{}, error) {
 	return nil, a.sessions.Destroy(ctx)
 }
 
+func (a *API) setPassword(ctx context.Context, in *passwordIn) (*struct{}, error) {
+	return nil, later()
+}
+
 func (a *API) setUnits(ctx context.Context, in *unitsIn) (*personOut, error) {
 	u, err := a.store.User(ctx, personOf(ctx).Name)
 	if err != nil {
@@ -181,7 +194,11 @@ func (a *API) setUnits(ctx context.Context, in *unitsIn) (*personOut, error) {
 }
 
 func showPerson(u *store.User) *Person {
-	return &Person{Name: u.ID, Role: string(u.Role), Units: string(u.Units), SiteIDs: append([]string{}, u.Sites...)}
+	p := &Person{Name: u.ID, Role: string(u.Role), Units: string(u.Units), SiteIDs: append([]string{}, u.Sites...), Disabled: u.Disabled}
+	if u.Mail != u.ID {
+		p.Mail = u.Mail
+	}
+	return p
 }
 
 // newUser is an account before it is stored. Who gives no mail address signs in

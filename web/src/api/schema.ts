@@ -38,6 +38,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/alarms/{alarm}/notices": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Who was told of an alarm: what, when, and what became of it */
+        get: operations["alarmNotices"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/alarms/{alarm}/reset": {
         parameters: {
             query?: never;
@@ -106,6 +123,41 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/delivery": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The mail server and the webhooks, without their secrets */
+        get: operations["delivery"];
+        /** Set the mail server and the webhooks up */
+        put: operations["saveDelivery"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/delivery/test": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Send a test message as set up, and say what happened */
+        post: operations["tryDelivery"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/devices": {
         parameters: {
             query?: never;
@@ -153,6 +205,23 @@ export interface paths {
         put?: never;
         /** Try every single fault on a site file that is not saved */
         post: operations["checkDraft"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/form": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Edit a draft by field, and see what it makes */
+        post: operations["editDraft"];
         delete?: never;
         options?: never;
         head?: never;
@@ -211,6 +280,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/notices": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Who was told of any alarm */
+        get: operations["notices"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/people": {
         parameters: {
             query?: never;
@@ -229,6 +315,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/people/{person}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Change an account's mail address, role and sites, or disable it */
+        put: operations["editPerson"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/people/{person}/password": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Give somebody a new password; their sessions end */
+        put: operations["setPersonPassword"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/readings": {
         parameters: {
             query?: never;
@@ -240,6 +360,24 @@ export interface paths {
         put?: never;
         /** Hand in readings (SenML, RFC 8428); the answer comes when the log has them */
         post: operations["readings"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/retention": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How long readings are kept */
+        get: operations["retention"];
+        /** Save how long readings are kept; older ones are dropped within a day */
+        put: operations["saveRetention"];
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -282,6 +420,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/session/password": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Change one's own password; every other session ends */
+        put: operations["setPassword"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/session/units": {
         parameters: {
             query?: never;
@@ -316,6 +471,24 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/sites/{site}/plan": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Who is told of a site's alarms, and when */
+        get: operations["plan"];
+        /** Save who is told of a site's alarms */
+        put: operations["savePlan"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks": {
         parameters: {
             query?: never;
@@ -342,6 +515,23 @@ export interface paths {
         };
         /** Everything about a tank now */
         get: operations["tank"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/tanks/{tank}/beliefs": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What the account believed over time: salinity, pump flow, the expected top-off */
+        get: operations["beliefs"];
         put?: never;
         post?: never;
         delete?: never;
@@ -419,6 +609,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/form": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The site file as last saved, as a form */
+        get: operations["designForm"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/hand-readings": {
         parameters: {
             query?: never;
@@ -437,6 +644,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/imports": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Import a table of readings (CSV) */
+        post: operations["importReadings"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/tanks/{tank}/imports/preview": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** How a table of readings (CSV) would be imported */
+        post: operations["previewImport"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/ledger": {
         parameters: {
             query?: never;
@@ -446,6 +687,23 @@ export interface paths {
         };
         /** Litres in per day against litres expected */
         get: operations["ledger"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/tanks/{tank}/readings.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every reading of a tank in a range of time, as a table that can be imported and replayed */
+        get: operations["exportReadings"];
         put?: never;
         post?: never;
         delete?: never;
@@ -608,6 +866,8 @@ export interface components {
             state: string;
             tankId?: string;
             title: string;
+            /** @description absent: nobody was told */
+            told?: components["schemas"]["Told"];
         };
         AlarmEvent: {
             alarm: components["schemas"]["Alarm"];
@@ -616,12 +876,23 @@ export interface components {
             /** @description most urgent first; normal ones are left out */
             alarms: components["schemas"]["Alarm"][];
         };
+        Attempt: {
+            /** Format: date-time */
+            at: string;
+            /** @description what went wrong, empty if nothing */
+            problem: string;
+            /** @description what was sent */
+            subject?: string;
+            text?: string;
+        };
         AuditLine: {
             /** Format: date-time */
             at: string;
             by: string;
             /** @example revoke device */
             did: string;
+            /** Format: int64 */
+            id: number;
             /** @description what changed, as JSON */
             more?: string;
             /** @example device/k3f9x2ab */
@@ -638,6 +909,27 @@ export interface components {
             low: number;
             /** Format: double */
             value: number;
+        };
+        Beliefs: {
+            /** @description what a day's top-off was expected to be */
+            expectedLitresDay: number[];
+            expectedLitresDayHigh: number[];
+            /** @description nine days in ten lie between low and high */
+            expectedLitresDayLow: number[];
+            /** @description flow of the top-off pump */
+            pumpLitresMin: number[];
+            /** @description standard deviation of the flow */
+            pumpSD: number[];
+            salinityPSU: number[];
+            /** @description standard deviation of the salinity */
+            salinitySD: number[];
+            /**
+             * Format: double
+             * @description width of a point in seconds; 0: as it was noted, each hour
+             */
+            stepS: number;
+            /** @description seconds since 1970, UTC; the start of each point */
+            t: number[];
         };
         Change: {
             buys: string[];
@@ -709,6 +1001,17 @@ export interface components {
             tryHttp: string;
             user: string;
         };
+        Delivery: {
+            /** @description absent: no mail is sent */
+            mail?: components["schemas"]["MailServer"];
+            webhooks: components["schemas"]["Webhook"][];
+        };
+        DeliveryInBody: {
+            /** @description absent: no mail */
+            mail?: components["schemas"]["MailServerIn"];
+            /** @description all of them; what is left out is forgotten */
+            webhooks: components["schemas"]["WebhookIn"][];
+        };
         Device: {
             /** Format: date-time */
             created: string;
@@ -728,11 +1031,36 @@ export interface components {
         DevicesOutBody: {
             devices: components["schemas"]["Device"][];
         };
+        Draft: {
+            /** @description absent while there are problems */
+            check?: components["schemas"]["Check"];
+            form: components["schemas"]["Form"];
+            /** @description the section drawing, as SVG; absent while there are problems */
+            section?: string;
+        };
         DraftInBody: {
             text: string;
         };
         DraftSectionInBody: {
             text: string;
+        };
+        EditDraftInBody: {
+            edits: components["schemas"]["FormEdit"][];
+            /** @description the draft before the edits */
+            text: string;
+        };
+        EditPersonInBody: {
+            /** @description may not sign in, and is signed out at once */
+            disabled?: boolean;
+            /**
+             * Format: email
+             * @description absent: none
+             */
+            mail?: string;
+            /** @enum {string} */
+            role: "operator" | "technician" | "client";
+            /** @description the sites to see; operators see all */
+            siteIds?: string[];
         };
         Estimate: {
             /** Format: double */
@@ -824,6 +1152,84 @@ export interface components {
         FirstRun: {
             needed: boolean;
         };
+        Form: {
+            /** @description by field, in the order of lines; none: the file is valid */
+            problems: components["schemas"]["Wrong"][];
+            /** @description the file itself */
+            root: components["schemas"]["FormGroup"];
+            /** @description the site file that the form shows */
+            text: string;
+            /** @description worth a look */
+            warnings: components["schemas"]["Wrong"][];
+        };
+        FormEdit: {
+            /**
+             * @description set a field; add an optional group, or an item to a list; remove a field, a group or an item
+             * @enum {string}
+             */
+            do: "set" | "add" | "remove";
+            /** @example display.height */
+            path: string;
+            /** @description for set */
+            value?: string;
+        };
+        FormField: {
+            /** @description what it means when the key is left out */
+            absent?: string;
+            choices?: string[];
+            /** @example 340 mm */
+            example?: string;
+            help: string;
+            /**
+             * @description a list is one entry to a line
+             * @enum {string}
+             */
+            kind: "text" | "choice" | "yes-no" | "quantity" | "list";
+            /** @example Height */
+            label: string;
+            optional: boolean;
+            /** @example display.height */
+            path: string;
+            present: boolean;
+            /** @example a length */
+            quantity?: string;
+            /** @example 20 mm to 5 m */
+            range?: string;
+            /** @description those that may be used */
+            units?: string[];
+            /** @description as the file has it; empty when absent */
+            value: string;
+        };
+        FormFile: {
+            ContentType: string;
+            Filename: string;
+            IsSet: boolean;
+            /** Format: int64 */
+            Size: number;
+        };
+        FormGroup: {
+            fields: components["schemas"]["FormField"][];
+            groups: components["schemas"]["FormGroup"][];
+            help: string;
+            /** @example Reservoir */
+            label: string;
+            /** @description its groups are items: add one under the path, remove one under its own */
+            list: boolean;
+            /**
+             * Format: int64
+             * @description how many items at most
+             */
+            max?: number;
+            /** @description it may be left out */
+            optional: boolean;
+            /**
+             * @description empty for the file itself; items of a list count from 1
+             * @example top-off.reservoir
+             */
+            path: string;
+            /** @description the file has it */
+            present: boolean;
+        };
         HandReading: {
             /** Format: date-time */
             at: string;
@@ -857,13 +1263,135 @@ export interface components {
             /** @description newest first */
             readings: components["schemas"]["HandReading"][];
         };
+        ImportChannel: {
+            /** @description its values are like 1 and 0, on and off, wet and dry */
+            contact: boolean;
+            /** @example level */
+            id: string;
+            /** @description the first is its own; none for a contact */
+            units: string[];
+        };
+        ImportColumn: {
+            /** @description of a value */
+            channel?: string;
+            /**
+             * Format: int64
+             * @description from 1
+             */
+            column: number;
+            /** @description what stands above it */
+            header?: string;
+            /** @description of a value, one of the channel's */
+            unit?: string;
+            /**
+             * @description time: when; date and clock: when, in two columns; value: readings of the channel in the unit; name, number, unit: one reading a row, with its channel's name, its value and, if there is such a column, its unit
+             * @enum {string}
+             */
+            use: "ignore" | "time" | "date" | "clock" | "value" | "name" | "number" | "unit";
+        };
+        ImportMapping: {
+            /** @description columns that are not here are ignored */
+            columns: components["schemas"]["ImportColumn"][];
+            /** @description 12,5 is twelve and a half */
+            decimalComma: boolean;
+            /** @description the first row is one */
+            header: boolean;
+            /** @enum {string} */
+            separator: "comma" | "semicolon" | "tab" | "bar";
+            /** @enum {string} */
+            timeFormat: "year-month-day" | "day-month-year" | "month-day-year" | "unix-seconds" | "unix-milliseconds";
+            /**
+             * @description of times that do not say theirs, by its IANA name; empty: UTC
+             * @example Europe/Berlin
+             */
+            zone: string;
+        };
+        ImportPreview: {
+            /** @description what columns may mean */
+            channels: components["schemas"]["ImportChannel"][];
+            /** @description the header included */
+            firstRows: string[][];
+            /**
+             * Format: date-time
+             * @description the time of the first of them
+             */
+            from?: string;
+            /** @description as asked for, or as guessed */
+            mapping: components["schemas"]["ImportMapping"];
+            /** Format: int64 */
+            problemCount: number;
+            /** @description the first of them */
+            problems: components["schemas"]["ImportProblem"][];
+            /**
+             * Format: int64
+             * @description how many would be imported
+             */
+            readings: number;
+            /**
+             * Format: int64
+             * @description without the header
+             */
+            rows: number;
+            /**
+             * Format: date-time
+             * @description the time of the last
+             */
+            to?: string;
+        };
+        ImportProblem: {
+            /**
+             * Format: int64
+             * @description from 1; absent: the whole row
+             */
+            column?: number;
+            fix?: string;
+            /** @description what stands above the column */
+            header?: string;
+            /** @example is above 50 °C */
+            reason: string;
+            /**
+             * Format: int64
+             * @description as a spreadsheet counts, from 1, the header included
+             */
+            row: number;
+            /** @description what stands there */
+            value?: string;
+        };
+        ImportResult: {
+            /** @description the account has worked through them; otherwise it knew later times already, and they are in charts and ledger alone */
+            account: boolean;
+            /** @description the device that they are listed under */
+            deviceId: string;
+            /** Format: date-time */
+            from?: string;
+            /** Format: int64 */
+            problemCount: number;
+            /** @description what was left out; the first of them */
+            problems: components["schemas"]["ImportProblem"][];
+            /**
+             * Format: int64
+             * @description how many are in the log now
+             */
+            readings: number;
+            /**
+             * Format: int64
+             * @description how many of them the tank had already, under the same time and channel
+             */
+            repeated: number;
+            /** Format: date-time */
+            to?: string;
+        };
+        Known: {
+            mail: string;
+            name: string;
+        };
         LedgerDay: {
             /**
              * Format: date
              * @description UTC
              */
             day: string;
-            /** @description what the air takes, from the physics and what the tank has shown; nine days in ten */
+            /** @description what the air takes, from the physics and what the tank has shown, as it was believed on that day; nine days in ten. Absent if nothing was believed then */
             expected?: components["schemas"]["Band"];
             /** Format: int64 */
             fills: number;
@@ -874,7 +1402,7 @@ export interface components {
             litres: number;
         };
         LedgerOutBody: {
-            /** @description oldest first; days without a fill are there too */
+            /** @description oldest first, from the day of the first reading on; days without a fill are there too */
             days: components["schemas"]["LedgerDay"][];
         };
         Live: {
@@ -888,6 +1416,33 @@ export interface components {
             tempC?: components["schemas"]["Reading"];
             topOffPump?: components["schemas"]["Contact"];
             watch?: components["schemas"]["Contact"];
+        };
+        MailServer: {
+            /** @example alarms@example.org */
+            from: string;
+            hasPassword: boolean;
+            /** @example mail.example.org */
+            host: string;
+            /**
+             * Format: int64
+             * @example 587
+             */
+            port: number;
+            /** @enum {string} */
+            security: "starttls" | "tls" | "none";
+            /** @description empty: no authentication */
+            user: string;
+        };
+        MailServerIn: {
+            from: string;
+            host: string;
+            /** @description absent: the one that is kept, if host and user stay the same; empty: none */
+            password?: string;
+            /** Format: int64 */
+            port: number;
+            /** @enum {string} */
+            security: "starttls" | "tls" | "none";
+            user?: string;
         };
         NewDeviceInBody: {
             name: string;
@@ -911,10 +1466,56 @@ export interface components {
             siteName?: string;
             tankId: string;
         };
+        Notice: {
+            alarmId: string;
+            /** @description oldest first */
+            attempts: components["schemas"]["Attempt"][];
+            /**
+             * Format: date-time
+             * @description the alarm's call that it is about
+             */
+            called: string;
+            contact: components["schemas"]["Recipient"];
+            /** Format: date-time */
+            decided: string;
+            /** @description it tells that the condition is gone */
+            end: boolean;
+            id: string;
+            /** @enum {string} */
+            outcome: "pending" | "sent" | "failed" | "dropped";
+            /** @description why it was decided or dropped */
+            reason: string;
+            /**
+             * Format: int64
+             * @description from 1; 0 where it tells the end
+             */
+            round: number;
+            /**
+             * Format: int64
+             * @description from 1; 0 where it tells the end
+             */
+            rung: number;
+            siteId: string;
+            tankId?: string;
+            /** @description the alarm's */
+            title: string;
+        };
+        NoticesOutBody: {
+            /** @description newest first */
+            notices: components["schemas"]["Notice"][];
+        };
+        PasswordInBody: {
+            new: string;
+            old: string;
+        };
         PeopleOutBody: {
             people: components["schemas"]["Person"][];
         };
         Person: {
+            /** @description may not sign in */
+            disabled?: boolean;
+            /** @description absent: none, they sign in by name */
+            mail?: string;
             /** @example ada */
             name: string;
             /** @enum {string} */
@@ -923,6 +1524,31 @@ export interface components {
             siteIds: string[];
             /** @enum {string} */
             units: "metric" | "us";
+        };
+        PersonPasswordInBody: {
+            password: string;
+        };
+        Plan: {
+            critical: components["schemas"]["Route"];
+            high: components["schemas"]["Route"];
+            low: components["schemas"]["Route"];
+            medium: components["schemas"]["Route"];
+            /** @description those who were told hear when it is over */
+            tellEnd: boolean;
+            /**
+             * @description the time zone of times in messages, by its IANA name; empty: UTC
+             * @example Europe/Berlin
+             */
+            zone: string;
+        };
+        PlanPage: {
+            /** @description a mail server is set up */
+            hasMail: boolean;
+            /** @description accounts that may see the site and have a mail address */
+            people: components["schemas"]["Known"][];
+            plan: components["schemas"]["Plan"];
+            /** @description the names of those that are set up */
+            webhooks: string[];
         };
         Problem: {
             /** @description in a sentence, with the fix */
@@ -965,6 +1591,13 @@ export interface components {
             /** Format: double */
             value: number;
         };
+        Recipient: {
+            /** @description a mail address, or a webhook's name */
+            address: string;
+            /** @enum {string} */
+            channel: "mail" | "webhook";
+            person: string;
+        };
         RefillInBody: {
             /**
              * Format: date-time
@@ -994,6 +1627,28 @@ export interface components {
             /** @description what was wrong, and the fix */
             words: string;
         };
+        Retention: {
+            /**
+             * Format: double
+             * @description by the day; 0: for ever
+             */
+            daysDays: number;
+            /**
+             * Format: double
+             * @description by the hour; 0: for ever
+             */
+            hoursDays: number;
+            /**
+             * Format: double
+             * @description by the minute; 0: for ever
+             */
+            minutesDays: number;
+            /**
+             * Format: double
+             * @description every reading; 0: for ever
+             */
+            readingsDays: number;
+        };
         RoundRow: {
             alarmId?: string;
             alarmState?: string;
@@ -1018,9 +1673,31 @@ export interface components {
         RoundsEvent: {
             rounds: components["schemas"]["Rounds"];
         };
+        Route: {
+            /**
+             * Format: double
+             * @description seconds until it begins again
+             */
+            repeatS?: number;
+            /**
+             * Format: int64
+             * @description how often the climb is begun in all; 0 is 1
+             */
+            rounds?: number;
+            /** @description none: this priority takes the route of the one below it */
+            rungs: components["schemas"]["Rung"][];
+        };
         RuledOut: {
             code: string;
             why: string;
+        };
+        Rung: {
+            contacts: components["schemas"]["Recipient"][];
+            /**
+             * Format: double
+             * @description seconds after the alarm called
+             */
+            waitS: number;
         };
         SaveFileInBody: {
             /**
@@ -1144,6 +1821,33 @@ export interface components {
             /** @example Harbour Stair Hotel */
             siteName: string;
         };
+        Told: {
+            /**
+             * Format: int64
+             * @description given up: somebody who should know was not reached
+             */
+            failed: number;
+            /**
+             * Format: int64
+             * @description to be tried, or tried again
+             */
+            pending: number;
+            /** Format: int64 */
+            sent: number;
+        };
+        Tried: {
+            /** Format: date-time */
+            at: string;
+            /** @description the mail server or the webhook took it */
+            delivered: boolean;
+            /** @description what happened */
+            words: string;
+        };
+        TryDeliveryInBody: {
+            contact: components["schemas"]["Contact"];
+            /** @description named in the message */
+            siteId?: string;
+        };
         UnitsInBody: {
             /** @enum {string} */
             units: "metric" | "us";
@@ -1174,6 +1878,20 @@ export interface components {
              * @description of the new water; 0 if nobody measured
              */
             salinityPSU?: number;
+        };
+        Webhook: {
+            hasToken: boolean;
+            /** @description of its address; the rest of it often is a secret */
+            host: string;
+            /** @description what contacts call it */
+            name: string;
+        };
+        WebhookIn: {
+            name: string;
+            /** @description sent as a bearer token; absent: the one that is kept, if the host stays the same; empty: none */
+            token?: string;
+            /** @description absent: the one that is kept under this name */
+            url?: string;
         };
         Wrong: {
             /** Format: int64 */
@@ -1248,6 +1966,37 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Alarm"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    alarmNotices: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                alarm: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoticesOutBody"];
                 };
             };
             /** @description Error */
@@ -1362,6 +2111,12 @@ export interface operations {
         parameters: {
             query?: {
                 limit?: number;
+                /** @description a line's id: only older ones */
+                before?: number;
+                /** @description only what was done to this */
+                subject?: string;
+                /** @description only what this person did */
+                by?: string;
             };
             header?: never;
             path?: never;
@@ -1376,6 +2131,101 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["AuditOutBody"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    delivery: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Delivery"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    saveDelivery: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["DeliveryInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Delivery"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    tryDelivery: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TryDeliveryInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Tried"];
                 };
             };
             /** @description Error */
@@ -1531,6 +2381,42 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Check"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    editDraft: {
+        parameters: {
+            query?: {
+                /** @description of the section */
+                format?: "wide" | "narrow";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["EditDraftInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Draft"];
                 };
             };
             /** @description Error */
@@ -1716,6 +2602,40 @@ export interface operations {
             };
         };
     };
+    notices: {
+        parameters: {
+            query: {
+                from: string;
+                to: string;
+                /** @description only those; absent: all */
+                outcome?: "pending" | "sent" | "failed" | "dropped";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoticesOutBody"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     people: {
         parameters: {
             query?: never;
@@ -1778,6 +2698,74 @@ export interface operations {
             };
         };
     };
+    editPerson: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                person: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["EditPersonInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Person"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    setPersonPassword: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                person: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PersonPasswordInBody"];
+            };
+        };
+        responses: {
+            /** @description No Content */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     readings: {
         parameters: {
             query?: never;
@@ -1801,6 +2789,68 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["TakenOut"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    retention: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Retention"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    saveRetention: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Retention"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Retention"];
                 };
             };
             /** @description Error */
@@ -1932,6 +2982,37 @@ export interface operations {
             };
         };
     };
+    setPassword: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PasswordInBody"];
+            };
+        };
+        responses: {
+            /** @description No Content */
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     setUnits: {
         parameters: {
             query?: never;
@@ -1981,6 +3062,72 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["SitesOutBody"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    plan: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                site: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PlanPage"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    savePlan: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                site: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Plan"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PlanPage"];
                 };
             };
             /** @description Error */
@@ -2045,6 +3192,40 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Tank"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    beliefs: {
+        parameters: {
+            query: {
+                from: string;
+                to: string;
+            };
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Beliefs"];
                 };
             };
             /** @description Error */
@@ -2223,6 +3404,37 @@ export interface operations {
             };
         };
     };
+    designForm: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Form"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     handReadings: {
         parameters: {
             query: {
@@ -2292,6 +3504,94 @@ export interface operations {
             };
         };
     };
+    importReadings: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: {
+            content: {
+                "multipart/form-data": {
+                    /**
+                     * Format: binary
+                     * @description the table, in UTF-8, at most 10 MB
+                     */
+                    file: string;
+                    /** @description import the good readings though there are bad ones; otherwise one bad reading refuses the table as a whole */
+                    leaveOutBad?: boolean;
+                    /** @description an ImportMapping as JSON */
+                    mapping: string;
+                };
+            };
+        };
+        responses: {
+            /** @description Created */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportResult"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    previewImport: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: {
+            content: {
+                "multipart/form-data": {
+                    /**
+                     * Format: binary
+                     * @description the table, in UTF-8, at most 10 MB
+                     */
+                    file: string;
+                    /** @description an ImportMapping as JSON; absent: guess */
+                    mapping?: string;
+                };
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportPreview"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     ledger: {
         parameters: {
             query: {
@@ -2313,6 +3613,40 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["LedgerOutBody"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    exportReadings: {
+        parameters: {
+            query: {
+                from: string;
+                to: string;
+            };
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description CSV: time, channel, value, unit, device */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/csv": string;
                 };
             };
             /** @description Error */

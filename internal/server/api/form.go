@@ -1,0 +1,75 @@
+package api
+
+import "context"
+
+// Form is a site file as groups of fields, to be edited by a person.
+type Form struct {
+	Text     string    `json:"text" doc:"the site file that the form shows"`
+	Root     FormGroup `json:"root" doc:"the file itself"`
+	Problems []Wrong   `json:"problems" doc:"by field, in the order of lines; none: the file is valid"`
+	Warnings []Wrong   `json:"warnings" doc:"worth a look"`
+}
+
+// FormGroup is a group of keys, or a list of groups.
+type FormGroup struct {
+	Path     string      `json:"path" example:"top-off.reservoir" doc:"empty for the file itself; items of a list count from 1"`
+	Label    string      `json:"label" example:"Reservoir"`
+	Help     string      `json:"help"`
+	List     bool        `json:"list" doc:"its groups are items: add one under the path, remove one under its own"`
+	Max      int         `json:"max,omitempty" doc:"how many items at most"`
+	Optional bool        `json:"optional" doc:"it may be left out"`
+	Present  bool        `json:"present" doc:"the file has it"`
+	Fields   []FormField `json:"fields"`
+	Groups   []FormGroup `json:"groups"`
+}
+
+// FormField is one key with its value as the file has it, unit and all.
+type FormField struct {
+	Path     string   `json:"path" example:"display.height"`
+	Label    string   `json:"label" example:"Height"`
+	Help     string   `json:"help"`
+	Kind     string   `json:"kind" enum:"text,choice,yes-no,quantity,list" doc:"a list is one entry to a line"`
+	Quantity string   `json:"quantity,omitempty" example:"a length"`
+	Units    []string `json:"units,omitempty" doc:"those that may be used"`
+	Range    string   `json:"range,omitempty" example:"20 mm to 5 m"`
+	Choices  []string `json:"choices,omitempty"`
+	Example  string   `json:"example,omitempty" example:"340 mm"`
+	Optional bool     `json:"optional"`
+	Absent   string   `json:"absent,omitempty" doc:"what it means when the key is left out"`
+	Present  bool     `json:"present"`
+	Value    string   `json:"value" doc:"as the file has it; empty when absent"`
+}
+
+type formOut struct{ Body Form }
+
+// FormEdit is one change of a draft.
+type FormEdit struct {
+	Path  string `json:"path" maxLength:"200" example:"display.height"`
+	Do    string `json:"do" enum:"set,add,remove" doc:"set a field; add an optional group, or an item to a list; remove a field, a group or an item"`
+	Value string `json:"value,omitempty" maxLength:"8192" doc:"for set"`
+}
+
+type editDraftIn struct {
+	Format string `query:"format" enum:"wide,narrow" default:"wide" doc:"of the section"`
+	Body   struct {
+		Text  string     `json:"text" maxLength:"262144" doc:"the draft before the edits"`
+		Edits []FormEdit `json:"edits" maxItems:"200"`
+	}
+}
+
+// Draft is a draft after edits: its form and, if it is valid, what it makes.
+type Draft struct {
+	Form    Form   `json:"form"`
+	Section string `json:"section,omitempty" doc:"the section drawing, as SVG; absent while there are problems"`
+	Check   *Check `json:"check,omitempty" doc:"absent while there are problems"`
+}
+
+type draftOut struct{ Body Draft }
+
+func (a *API) designForm(ctx context.Context, in *TankIn) (*formOut, error) {
+	return nil, later()
+}
+
+func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error) {
+	return nil, later()
+}
