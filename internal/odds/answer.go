@@ -113,13 +113,12 @@ func (w *world) momentsAt(values []float64, intervalH float64) []moment {
 	return cycle(intervalH, values[w.skip])
 }
 
-// draws are rows of rates as they may be.
-func (w *world) draws(o Options) ([][]float64, error) {
-	n := o.Samples
-	if n == 0 {
-		n = DefaultSamples
+// samples is how many draws are asked for.
+func (o Options) samples() int {
+	if o.Samples == 0 {
+		return DefaultSamples
 	}
-	return w.sample(o.Seed, n)
+	return o.Samples
 }
 
 // drawn are the bands of the harms over rows of rates, with a test interval.
@@ -147,7 +146,7 @@ func (f *forest) drawn(ctx context.Context, rows [][]float64, intervalH float64)
 
 func (f *forest) bands(ctx context.Context, o Options) ([harmCount]Frequency, error) {
 	var out [harmCount]Frequency
-	rows, err := f.w.draws(o)
+	rows, err := f.w.sample(o.Seed, o.samples())
 	if err != nil {
 		return out, err
 	}
@@ -279,8 +278,8 @@ func (f *forest) testing() (Testing, error) {
 	return t, nil
 }
 
-// curveSamples is how many draws the band along the curve rests on: few, because
-// weekly tests make a year of many moments.
+// curveSamples is how many draws the band along the curve rests on at most:
+// few, because weekly tests make a year of many moments.
 const curveSamples = 200
 
 // bandAlong gives every point of the curve its band. The few draws say by what
@@ -288,7 +287,7 @@ const curveSamples = 200
 // point's; the full band at the site's own interval says from where. So both
 // meet there, and what few draws err by is nearly the same at both and cancels.
 func (f *forest) bandAlong(ctx context.Context, o Options, own Frequency, curve []Point) error {
-	rows, err := f.w.sample(o.Seed, curveSamples)
+	rows, err := f.w.sample(o.Seed, min(curveSamples, o.samples()))
 	if err != nil {
 		return err
 	}

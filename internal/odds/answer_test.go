@@ -199,11 +199,11 @@ func TestBandAlong(t *testing.T) {
 	r := reportOf(t, nano)
 	a := estimate(t, r, Options{})
 	f := forestOf(t, r, Options{})
-	rows, err := f.w.draws(Options{})
+	rows, err := f.w.sample(0, DefaultSamples)
 	if err != nil {
 		t.Fatal(err)
 	}
-	const few = 0.1 // a hundred draws against four hundred
+	const few = 0.1 // two hundred draws against four hundred
 	worst := 0.0
 	for i, p := range a.Testing.Curve {
 		if own := a.Harms[Danger]; p.Days == a.Testing.IntervalDays {
