@@ -207,6 +207,15 @@ func (c *canvas) paragraph(p point, s style, width float64, text string) float64
 	return c.lines(p, s, wrap(text, s.face, s.size, width))
 }
 
+// heading writes a title and what is under it along the top of a sheet, for
+// labels of a size, and returns the next base line.
+func (c *canvas) heading(label float64, title, subtitle string) float64 {
+	const edge = 10
+	width := c.w - 2*edge
+	y := c.paragraph(point{edge, edge + 17}, style{face: serif, size: label * 1.55}, width, title)
+	return c.paragraph(point{edge, y}, style{face: italic, size: label, class: "t-soft"}, width, subtitle)
+}
+
 // arrowHead is a slim filled head with its tip at p, pointing along the angle
 // (radians, 0 to the right, growing clockwise).
 func (c *canvas) arrowHead(class string, p point, angle, length float64) {

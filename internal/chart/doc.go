@@ -1,5 +1,6 @@
 // Package chart draws: a tank and its sump cut through to scale, what every
-// pair of faults does, and one fault against time. Plain data goes in, a
+// pair of faults does, one fault against time, and how often harm is to be
+// expected against the time between tests. Plain data goes in, a
 // complete SVG document comes out; the package knows nothing of sites, guards
 // or plants.
 //

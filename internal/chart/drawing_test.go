@@ -52,6 +52,14 @@ func matrixSheet(m *Matrix, f Format) (sheet, error) {
 	return sheetOf(t.canvas, m.Title, m.describe()), nil
 }
 
+func testingSheet(t *Testing, f Format) (sheet, error) {
+	d, err := t.draw(f)
+	if err != nil {
+		return sheet{}, err
+	}
+	return sheetOf(d.canvas, t.Title, t.describe()), nil
+}
+
 // leastPixels is the smallest text at the least width of a format.
 const leastPixels = 9
 
@@ -167,6 +175,25 @@ func TestTraces(t *testing.T) {
 			t.Errorf("%s: %v", as, err)
 		}
 		golden(t, "trace-"+as+".svg", got.svg)
+	}
+}
+
+func TestTestings(t *testing.T) {
+	for as, f := range formats {
+		got, err := testingSheet(monthly(), f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := examine(got, f); err != nil {
+			t.Errorf("%s: %v", as, err)
+		}
+		// What the curve shows, its description says.
+		for _, want := range []string{"every 30 days, once in 59 years", "the knee, near 55 days", "no testing can take away: once in 93 years"} {
+			if !strings.Contains(string(got.svg), want) {
+				t.Errorf("%s: the drawing lacks %q", as, want)
+			}
+		}
+		golden(t, "testing-"+as+".svg", got.svg)
 	}
 }
 

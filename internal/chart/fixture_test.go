@@ -144,6 +144,20 @@ func stuckWatch() *Trace {
 	return t
 }
 
+// monthly is a design that testing helps: the shape of a real one.
+func monthly() *Testing {
+	return &Testing{
+		Title: "What the proof test buys", Subtitle: "Reading Room reef. Estimates from generic rates: to compare, not to promise.", Harm: "Serious harm",
+		Points: []TestingPoint{
+			{7, 0.0123, 0.0034, 0.0263, "81 years"}, {14, 0.0138, 0.0038, 0.0291, "73 years"}, {30, 0.0170, 0.0047, 0.0361, "59 years"},
+			{61, 0.0229, 0.0058, 0.0488, "44 years"}, {91, 0.0281, 0.0070, 0.0611, "36 years"}, {182, 0.0412, 0.0100, 0.0900, "24 years"}, {365, 0.0605, 0.0134, 0.126, "17 years"},
+		},
+		Now:          TestingMark{30, "now, every 30 days: once in 59 years"},
+		Knee:         TestingMark{55, "the knee, near 55 days: more testing buys less than half"},
+		FloorPerYear: 0.0108, FloorWords: "what no testing can take away: once in 93 years",
+	}
+}
+
 // someMatrix has every class, a pair that cannot be, and more faults than a
 // phone shows.
 func someMatrix() *Matrix {

@@ -198,6 +198,67 @@ func TestAnyTrace(t *testing.T) {
 	})
 }
 
+func TestTestingRefuses(t *testing.T) {
+	for name, c := range map[string]struct {
+		spoil func(*Testing)
+		want  string
+	}{
+		"one point":         {func(x *Testing) { x.Points = x.Points[:1] }, "Testing.Points has 1"},
+		"no days":           {func(x *Testing) { x.Points[0].Days = 0 }, "Points[0].Days"},
+		"the same twice":    {func(x *Testing) { x.Points[1].Days = 7 }, "Points[1].Days"},
+		"never":             {func(x *Testing) { x.Points[2].PerYear = 0 }, "Points[2] is 0"},
+		"not a number":      {func(x *Testing) { x.Points[2].PerYear = nan }, "Points[2] is NaN"},
+		"band turned round": {func(x *Testing) { x.Points[3].HighPerYear = 0 }, "Points[3]"},
+		"endless band":      {func(x *Testing) { x.Points[3].HighPerYear = math.Inf(1) }, "Points[3]"},
+		"now is no point":   {func(x *Testing) { x.Now.Days = 45 }, "Now.Days is 45"},
+		"knee beyond":       {func(x *Testing) { x.Knee.Days = 400 }, "Knee.Days is 400"},
+		"floor below none":  {func(x *Testing) { x.FloorPerYear = -1 }, "FloorPerYear is -1"},
+	} {
+		x := monthly()
+		c.spoil(x)
+		if _, err := x.SVG(Wide); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: got %v, want an error about %s", name, err, c.want)
+		}
+	}
+}
+
+// TestAnyTesting: whatever is frequent or rare, level or steep, is drawn
+// soundly, and what happens oftener stands higher.
+func TestAnyTesting(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := monthly()
+		x.Points = nil
+		days, log := rapid.Float64Range(1, 30).Draw(t, "first"), rapid.Float64Range(-9, 2).Draw(t, "log")
+		for range rapid.IntRange(2, 9).Draw(t, "n") {
+			p := TestingPoint{Days: days, PerYear: math.Pow(10, log), Words: rapid.SampledFrom([]string{"81 years", "9.2 months", "less than once in 10,000 years"}).Draw(t, "words")}
+			p.LowPerYear = p.PerYear * rapid.SampledFrom([]float64{0, 0.01, 1, 2}).Draw(t, "low") // the mean may be outside
+			p.HighPerYear = max(p.LowPerYear, p.PerYear*rapid.Float64Range(0.5, 100).Draw(t, "high"))
+			x.Points = append(x.Points, p)
+			days *= rapid.Float64Range(1.01, 5).Draw(t, "factor")
+			log += rapid.Float64Range(0, 1).Draw(t, "rise")
+		}
+		x.Now.Days = rapid.SampledFrom(x.Points).Draw(t, "now").Days
+		x.Knee.Days = maybe(t, "knee", rapid.Float64Range(x.Points[0].Days, x.Points[len(x.Points)-1].Days).Draw(t, "knee at"))
+		x.FloorPerYear = rapid.SampledFrom([]float64{0, x.Points[0].PerYear}).Draw(t, "floor")
+		for as, f := range formats {
+			got, err := testingSheet(x, f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := examine(got, f); err != nil {
+				t.Fatalf("%s: %v", as, err)
+			}
+			d, _ := x.draw(f)
+			for i, p := range x.Points[1:] {
+				before := x.Points[i]
+				if d.x(p.Days) <= d.x(before.Days) || d.y(p.PerYear) > d.y(before.PerYear) {
+					t.Fatalf("%s: %v is not to the right of and above %v", as, p, before)
+				}
+			}
+		}
+	})
+}
+
 // TestCurveKeepsExtremes: thinning a hundred thousand points to the width of
 // the plot loses neither the highest nor the lowest.
 func TestCurveKeepsExtremes(t *testing.T) {

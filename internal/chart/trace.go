@@ -100,7 +100,7 @@ func (t *Trace) draw(f Format) (*traceDrawing, error) {
 			d.events = append(d.events, e)
 		}
 	}
-	top := d.eventMarks(d.heading(edge))
+	top := d.eventMarks(d.heading(d.label, t.Title, t.Subtitle))
 	beneath := d.body.Len()
 	y := d.salinity(top, plot)
 	y = d.level(y+34, plot)
@@ -114,12 +114,6 @@ func (t *Trace) draw(f Format) (*traceDrawing, error) {
 	y = d.timeAxis(y + 4)
 	d.h = d.eventList(y+14) + edge
 	return d, nil
-}
-
-func (d *traceDrawing) heading(y float64) float64 {
-	width := d.w - 20
-	y = d.paragraph(point{10, y + 17}, style{face: serif, size: d.label * 1.55}, width, d.t.Title)
-	return d.paragraph(point{10, y}, style{face: italic, size: d.label, class: "t-soft"}, width, d.t.Subtitle)
 }
 
 func (d *traceDrawing) x(at time.Duration) float64 {
