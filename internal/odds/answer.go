@@ -216,9 +216,10 @@ type Testing struct {
 	// of the curve it lies there or beyond.
 	KneeDays float64
 	// SkipFactor is how many times as likely one skipped test makes Danger until
-	// the next, SkipAdds how much expected Danger that is in all.
-	SkipFactor, SkipAdds float64
-	Sentence             string
+	// the next, SkipAdds how much expected Danger that is in all, and SkipDays in
+	// how many ordinary days as much is to be expected.
+	SkipFactor, SkipAdds, SkipDays float64
+	Sentence                       string
 }
 
 // Point is one interval of the curve.
@@ -274,6 +275,13 @@ func (f *forest) testing() (Testing, error) {
 		t.SkipFactor = second[Danger] / first[Danger]
 	}
 	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / daysAYear
+	own, err := at(t.IntervalDays)
+	if err != nil {
+		return t, err
+	}
+	if own[Danger] > 0 {
+		t.SkipDays = t.SkipAdds / own[Danger] * daysAYear
+	}
 	t.Sentence = t.sentence()
 	return t, nil
 }

@@ -249,9 +249,10 @@ func TestAnswer(t *testing.T) {
 			t.Errorf("the notes do not say %q", word)
 		}
 	}
-	if tt := a.Testing; len(tt.Curve) != len(curveDays) || !(tt.SkipFactor > 1) || !(tt.SkipAdds > 0) || tt.Sentence == "" {
+	if tt := a.Testing; len(tt.Curve) != len(curveDays) || !(tt.SkipFactor > 1) || !(tt.SkipAdds > 0) || !strings.Contains(tt.Sentence, "ordinary days") {
 		t.Errorf("testing: %+v", tt)
 	}
+	within(t, "ordinary days", a.Testing.SkipDays*a.Harms[Danger].PerYear/365, a.Testing.SkipAdds, 1e-12)
 	if len(a.Rates) == 0 || a.Rates[0].MeanPerYear <= 0 {
 		t.Errorf("rates: %+v", a.Rates)
 	}

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"isohaline/internal/plant"
@@ -120,12 +121,17 @@ func (im *Improvement) try(ctx context.Context, s *site.Site, u units.System, o 
 }
 
 func (im *Improvement) sentence(before float64) string {
-	if im.PerYear[Danger] == 0 {
-		return capitalised(im.Words) + ": then no combination that was tried does serious harm."
-	}
-	words := fmt.Sprintf("%s: takes away %s %% of the serious harm", capitalised(im.Words), twoDigits(100*im.Removes[Danger]/before))
-	if now, then := Once(im.PerYear[Danger]), Once(before); now != then {
+	share := 100 * im.Removes[Danger] / before
+	words := fmt.Sprintf("%s: takes away %s %% of the serious harm", capitalised(im.Words), twoDigits(share))
+	switch now, then := Once(im.PerYear[Danger]), Once(before); {
+	case im.PerYear[Danger] == 0:
+		words = capitalised(im.Words) + ": then no combination that was tried does serious harm"
+	case now != then:
 		words += fmt.Sprintf(" (%s instead of %s)", now, then)
+	}
+	if im.Price > 0 {
+		words += fmt.Sprintf("; at a price of %s that is %s %% of it per unit of money",
+			strconv.FormatFloat(im.Price, 'f', -1, 64), twoDigits(share/im.Price))
 	}
 	return words + "."
 }

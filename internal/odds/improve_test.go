@@ -36,6 +36,22 @@ func TestImprove(t *testing.T) {
 	}
 }
 
+func TestImprovementWords(t *testing.T) {
+	for _, row := range []struct {
+		im   Improvement
+		want string
+	}{
+		{Improvement{PerYear: [harmCount]float64{Danger: 0.01}, Removes: [harmCount]float64{Danger: 0.03}}, "A change: takes away 75 % of the serious harm (once in 100 years instead of once in 25 years)."},
+		{Improvement{PerYear: [harmCount]float64{Danger: 0.01}, Removes: [harmCount]float64{Danger: 0.03}, Price: 60}, "A change: takes away 75 % of the serious harm (once in 100 years instead of once in 25 years); at a price of 60 that is 1.3 % of it per unit of money."},
+		{Improvement{Removes: [harmCount]float64{Danger: 0.04}, Price: 2.5}, "A change: then no combination that was tried does serious harm; at a price of 2.5 that is 40 % of it per unit of money."},
+	} {
+		row.im.Words = "a change"
+		if got := row.im.sentence(0.04); got != row.want {
+			t.Errorf("got  %q\nwant %q", got, row.want)
+		}
+	}
+}
+
 // TestRank: what is priced comes first, by what it takes away for its money.
 func TestRank(t *testing.T) {
 	list := []Improvement{

@@ -89,7 +89,8 @@ func (t *Testing) sentence() string {
 	if t.SkipFactor < feltFactor {
 		return words + " One skipped test changes next to nothing."
 	}
-	return words + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next.", twoDigits(t.SkipFactor))
+	return words + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next: it costs as much as %s ordinary days.",
+		twoDigits(t.SkipFactor), twoDigits(t.SkipDays))
 }
 
 // inherentlySafe says so where the source is bounded and all of it at once does
