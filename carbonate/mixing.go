@@ -60,7 +60,8 @@ func Mix(a, b Water) (Water, error) {
 		return Water{}, fmt.Errorf("both waters have a mass of 0 kg: give at least one a mass")
 	}
 	shareA, shareB := a.MassKg/mass, b.MassKg/mass
-	mean := func(a, b float64) float64 { return shareA*a + shareB*b }
+	// A mean lies between its two, also after rounding.
+	mean := func(a, b float64) float64 { return min(max(shareA*a+shareB*b, min(a, b)), max(a, b)) }
 	return Water{
 		MassKg:          mass,
 		SalinityPSU:     mean(a.SalinityPSU, b.SalinityPSU),

@@ -169,13 +169,7 @@ func anyPump(t *rapid.T) PumpCurve {
 	for range rapid.IntRange(2, 6).Draw(t, "points") {
 		points = append(points, PumpPoint{flow, head})
 		flow += rapid.Float64Range(1e-5, 5e-4).Draw(t, "more flow")
-		head *= rapid.Float64Range(0, 0.95).Draw(t, "head left")
-		if head == 0 {
-			break
-		}
-	}
-	if len(points) == 1 {
-		points = append(points, PumpPoint{flow, 0})
+		head *= rapid.Float64Range(0.01, 0.95).Draw(t, "head left")
 	}
 	return must(NewPumpCurve(points))(t)
 }

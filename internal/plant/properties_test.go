@@ -110,7 +110,7 @@ func sameStory(t rapid.TB, summed, every *Outcome) {
 		}
 	}
 	const share = 1e-4
-	near("evaporated m3", summed.EvaporatedM3, every.EvaporatedM3, share*every.EvaporatedM3)
+	near("evaporated m3", summed.EvaporatedM3, every.EvaporatedM3, share*every.EvaporatedM3+1e-6)
 	near("topped off m3", summed.TopOffM3, every.TopOffM3, share*every.TopOffM3+1e-3)
 	near("lowest salinity", summed.LowPSU, every.LowPSU, share*every.LowPSU)
 	near("highest salinity", summed.HighPSU, every.HighPSU, share*every.HighPSU)
@@ -123,7 +123,9 @@ func sameStory(t rapid.TB, summed, every *Outcome) {
 	for c := Nuisance; c <= Loss; c++ {
 		s, e := summed.ReachedAt[c], every.ReachedAt[c]
 		if s == never || e == never {
-			if s != e {
+			// One that meets a border just before the end may be the other that
+			// would meet it just after.
+			if s != e && min(s, e) < every.Length-every.Length/50 {
 				t.Errorf("class %d: summed up after %v, cycle by cycle after %v", c, s, e)
 			}
 			continue
