@@ -3,11 +3,13 @@
 //
 //	devices --MQTT, HTTP--> wire.FrontDoor --> wire.Log --> watch.Watch --> store
 //	browsers --HTTP--> page, api --> watch, store        <-- watch.Feed
+//	people <--mail, webhook-- sender <-- watch
 //
 // Open makes everything, Run serves until its context ends, Close gives
 // everything back. Every goroutine belongs to Run and has ended when it returns.
 //
 // Its rooms: api is the HTTP interface and who may use it, watch keeps the
-// accounts and alarms of all tanks, devices knows credentials, auth passwords
-// and limits, feed passes events on, page serves the front end.
+// accounts and alarms of all tanks, sender tells people of them, devices knows
+// credentials, auth passwords and limits, feed passes events on, page serves the
+// front end.
 package server

@@ -51,7 +51,14 @@ func (h *house) now() time.Time { return time.Now().UTC().Add(time.Duration(h.ah
 
 func open(t *testing.T, dir string) *house {
 	t.Helper()
+	return openAhead(t, dir, 0)
+}
+
+// openAhead opens a house whose clock is ahead.
+func openAhead(t *testing.T, dir string, ahead time.Duration) *house {
+	t.Helper()
 	h := &house{t: t, ahead: new(atomic.Int64)}
+	h.ahead.Store(int64(ahead))
 	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Cost: cheap, Now: h.now})
 	if err != nil {
 		t.Fatal(err)

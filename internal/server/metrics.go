@@ -25,12 +25,15 @@ func (gatherer) Describe(chan<- *prometheus.Desc) {}
 
 func (g gatherer) Collect(out chan<- prometheus.Metric) {
 	samples := append(g.s.door.Counters.Samples(), g.s.readings.Counters.Samples()...)
-	n := g.s.Watch.Counters()
+	n, s := g.s.Watch.Counters(), &g.s.Sender.Counters
 	samples = append(samples,
 		wire.Sample{Name: "isohaline_watch_readings_total", Help: "Readings taken in from the log, repetitions included.", Value: n.Readings},
 		wire.Sample{Name: "isohaline_watch_not_taken_total", Help: "Observations that an account refused.", Value: n.NotTaken},
 		wire.Sample{Name: "isohaline_watch_findings_total", Help: "Findings that began or ended.", Value: n.Findings},
 		wire.Sample{Name: "isohaline_watch_transitions_total", Help: "Changes of alarms.", Value: n.Transitions},
+		wire.Sample{Name: "isohaline_notices_sent_total", Help: "Messages about alarms that a channel took.", Value: s.Sent.Load()},
+		wire.Sample{Name: "isohaline_notices_problems_total", Help: "Attempts to deliver a message that failed.", Value: s.Problems.Load()},
+		wire.Sample{Name: "isohaline_notices_given_up_total", Help: "Messages that were given up: somebody was not told.", Value: s.GivenUp.Load()},
 		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Watch.Feed.Subscribers())},
 	)
 	for _, sample := range samples {

@@ -18,6 +18,7 @@ import (
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
 	"isohaline/internal/server/page"
+	"isohaline/internal/server/sender"
 	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
@@ -72,6 +73,7 @@ type Server struct {
 	Store   *store.Store
 	Watch   *watch.Watch
 	Devices *devices.Register
+	Sender  *sender.Sender
 	// Token is for the first run, empty if somebody has an account.
 	Token string
 
@@ -104,6 +106,9 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 		return nil, err
 	}
 	if s.Watch, err = watch.Open(ctx, watch.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf}); err != nil {
+		return nil, err
+	}
+	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Watch: s.Watch, Log: o.Log, Now: o.Now}); err != nil {
 		return nil, err
 	}
 	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
@@ -190,7 +195,7 @@ func (s *Server) handler() (http.Handler, error) {
 	sessions.Cookie.Secure = s.o.Secure
 	sessions.HashTokenInStore = true
 	mux := http.NewServeMux()
-	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Door: s.door,
+	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Sender: s.Sender, Door: s.door,
 		Sessions: sessions, Log: s.o.Log, Now: s.o.Now, Token: s.Token, Cost: s.o.Cost, DoorAddress: s.DoorAddress()}))
 	mux.Handle("GET /metrics", s.metrics())
 	mux.HandleFunc("GET /healthz", s.health)
@@ -213,6 +218,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
 	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
 	group.Go(func() error { return s.tick(ctx) })
+	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error {
 		if err := s.http.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("serving browsers: %w", err)

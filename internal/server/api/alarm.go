@@ -3,11 +3,10 @@ package api
 import (
 	"context"
 	"net/http"
-	"strings"
 	"time"
 
-	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/server/watch"
 )
 
 // Alarm is one alarm in its life cycle after IEC 62682.
@@ -60,25 +59,9 @@ type shelveIn struct {
 
 type alarmOut struct{ Body Alarm }
 
-// An alarm's id is its site, tank, device and code with colons between, which
-// none of them contains.
-const idParts = 4
-
-func alarmID(siteID string, k alarm.Key) string {
-	return strings.Join([]string{siteID, k.Tank, k.Device, string(k.Code)}, ":")
-}
-
-func parseAlarmID(id string) (siteID string, k alarm.Key, ok bool) {
-	parts := strings.Split(id, ":")
-	if len(parts) != idParts {
-		return "", k, false
-	}
-	return parts[0], alarm.Key{Tank: parts[1], Device: parts[2], Code: account.Code(parts[3])}, true
-}
-
 // siteOfAlarm is where an alarm is; known is false if there never was one.
 func (a *API) siteOfAlarm(id string) (siteID string, known bool) {
-	siteID, key, ok := parseAlarmID(id)
+	siteID, key, ok := watch.ParseAlarmID(id)
 	if !ok {
 		return "", false
 	}
@@ -116,7 +99,7 @@ func (a *API) unshelve(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
 
 // ask asks something of an alarm in the name of who is signed in.
 func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*alarmOut, error) {
-	siteID, key, _ := parseAlarmID(id) // the guard has looked it up
+	siteID, key, _ := watch.ParseAlarmID(id) // the guard has looked it up
 	e.Key, e.By = key, personOf(ctx).Name
 	reason, err := a.watch.Ask(ctx, siteID, e)
 	if err != nil {

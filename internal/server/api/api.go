@@ -15,6 +15,7 @@ import (
 
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/sender"
 	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
@@ -25,6 +26,7 @@ type Options struct {
 	Store    *store.Store
 	Watch    *watch.Watch
 	Devices  *devices.Register
+	Sender   *sender.Sender
 	Door     *wire.FrontDoor
 	Sessions *scs.SessionManager
 	Log      *slog.Logger
@@ -44,6 +46,7 @@ type API struct {
 	store    *store.Store
 	watch    *watch.Watch
 	devices  *devices.Register
+	sender   *sender.Sender
 	door     *wire.FrontDoor
 	sessions *scs.SessionManager
 	log      *slog.Logger
@@ -69,7 +72,7 @@ const hashesAtOnce = 2
 func Handler(o Options) http.Handler {
 	mux := http.NewServeMux()
 	a := &API{
-		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, door: o.Door,
+		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, sender: o.Sender, door: o.Door,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
 		hashing: make(chan struct{}, hashesAtOnce), nobody: o.Cost.Hash(auth.NewSecret()),

@@ -2,7 +2,14 @@ package api
 
 import (
 	"context"
+	"net/http"
+	"net/url"
+	"strings"
 	"time"
+
+	"isohaline/internal/alarm"
+	"isohaline/internal/alarm/deliver"
+	"isohaline/internal/server/sender"
 )
 
 // Delivery is how messages leave the house. Secrets go in and never come out.
@@ -54,66 +61,10 @@ type WebhookIn struct {
 	Token *string `json:"token,omitempty" maxLength:"1024" doc:"sent as a bearer token; absent: the one that is kept, if the host stays the same; empty: none"`
 }
 
-// Recipient is one person on one channel.
-type Recipient struct {
-	Person  string `json:"person" minLength:"1" maxLength:"120"`
-	Channel string `json:"channel" enum:"mail,webhook"`
-	Address string `json:"address" minLength:"1" maxLength:"254" doc:"a mail address, or a webhook's name"`
-}
-
-// Rung is who is told once an alarm has called so long without an
-// acknowledgement.
-type Rung struct {
-	WaitS    float64     `json:"waitS" minimum:"0" maximum:"86400" doc:"seconds after the alarm called"`
-	Contacts []Recipient `json:"contacts" maxItems:"8"`
-}
-
-// Route is how an alarm of one priority climbs from person to person.
-type Route struct {
-	Rungs   []Rung  `json:"rungs" maxItems:"8" doc:"none: this priority takes the route of the one below it"`
-	Rounds  int     `json:"rounds,omitempty" minimum:"0" maximum:"12" doc:"how often the climb is begun in all; 0 is 1"`
-	RepeatS float64 `json:"repeatS,omitempty" minimum:"0" maximum:"604800" doc:"seconds until it begins again"`
-}
-
-// Plan is who is told of a site's alarms, and when.
-type Plan struct {
-	Critical Route  `json:"critical"`
-	High     Route  `json:"high"`
-	Medium   Route  `json:"medium"`
-	Low      Route  `json:"low"`
-	TellEnd  bool   `json:"tellEnd" doc:"those who were told hear when it is over"`
-	Zone     string `json:"zone" example:"Europe/Berlin" maxLength:"64" doc:"the time zone of times in messages, by its IANA name; empty: UTC"`
-}
-
-// PlanPage is a site's plan and what it can be made of.
-type PlanPage struct {
-	Plan     Plan     `json:"plan"`
-	HasMail  bool     `json:"hasMail" doc:"a mail server is set up"`
-	Webhooks []string `json:"webhooks" doc:"the names of those that are set up"`
-	People   []Known  `json:"people" doc:"accounts that may see the site and have a mail address"`
-}
-
-// Known is somebody with an account.
-type Known struct {
-	Name string `json:"name"`
-	Mail string `json:"mail"`
-}
-
-type SiteIn struct {
-	Site string `path:"site" maxLength:"64" example:"harbour-stair"`
-}
-
-type planOut struct{ Body PlanPage }
-
-type planIn struct {
-	SiteIn
-	Body Plan
-}
-
 type tryDeliveryIn struct {
 	Body struct {
-		SiteID  string  `json:"siteId,omitempty" maxLength:"64" doc:"named in the message"`
-		Contact Contact `json:"contact"`
+		SiteID  string    `json:"siteId,omitempty" maxLength:"64" doc:"named in the message"`
+		Contact Recipient `json:"contact"`
 	}
 }
 
@@ -126,69 +77,124 @@ type Tried struct {
 
 type triedOut struct{ Body Tried }
 
-// Notice is one message to one contact about one alarm: who was told what and
-// when, and what became of it.
-type Notice struct {
-	ID       string    `json:"id"`
-	AlarmID  string    `json:"alarmId"`
-	SiteID   string    `json:"siteId"`
-	TankID   string    `json:"tankId,omitempty"`
-	Title    string    `json:"title" doc:"the alarm's"`
-	Contact  Recipient `json:"contact"`
-	Decided  time.Time `json:"decided"`
-	Called   time.Time `json:"called" doc:"the alarm's call that it is about"`
-	Rung     int       `json:"rung" doc:"from 1; 0 where it tells the end"`
-	Round    int       `json:"round" doc:"from 1; 0 where it tells the end"`
-	End      bool      `json:"end" doc:"it tells that the condition is gone"`
-	Outcome  string    `json:"outcome" enum:"pending,sent,failed,dropped"`
-	Reason   string    `json:"reason" doc:"why it was decided or dropped"`
-	Attempts []Attempt `json:"attempts" doc:"oldest first"`
+func (a *API) delivery(context.Context, *struct{}) (*deliveryOut, error) {
+	settings := a.sender.Settings()
+	return showDelivery(&settings), nil
 }
 
-// Attempt is one try to deliver a notice.
-type Attempt struct {
-	At      time.Time `json:"at"`
-	Problem string    `json:"problem" doc:"what went wrong, empty if nothing"`
-	Subject string    `json:"subject,omitempty" doc:"what was sent"`
-	Text    string    `json:"text,omitempty"`
-}
-
-type noticesOut struct {
-	Body struct {
-		Notices []Notice `json:"notices" doc:"newest first"`
+func showDelivery(s *sender.Settings) *deliveryOut {
+	out := &deliveryOut{Body: Delivery{Webhooks: []Webhook{}}}
+	if m := s.Mail; m != nil {
+		out.Body.Mail = &MailServer{Host: m.Host, Port: m.Port, Security: string(m.Security), User: m.User, HasPassword: m.Password != "", From: m.From}
 	}
+	for _, h := range s.Webhooks {
+		out.Body.Webhooks = append(out.Body.Webhooks, Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != ""})
+	}
+	return out
 }
 
-type noticesIn struct {
-	From    time.Time `query:"from" required:"true"`
-	To      time.Time `query:"to" required:"true"`
-	Outcome string    `query:"outcome" enum:"pending,sent,failed,dropped" doc:"only those; absent: all"`
-}
-
-func (a *API) delivery(ctx context.Context, _ *struct{}) (*deliveryOut, error) {
-	return nil, later()
+// hostOf is the part of an address that is no secret.
+func hostOf(address deliver.Secret) string {
+	u, err := url.Parse(string(address))
+	if err != nil {
+		return ""
+	}
+	return u.Host
 }
 
 func (a *API) saveDelivery(ctx context.Context, in *deliveryIn) (*deliveryOut, error) {
-	return nil, later()
+	old := a.sender.Settings()
+	var settings sender.Settings
+	if m := in.Body.Mail; m != nil {
+		mail, err := m.over(old.Mail)
+		if err != nil {
+			return nil, err
+		}
+		settings.Mail = mail
+	}
+	for _, h := range in.Body.Webhooks {
+		hook, err := h.over(old.Webhooks)
+		if err != nil {
+			return nil, err
+		}
+		settings.Webhooks = append(settings.Webhooks, hook)
+	}
+	if err := settings.Check(); err != nil {
+		return nil, refused(http.StatusUnprocessableEntity, "body", "", err.Error(), "")
+	}
+	for _, h := range old.Webhooks {
+		if used := a.watch.TellsBy(alarm.Webhook, h.Name); settings.Webhook(h.Name) == nil && len(used) > 0 {
+			return nil, refused(http.StatusConflict, "body.webhooks", h.Name, "is in the plan of "+strings.Join(used, ", "), "change the plan first")
+		}
+	}
+	if err := a.sender.Set(ctx, a.edit(ctx), settings); err != nil {
+		return nil, err
+	}
+	return showDelivery(&settings), nil
+}
+
+// over is the mail server as asked for, over the one that is kept. A password is
+// not taken along to another server or another user, which could be somebody's
+// way to learn it.
+func (m *MailServerIn) over(old *sender.Mail) (*sender.Mail, error) {
+	out := &sender.Mail{Host: m.Host, Port: m.Port, Security: deliver.Security(m.Security), User: m.User, From: m.From}
+	switch {
+	case m.Password != nil:
+		out.Password = deliver.Secret(*m.Password)
+	case old == nil || old.Password == "":
+	case old.Host == m.Host && old.User == m.User && old.Security == out.Security:
+		out.Password = old.Password
+	default:
+		return nil, refused(http.StatusUnprocessableEntity, "body.mail.password", "", "is kept for another server, user or security", "give it again, or an empty one for none")
+	}
+	return out, nil
+}
+
+// over is the same of a webhook.
+func (h *WebhookIn) over(all []sender.Webhook) (sender.Webhook, error) {
+	old := (&sender.Settings{Webhooks: all}).Webhook(h.Name)
+	if old == nil {
+		old = &sender.Webhook{}
+	}
+	out := sender.Webhook{Name: h.Name, URL: old.URL}
+	if h.URL != nil {
+		out.URL = deliver.Secret(*h.URL)
+	}
+	switch {
+	case h.Token != nil:
+		out.Token = deliver.Secret(*h.Token)
+	case old.Token == "":
+	case originOf(old.URL) == originOf(out.URL):
+		out.Token = old.Token
+	default:
+		return out, refused(http.StatusUnprocessableEntity, "body.webhooks.token", "", "is kept for another address", "give it again, or an empty one for none")
+	}
+	return out, nil
+}
+
+// originOf is where a secret goes that is sent to an address: scheme, host and
+// port.
+func originOf(address deliver.Secret) string {
+	u, err := url.Parse(string(address))
+	if err != nil {
+		return ""
+	}
+	return u.Scheme + "://" + u.Host
 }
 
 func (a *API) tryDelivery(ctx context.Context, in *tryDeliveryIn) (*triedOut, error) {
-	return nil, later()
-}
-
-func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
-	return nil, later()
-}
-
-func (a *API) savePlan(ctx context.Context, in *planIn) (*planOut, error) {
-	return nil, later()
-}
-
-func (a *API) alarmNotices(ctx context.Context, in *AlarmIn) (*noticesOut, error) {
-	return nil, later()
-}
-
-func (a *API) notices(ctx context.Context, in *noticesIn) (*noticesOut, error) {
-	return nil, later()
+	place := "Isohaline"
+	if id := in.Body.SiteID; id != "" {
+		if !personOf(ctx).sees(id) || a.watch.SiteName(id) == "" {
+			return nil, refused(http.StatusUnprocessableEntity, "body.siteId", id, "is none of your sites", "leave it out")
+		}
+		place = a.watch.SiteName(id)
+	}
+	c := in.Body.Contact
+	err := a.sender.Test(ctx, c.contact(), place)
+	out := &triedOut{Body: Tried{At: a.now(), Delivered: err == nil, Words: "the message was taken; see whether it arrives"}}
+	if err != nil {
+		out.Body.Words = err.Error()
+	}
+	return out, a.edit(ctx).Note(ctx, "send a test", "delivery", c.Channel+":"+c.Address, out.Body)
 }

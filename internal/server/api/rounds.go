@@ -81,7 +81,7 @@ func (a *API) roundRow(v *watch.View, now time.Time) RoundRow {
 	}
 	key := alarm.Key{Code: worst.Code, Tank: v.ID}
 	if al, ok := a.watch.Alarm(v.SiteID, key); ok {
-		r.AlarmID, r.AlarmState = alarmID(v.SiteID, key), al.State().String()
+		r.AlarmID, r.AlarmState = watch.AlarmID(v.SiteID, key), al.State().String()
 	}
 	return r
 }

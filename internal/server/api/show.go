@@ -45,20 +45,27 @@ func showFindings(list []account.Finding, now time.Time) []Finding {
 
 func (a *API) showAlarm(siteID string, al *alarm.Alarm) Alarm {
 	out := Alarm{
-		ID: alarmID(siteID, al.Key), Code: string(al.Code), Title: string(al.Code),
+		ID: watch.AlarmID(siteID, al.Key), Code: string(al.Code), Title: titleOf(al.Code),
 		SiteID: siteID, SiteName: a.watch.SiteName(siteID), TankID: al.Tank, DeviceID: al.Device,
 		Sentence: al.Sentence, State: al.State().String(), Priority: al.Priority.String(), Class: al.Class,
 		HarmAt: known(al.HarmAt), Called: known(al.Called), AckedBy: al.AckedBy,
 		ShelvedUntil: known(al.ShelvedUntil), ShelvedBy: al.ShelvedBy,
-		LongestShelfS: alarm.ShelveMax(al.Priority).Seconds(),
+		LongestShelfS: alarm.ShelveMax(al.Priority).Seconds(), Told: told(a.watch.Told(siteID, al.Key)),
 	}
 	if al.Cause != (alarm.Key{}) {
-		out.Cause = alarmID(siteID, al.Cause)
+		out.Cause = watch.AlarmID(siteID, al.Cause)
 	}
 	if kind := watch.KindOf(al.Code); kind != nil {
-		out.Title, out.Caution = kind.Title, kind.Caution
+		out.Caution = kind.Caution
 	}
 	return out
+}
+
+func titleOf(code account.Code) string {
+	if kind := watch.KindOf(code); kind != nil {
+		return kind.Title
+	}
+	return string(code)
 }
 
 // known is a time, nil for one that never came.

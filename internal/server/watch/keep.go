@@ -25,13 +25,16 @@ func (w *Watch) keep(ctx context.Context, c *change, saved [][]byte) error {
 		return err
 	}
 	for p, alarms := range c.alarms {
-		step := store.AlarmStep{SiteID: p.id, Site: alarms}
+		step := store.AlarmStep{SiteID: p.id, Site: alarms, Record: p.record}
+		if r, changed := c.records[p]; changed {
+			step.Record, step.Changed = r.Record, r.changed
+		}
 		for _, t := range c.turned {
 			if t.place == p {
 				step.Said = append(step.Said, t.Transition)
 			}
 		}
-		if len(step.Said) == 0 && !p.differs(&alarms) {
+		if len(step.Said) == 0 && len(step.Changed) == 0 && !p.differs(&alarms) {
 			continue
 		}
 		if err := w.store.SaveAlarms(ctx, step); err != nil {
@@ -61,11 +64,13 @@ func (p *place) differs(alarms *alarm.Site) bool {
 // recallAccount is a tank's account as it was kept, nil for a new one.
 func (w *Watch) recallAccount(ctx context.Context, tankID string) ([]byte, error) {
 	c, err := w.store.Checkpoint(ctx, accountKind, tankID)
-	if errors.Is(err, store.ErrNotFound) {
+	if isNotFound(err) {
 		return nil, nil
 	}
 	return c.Data, err
 }
+
+func isNotFound(err error) bool { return errors.Is(err, store.ErrNotFound) }
 
 // channelOf is the store's number of a device's channel.
 func (w *Watch) channelOf(ctx context.Context, device, name string) (int64, error) {

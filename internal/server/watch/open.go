@@ -55,8 +55,9 @@ func (w *Watch) takeUpSite(ctx context.Context, s store.Site) error {
 	if err != nil {
 		return err
 	}
-	w.places[s.ID] = &place{id: s.ID, name: s.Name, alarms: step.Site}
-	return nil
+	p := &place{id: s.ID, name: s.Name, alarms: step.Site, record: step.Record, decideAt: w.now()}
+	w.places[s.ID] = p
+	return w.recallPlan(ctx, p)
 }
 
 // takeUp begins to watch a tank that the store has.

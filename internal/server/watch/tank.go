@@ -81,6 +81,12 @@ type place struct {
 	id, name string
 	tanks    []string
 	alarms   alarm.Site
+	// record is who was told of them, toTell who is to be, and decideAt when
+	// that has to be asked next; zero: not until something happens.
+	record   alarm.Record
+	toTell   Plan
+	zone     *time.Location
+	decideAt time.Time
 }
 
 func (p *place) settings() *alarm.Settings {

@@ -55,6 +55,7 @@ type change struct {
 	readings []wire.Reading
 	tanks    []*tank               // whose account moved
 	alarms   map[*place]alarm.Site // what the alarms of a site are now
+	records  map[*place]recorded   // who is to be told of them, where that changed
 	findings []told
 	turned   []turned
 	events   []Event
@@ -234,8 +235,11 @@ func (w *Watch) conclude(ctx context.Context, c *change) error {
 	for i, t := range c.tanks {
 		t.saved = saved[i]
 	}
-	for s, alarms := range c.alarms {
-		s.alarms = alarms
+	for p, alarms := range c.alarms {
+		p.alarms, p.decideAt = alarms, w.now()
+		if r, changed := c.records[p]; changed {
+			p.record = r.Record
+		}
 	}
 	w.count.add(&c.count)
 	w.count.Readings += int64(len(c.readings))

@@ -1844,7 +1844,7 @@ export interface components {
             words: string;
         };
         TryDeliveryInBody: {
-            contact: components["schemas"]["Contact"];
+            contact: components["schemas"]["Recipient"];
             /** @description named in the message */
             siteId?: string;
         };

@@ -1,0 +1,200 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/alarm/deliver"
+	"isohaline/internal/store"
+)
+
+// Plan is who is told of a site's alarms and when, and the time zone that the
+// messages are written in, by its IANA name; empty: UTC.
+type Plan struct {
+	alarm.Plan
+	Zone string
+}
+
+// planSetting is the name that a site's plan is kept under.
+func planSetting(siteID string) string { return "plan/" + siteID }
+
+// recallPlan reads a site's plan from the store. A site that has none tells
+// nobody.
+func (w *Watch) recallPlan(ctx context.Context, p *place) error {
+	var plan Plan
+	if err := w.store.Setting(ctx, planSetting(p.id), &plan); err != nil && !isNotFound(err) {
+		return err
+	}
+	return p.plan(plan)
+}
+
+// plan makes a plan the site's own.
+func (p *place) plan(plan Plan) error {
+	zone, err := time.LoadLocation(plan.Zone)
+	if err != nil {
+		return fmt.Errorf("zone %q is not known, use a name like Europe/Berlin, or none for UTC", plan.Zone)
+	}
+	p.toTell, p.zone = plan, zone
+	return nil
+}
+
+// Plan is a site's plan.
+func (w *Watch) Plan(siteID string) Plan {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if p := w.places[siteID]; p != nil {
+		return p.toTell
+	}
+	return Plan{}
+}
+
+// SetPlan saves a plan, which has passed its Check, and goes on by it.
+func (w *Watch) SetPlan(ctx context.Context, e *store.Editor, siteID string, plan Plan) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	p := w.places[siteID]
+	if p == nil {
+		return fmt.Errorf("site %q: %w", siteID, store.ErrNotFound)
+	}
+	if err := e.Set(ctx, planSetting(siteID), plan); err != nil {
+		return err
+	}
+	p.decideAt = w.now()
+	return p.plan(plan)
+}
+
+// TellsBy are the sites whose plans name a contact's channel and address.
+func (w *Watch) TellsBy(channel alarm.Channel, address string) []string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	var ids []string
+	for id, p := range w.places {
+		for priority := alarm.Low; priority <= alarm.Critical; priority++ {
+			for _, rung := range p.toTell.Own(priority).Rungs {
+				for _, c := range rung.Contacts {
+					if c.Channel == channel && c.Address == address && !slices.Contains(ids, id) {
+						ids = append(ids, id)
+					}
+				}
+			}
+		}
+	}
+	slices.Sort(ids)
+	return ids
+}
+
+// Outgoing is a notice that is to be delivered now.
+type Outgoing struct {
+	SiteID string
+	deliver.Outgoing
+}
+
+// ToSend decides who is to be told now, at every site where that may have
+// changed, and keeps the decision before it returns it. A notice that was not
+// reported stays to be sent, so it may be returned again.
+func (w *Watch) ToSend(ctx context.Context) ([]Outgoing, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	c := change{alarms: map[*place]alarm.Site{}}
+	now := w.now()
+	var out []Outgoing
+	again := map[*place]time.Time{}
+	for _, p := range w.places {
+		if p.decideAt.IsZero() || p.decideAt.After(now) {
+			continue
+		}
+		record, decision := alarm.Decide(&p.toTell.Plan, p.alarms, p.record, now)
+		c.record(p, record, decision.Changed)
+		again[p] = decision.Again
+		for _, n := range decision.Send {
+			a := p.alarms.Find(n.Alarm)
+			if a == nil {
+				continue // it is about to be dropped
+			}
+			out = append(out, Outgoing{p.id, deliver.Outgoing{Notice: n, Message: alarm.Compose(p.settings(), p.name, p.zone, *a, n, now)}})
+		}
+	}
+	if err := w.conclude(ctx, &c); err != nil {
+		return nil, err
+	}
+	for p, at := range again {
+		p.decideAt = at
+	}
+	return out, nil
+}
+
+// Reported keeps what came of an attempt to deliver a notice of a site, and says
+// what has become of the notice by it; nothing if it is no longer wanted.
+func (w *Watch) Reported(ctx context.Context, siteID string, r deliver.Result) (alarm.Outcome, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	p := w.places[siteID]
+	if p == nil {
+		return "", nil // the site is gone, and who was told with it
+	}
+	record, notice, ok := p.record.Report(r.ID, r.At, r.Problem, r.Hopeless)
+	if !ok {
+		return "", nil
+	}
+	c := change{alarms: map[*place]alarm.Site{}}
+	c.record(p, record, []alarm.Notice{notice})
+	return notice.Outcome, w.conclude(ctx, &c)
+}
+
+// record notes that who is to be told at a site changed.
+func (c *change) record(p *place, record alarm.Record, changed []alarm.Notice) {
+	if _, ok := c.alarms[p]; !ok {
+		c.alarms[p] = p.alarms
+	}
+	if c.records == nil {
+		c.records = map[*place]recorded{}
+	}
+	c.records[p] = recorded{record, changed}
+}
+
+// recorded is who is to be told at a site, and which notices of it changed.
+type recorded struct {
+	alarm.Record
+	changed []alarm.Notice
+}
+
+// Told are the notices about an alarm's present call.
+func (w *Watch) Told(siteID string, key alarm.Key) []alarm.Notice {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	p := w.places[siteID]
+	if p == nil {
+		return nil
+	}
+	a := p.alarms.Find(key)
+	var out []alarm.Notice
+	for _, n := range p.record.Notices {
+		if a != nil && n.Alarm == key && n.Called.Equal(a.Called) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// An alarm's id is its site, tank, device and code with colons between, which
+// none of them contains.
+const idParts = 4
+
+// AlarmID names an alarm among those of all sites.
+func AlarmID(siteID string, k alarm.Key) string {
+	return strings.Join([]string{siteID, k.Tank, k.Device, string(k.Code)}, ":")
+}
+
+// ParseAlarmID is the alarm that an id names, ok false for no id.
+func ParseAlarmID(id string) (siteID string, k alarm.Key, ok bool) {
+	parts := strings.Split(id, ":")
+	if len(parts) != idParts {
+		return "", k, false
+	}
+	return parts[0], alarm.Key{Tank: parts[1], Device: parts[2], Code: account.Code(parts[3])}, true
+}
