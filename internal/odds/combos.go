@@ -205,12 +205,12 @@ func minimal(combos []*combination, season int, kind Harm) []*combination {
 	return out
 }
 
-// onEveryCore does n tasks, none more once the context ends.
+// onEveryCore does n tasks, none more once the context ends or one has failed.
 func onEveryCore(ctx context.Context, n int, do func(i int) error) error {
-	var g errgroup.Group
+	g, going := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i := range n {
-		if ctx.Err() != nil {
+		if going.Err() != nil {
 			break
 		}
 		g.Go(func() error { return do(i) })

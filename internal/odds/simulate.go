@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 	"sort"
 	"sync"
 
@@ -23,9 +22,11 @@ type Simulation struct {
 	Bias float64
 	// From goes on where a run with the same site, options and bias stopped.
 	From Tally
-	// Progress, if set, is told how many of how many years are done, never from
-	// two goroutines at once.
+	// Progress, if set, is told how many of how many years are done, and Keep is
+	// handed what is counted so far, to go on From; neither from two goroutines at
+	// once. An error of Keep stops the simulation.
 	Progress func(done, total int)
+	Keep     func(Tally) error
 }
 
 const (
@@ -188,38 +189,39 @@ func (s *simulation) foreseen(season int, kind Harm, all, fresh set) forecast {
 	return out
 }
 
-// run lives block by block, on every core, and adds the blocks up in order.
+// run lives block by block, on every core, and adds the blocks up in order: what
+// is done without a gap counts, also when it is stopped.
 func (s *simulation) run(ctx context.Context, o Simulation) (Tally, error) {
-	total := o.From
+	total, first := o.From, o.From.Blocks
 	blocks := (o.Years + BlockYears - 1) / BlockYears
-	todo := blocks - total.Blocks
+	todo := blocks - first
 	if todo <= 0 {
 		return total, nil
 	}
-	done := make([]*Tally, todo)
 	var mu sync.Mutex
-	lived := total.Blocks
+	done, lived := map[int]*Tally{}, first
 	err := onEveryCore(ctx, todo, func(i int) error {
-		t, err := s.block(o.Seed, total.Blocks+i)
+		t, err := s.block(o.Seed, first+i)
 		if err != nil {
 			return err
 		}
 		mu.Lock()
 		defer mu.Unlock()
-		done[i] = t
 		lived++
 		if o.Progress != nil {
 			o.Progress(lived*BlockYears, blocks*BlockYears)
 		}
+		done[first+i] = t
+		before := total.Blocks
+		for next := done[total.Blocks]; next != nil; next = done[total.Blocks] {
+			delete(done, total.Blocks)
+			total.add(next)
+		}
+		if o.Keep != nil && total.Blocks > before {
+			return o.Keep(total)
+		}
 		return nil
 	})
-	// What was done without a gap counts, also when it was stopped.
-	if gap := slices.Index(done, nil); gap >= 0 {
-		done = done[:gap]
-	}
-	for _, t := range done {
-		total.add(t)
-	}
 	return total, err
 }
 

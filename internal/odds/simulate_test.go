@@ -238,6 +238,38 @@ func TestSimulationStops(t *testing.T) {
 	}
 }
 
+// TestSimulationKeeps: what it hands out to be kept grows to the result, each of
+// it can be gone on from to the same end, and where it cannot be kept the
+// simulation stops.
+func TestSimulationKeeps(t *testing.T) {
+	r := reportOf(t, nano)
+	o := Simulation{Options: fewFaults(r), Years: 8 * BlockYears, Bias: DefaultBias}
+	var kept []Tally
+	o.Keep = func(t Tally) error {
+		kept = append(kept, t)
+		return nil
+	}
+	whole := simulate(t, r, o)
+	if len(kept) < 2 || kept[len(kept)-1] != whole {
+		t.Fatalf("kept %+v, whole %+v", kept, whole)
+	}
+	for i := range kept[1:] {
+		if kept[i+1].Blocks <= kept[i].Blocks {
+			t.Errorf("kept %d blocks, then %d", kept[i].Blocks, kept[i+1].Blocks)
+		}
+	}
+	o.From, o.Keep = kept[len(kept)/2], nil
+	if again := simulate(t, r, o); again != whole {
+		t.Errorf("gone on from %d blocks: %+v, whole %+v", o.From.Blocks, again, whole)
+	}
+	full := errors.New("disk full")
+	o.From, o.Keep = Tally{}, func(Tally) error { return full }
+	o.Years += 8 * runtime.GOMAXPROCS(0) * BlockYears // more than are under way at once
+	if tally, err := Simulate(t.Context(), r, o); !errors.Is(err, full) || tally.Years() >= o.Years {
+		t.Errorf("kept nowhere: %d years, %v", tally.Years(), err)
+	}
+}
+
 func TestSimulationRefuses(t *testing.T) {
 	r := reportOf(t, nano)
 	for _, o := range []Simulation{{}, {Years: maxYears + 1}, {Years: 1, Bias: -1}, {Years: 1, Bias: math.NaN()}, {Years: 1, Bias: 11},
