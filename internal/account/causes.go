@@ -99,6 +99,12 @@ func (w *clerk) saltHasStepped(since time.Time, confidence float64, was Levels) 
 			Subject: byMix, Amount: s.Base.X[leak], AmountSD: s.Base.sd(leak), Number: stepPSU})
 		return
 	}
+	if len(s.Instruments) > 1 {
+		// Instruments that move together tell of the water.
+		w.begin(Record{Code: SalinityCreeping, Since: since, Found: s.At, Confidence: confidence, Was: was,
+			Subject: byDrift, Amount: s.Base.X[leak], AmountSD: s.Base.sd(leak), Number: stepPSU})
+		return
+	}
 	w.begin(Record{Code: InstrumentOff, Since: since, Found: s.At, Confidence: min(confidence, stepConfidence), Was: was,
 		Subject: bySalt, Amount: stepPSU, AmountSD: s.Base.sd(salt)})
 }
@@ -113,6 +119,7 @@ const (
 
 const (
 	bySalt  = "salinity"
+	byDrift = "drift"
 	byMix   = "water change"
 	byGauge = "level gauge"
 )
@@ -193,25 +200,61 @@ func (w *clerk) scaleByFlow() {
 	}
 }
 
-// checkSalinity says when the account is sure that salinity is far off, whatever
-// the cause.
-func (w *clerk) checkSalinity(at time.Time) {
-	s, t := w.s, &w.tank
-	f := &s.Base
-	off := f.X[salt] - t.targetPSU
-	limit := t.limits.SalinityOffPSU[1]
-	switch r := s.find(SalinityCreeping); {
-	case r == nil && math.Abs(off) > limit+sureSigmas*f.sd(salt) && s.find(TankLeak) == nil &&
-		s.find(InstrumentOff) == nil && !s.straying() && !w.broken() && s.Rivals == nil:
-		w.begin(Record{Code: SalinityCreeping, Since: at, Found: at, Confidence: surely, Subject: bySalt,
-			Amount: f.X[leak], AmountSD: f.sd(leak), Was: w.levels(f)})
-	case r != nil && (r.Subject == bySalt || r.Subject == byMix) && math.Abs(off) < limit-f.sd(salt):
-		w.end(SalinityCreeping, at)
+// usualSalt is how long a tank shows what salinity is usual for it.
+const usualSalt = 10 * 24 * time.Hour
+
+// learnSalinity takes the usual salinity from the first readings.
+func (w *clerk) learnSalinity(at time.Time) {
+	r, f := &w.s.Rhythm, &w.s.Base
+	if at.Sub(w.s.Began) < usualSalt && f.sd(salt) < settledSaltPSU {
+		r.SaltReads++
+		r.UsualPSU += (f.X[salt] - r.UsualPSU) / float64(r.SaltReads)
 	}
 }
 
-// sureSigmas: one in a hundred.
-const sureSigmas = 2.33
+// checkSalinity says when the account is sure that salinity is far from where it
+// should be, or has drifted far from where it was, whatever the cause.
+func (w *clerk) checkSalinity(at time.Time) {
+	s, t := w.s, &w.tank
+	f := &s.Base
+	off, limit := f.X[salt]-t.targetPSU, t.limits.SalinityOffPSU[1]
+	drift := 0.0
+	if s.Rhythm.SaltReads >= leastSaltReads {
+		drift = f.X[salt] - s.Rhythm.UsualPSU
+	}
+	if r := s.find(SalinityCreeping); r != nil {
+		home := r.Subject == bySalt || r.Subject == byMix
+		if home && math.Abs(off) < limit-f.sd(salt) || r.Subject == byDrift && math.Abs(drift) < driftPSU/2 {
+			w.end(SalinityCreeping, at)
+		}
+		return
+	}
+	if s.find(TankLeak) != nil || s.find(InstrumentOff) != nil || s.straying() || w.broken() || s.Rivals != nil {
+		return
+	}
+	rec := Record{Code: SalinityCreeping, Since: at, Found: at, Confidence: surely,
+		Amount: f.X[leak], AmountSD: f.sd(leak), Was: w.levels(f)}
+	switch sure := sureSigmas * f.sd(salt); {
+	case math.Abs(off) > limit+sure:
+		rec.Subject = bySalt
+	case math.Abs(drift) > driftPSU+sure:
+		rec.Subject, rec.Number = byDrift, drift
+		rec.Was.SaltPSU = s.Rhythm.UsualPSU
+	default:
+		return
+	}
+	w.begin(rec)
+}
+
+const (
+	// sureSigmas: one in a hundred.
+	sureSigmas = 2.33
+	// driftPSU is how far salinity may drift from what is usual for a tank,
+	// leastSaltReads how many readings show that. Common practice, no source:
+	// what people would correct.
+	driftPSU       = 1.0
+	leastSaltReads = 3
+)
 
 // filledIntoDip: the controller took the dip after a restart for evaporation. It
 // will again at the next restart, so the finding stays until some have passed.

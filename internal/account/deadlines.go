@@ -132,8 +132,9 @@ func (w *clerk) isOverdue(at time.Time) {
 	s := w.s
 	w.carry(at)
 	in := &s.Inputs
-	rec := Record{Code: TopOffOverdue, Since: later(s.Rhythm.MarkAt, s.Run.EndedAt), Found: at, Confidence: 0.95,
-		Amount: at.Sub(s.Rhythm.MarkAt).Hours(), Was: w.levels(&s.Base)}
+	since := later(s.Rhythm.MarkAt, s.Run.EndedAt)
+	rec := Record{Code: TopOffOverdue, Since: since, Found: at, Confidence: 0.95,
+		Amount: at.Sub(since).Hours(), Was: w.levels(&s.Base)}
 	if in.Watch.Known && in.Watch.Wet {
 		rec.Code, rec.Subject, rec.Confidence = WatchStuck, byWet, 0.85
 	}

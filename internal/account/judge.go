@@ -149,8 +149,12 @@ func (w *clerk) judge(after class) {
 	w.convict(&h, best, 1/total)
 }
 
-// learnedFor is how long a tank is learned before its demand can change.
-const learnedFor = 4 * 24 * time.Hour
+// learnedFor and demandMarks are how long a tank is learned before its demand can
+// change.
+const (
+	learnedFor  = 4 * 24 * time.Hour
+	demandMarks = 8
+)
 
 // convict believes a change and says what follows from it.
 func (w *clerk) convict(h *hearing, best change, confidence float64) {
@@ -158,7 +162,7 @@ func (w *clerk) convict(h *hearing, best change, confidence float64) {
 	x, was := *h[best], w.levels(&s.Base)
 	switch best {
 	case airChanged, leakChanged, splitWrong:
-		if s.Rhythm.Marks < learnedMarks || s.At.Sub(s.Began) < learnedFor {
+		if s.Rhythm.Marks < demandMarks || s.At.Sub(s.Began) < learnedFor {
 			w.believe(&x)
 			return
 		}
@@ -181,7 +185,7 @@ func (w *clerk) convict(h *hearing, best change, confidence float64) {
 		s.Rhythm.Erratic = 0
 		w.bandHasChanged(x.Since, confidence, was)
 	case saltStepped:
-		if s.straying() && len(s.Instruments) > 1 {
+		if s.straying() || len(s.Instruments) > 1 && !s.borneOut(x.Filter.X[salt]-s.Base.X[salt], x.Since) {
 			return // the other instruments will tell
 		}
 		w.believe(&x)

@@ -27,6 +27,9 @@ type Rhythm struct {
 	// UsualFlow is the pump's flow once learned, that weakening is measured by;
 	// UsualGaugeMM the gauge's zero.
 	UsualFlow, UsualGaugeMM float64
+	// UsualPSU is the mean of the salinity at the first SaltReads readings.
+	UsualPSU  float64
+	SaltReads int
 }
 
 const (
@@ -122,12 +125,17 @@ func (w *clerk) markWet(at time.Time) {
 	w.checkRhythm(at)
 }
 
+// boundBands: a bound that the level has hardly moved towards says nothing new.
+const boundBands = 0.25
+
 // stillDry: the watch sensor has not turned wet yet.
 func (w *clerk) stillDry() {
-	if w.tank.bandL > 0 && !w.s.Run.Unsure {
-		w.weighAbove(w.mark(1, 0))
-		w.judge(levelMark)
+	if w.tank.bandL == 0 || w.s.Run.UnboundL < boundBands*w.tank.bandL {
+		return
 	}
+	w.s.Run.UnboundL = 0
+	w.weighAbove(w.mark(1, 0))
+	w.judge(levelMark)
 }
 
 // stillWet: it has not turned dry yet. That counts as evidence, but nothing is

@@ -98,33 +98,39 @@ const (
 // of it.
 func (w *clerk) weigh(r *reading, of class) taken {
 	base := w.s.Base.take(r)
-	w.compare(base.logLik, of, func(f *Filter) float64 { return f.take(r).logLik })
+	w.compare(base.logLik, of, func(f *Filter) taken { return f.take(r) })
 	return base
 }
 
 // weighAbove lets them take a bound.
 func (w *clerk) weighAbove(r *reading) {
-	w.compare(w.s.Base.takeAbove(r), levelBound, func(f *Filter) float64 { return f.takeAbove(r) })
+	w.compare(w.s.Base.takeAbove(r), levelBound, func(f *Filter) taken { return taken{logLik: f.takeAbove(r)} })
 }
 
 // compare gives every suspicion its evidence, and starts those again that have
-// none left or are too old.
-func (w *clerk) compare(base float64, of class, take func(*Filter) float64) {
+// none left, are too old, or went astray: a change that begins between two marks
+// shows too small at the first, and who believed that sees nothing after it.
+func (w *clerk) compare(base float64, of class, take func(*Filter) taken) {
 	s := w.s
 	for i := range s.Suspicions {
 		x, kind := &s.Suspicions[i], &suspects[i]
 		if kind.of.needsGauge() && !s.Inputs.HasGauge {
 			continue
 		}
-		x.add(take(&x.Filter)-base, of)
-		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 && x.weight(kind.of) < thresholds[kind.of]/2
-		if kind.judgedBy == of && (x.weight(kind.of) <= 0 || old) {
+		seen := take(&x.Filter)
+		x.add(seen.logLik-base, of)
+		if kind.judgedBy != of {
+			continue
+		}
+		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 || seen.stray && x.Strayed
+		x.Strayed = seen.stray
+		if evidence := x.weight(kind.of); evidence <= 0 || old && evidence < thresholds[kind.of]/2 {
 			w.suppose(i)
 		}
 	}
 	if v := s.Rivals; v != nil {
-		v.Air.add(take(&v.Air.Filter)-base, of)
-		v.Leak.add(take(&v.Leak.Filter)-base, of)
+		v.Air.add(take(&v.Air.Filter).logLik-base, of)
+		v.Leak.add(take(&v.Leak.Filter).logLik-base, of)
 	}
 }
 

@@ -83,6 +83,7 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 		w.weigh(&r, salinityRead)
 		w.judge(salinityRead)
 	}
+	w.learnSalinity(at)
 	w.checkSalinity(at)
 }
 
@@ -270,12 +271,34 @@ func (s *State) anyOff() bool {
 	return false
 }
 
-// straying says that an instrument reads apart from what it used to.
+// straying says that one instrument reads apart from what it used to, and not
+// all of them: then it is the instrument, and not the water.
 func (s *State) straying() bool {
+	rising, falling, steady := 0, 0, 0
 	for i := range s.Instruments {
-		if in := &s.Instruments[i]; in.Off || max(in.Rise, in.Fall) > driftThreshold/2 {
+		switch in := &s.Instruments[i]; {
+		case in.Off:
 			return true
+		case in.Rise > driftThreshold/2:
+			rising++
+		case in.Fall > driftThreshold/2:
+			falling++
+		default:
+			steady++
 		}
 	}
-	return false
+	return rising+falling > 0 && steady+min(rising, falling) > 0
+}
+
+// borneOut says that a second instrument saw a step in salinity too.
+func (s *State) borneOut(stepPSU float64, since time.Time) bool {
+	mover, most := (*Instrument)(nil), 0.0
+	for i := range s.Instruments {
+		in := &s.Instruments[i]
+		if moved := (in.Recent - in.Usual) / stepPSU; mover == nil || moved > most {
+			mover, most = in, moved
+		}
+	}
+	other, apart, _ := s.apart(mover, since)
+	return other != nil && math.Abs(apart) < math.Abs(stepPSU)/2
 }

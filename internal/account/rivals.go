@@ -208,7 +208,11 @@ func (w *clerk) leakFound(since time.Time, confidence float64, was Levels, quiet
 	} else if s.find(TankLeak) != nil {
 		return
 	}
-	if math.Abs(f.X[leak]) < worthLeakFrac*t.systemL || s.find(code) != nil {
+	if math.Abs(f.X[leak]) < worthLeakFrac*t.systemL {
+		return
+	}
+	if r := s.find(code); r != nil {
+		r.Subject, r.Since, r.Was = "", since, was // now it is known why
 		return
 	}
 	w.begin(Record{Code: code, Since: since, Found: s.At, Confidence: confidence, Was: was, Amount: f.X[leak], AmountSD: f.sd(leak)})

@@ -26,8 +26,14 @@ type Run struct {
 	// BucketAt.
 	BucketS  float64
 	BucketAt time.Time
-	// Spurt says that the last run was cut short by the day's budget.
-	Spurt bool
+	// Spurt says that the last run was cut short by the day's budget, Spent that
+	// the account has drawn its lesson from a spent budget.
+	Spurt, Spent bool
+	// Far counts the runs in a row that ended well, but too soon to have reached
+	// the level.
+	Far int
+	// UnboundL is what was pumped since the watch sensor last said something.
+	UnboundL float64
 	// Failed counts runs that did not reach the watch level, since FailedAt.
 	Failed   int
 	FailedAt time.Time
@@ -68,6 +74,8 @@ func (w *clerk) beginRun(at time.Time) {
 		} else {
 			w.markDry()
 		}
+	} else if r.Spurt {
+		w.stillDry()
 	}
 	r.FromL, r.FromSD = f.X[deficit], f.sd(deficit)
 	r.FromMM, r.FromMMKnown = s.Inputs.LevelMM, s.Inputs.HasGauge
@@ -115,12 +123,14 @@ func (w *clerk) wholeRun(at time.Time, ran time.Duration) {
 	if s.Run.On {
 		return // told twice, in two ways
 	}
-	if began := at.Add(-ran); began.After(s.At) {
-		w.carry(began)
-		w.beginRun(began)
-	} else {
-		s.Run.Since, s.Run.Unsure, s.Run.SourceL = s.At, true, w.sourceL() // its start is past
+	began := at.Add(-ran)
+	if began.Before(s.Run.EndedAt) {
+		s.Run.Unsure = true // it cannot have begun then
 	}
+	// What fell due since then has carried the state on, by less than a run:
+	// little leaves the tank in that time.
+	w.carry(later(began, s.At))
+	w.beginRun(began)
 	w.carryRunning(at, ran)
 	if at.After(w.longestRun()) {
 		w.runsOn(at) // too late to stop it
@@ -137,6 +147,8 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	r.BucketAt = at
 	w.end(EndlessFill, at)
 	w.drawReservoir(at, ran)
+	r.UnboundL += ran.Hours() / 24 * w.tank.flowLDay * s.Base.X[flow]
+	w.weighBudget(at)
 	switch {
 	case r.Dip && ran > 0:
 		w.filledIntoDip(at, ran)
@@ -147,6 +159,7 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 			w.stillDry()
 		}
 	default:
+		r.UnboundL = 0
 		if s.Inputs.settled(at) {
 			r.Failed = 0
 			w.end(PumpSeized, at)
@@ -170,6 +183,42 @@ const budgetShare = 0.96
 
 func (w *clerk) budgetSpent(at time.Time) bool {
 	return w.bucketS(at) > budgetShare*w.settings.DailyBudget.Seconds()
+}
+
+const (
+	// spentSays is the log-likelihood ratio of a spent budget: the usual tank
+	// spends it once in years, one that would drink most of it every day soon
+	// does. spendsShare is that most. Judgements.
+	spentSays   = 6.0
+	spendsShare = 0.8
+	// sparedShare: with so little of it spent, the next time is another time.
+	sparedShare = 0.6
+)
+
+// weighBudget takes the day's budget for a witness when it is spent.
+func (w *clerk) weighBudget(at time.Time) {
+	r := &w.s.Run
+	switch budget := w.settings.DailyBudget.Seconds(); {
+	case w.bucketS(at) < sparedShare*budget:
+		r.Spent = false
+	case !r.Spent && w.budgetSpent(at):
+		r.Spent = true
+		if w.spends(&w.s.Base) {
+			return
+		}
+		for i := range w.s.Suspicions {
+			x, of := &w.s.Suspicions[i], suspects[i].of
+			if (of == airChanged || of == leakChanged) && w.spends(&x.Filter) {
+				x.Evidence += spentSays
+			}
+		}
+	}
+}
+
+// spends says whether a belief has the pump run for most of the day's budget.
+func (w *clerk) spends(f *Filter) bool {
+	pumped := w.tank.flowLDay * max(f.X[flow], leastFlowFrac)
+	return w.demandLDay(f)*secondsPerDay > spendsShare*w.settings.DailyBudget.Seconds()*pumped
 }
 
 // expectedRun is how long a sound pump needs from the run's deficit.
@@ -204,7 +253,7 @@ func (w *clerk) ranLong(ran time.Duration) bool {
 	}
 	expected := w.expectedRun().Seconds()
 	return ran >= shortLongRun && ran.Seconds() > times*expected ||
-		ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds() && ran.Seconds() > plainlyLong*expected
+		w.ranToLimit(ran) && ran.Seconds() > plainlyLong*expected
 }
 
 // reached says whether the run ended because the watch level was reached.
@@ -214,7 +263,28 @@ func (w *clerk) reached(at time.Time, ran time.Duration) bool {
 		return in.Watch.Wet
 	}
 	w.s.Run.Spurt = w.budgetSpent(at)
-	return !w.ranLong(ran) && !w.s.Run.Spurt
+	if w.ranLong(ran) || w.ranToLimit(ran) || w.s.Run.Spurt {
+		return false
+	}
+	f, r := &w.s.Base, &w.s.Run
+	if far := muchLateBands*w.tank.bandL + farSigmas*f.sd(deficit); f.X[deficit] > far && r.Far < mostFar {
+		r.Far++
+		return false
+	}
+	r.Far = 0
+	return true
+}
+
+const (
+	// farSigmas: so surely still below, a run did not reach the level, whatever
+	// ended it. mostFar runs in a row say that it did: somebody filled by hand.
+	farSigmas = 6.0
+	mostFar   = 2
+)
+
+// ranToLimit says that the controller's limit, and not the level, ended a run.
+func (w *clerk) ranToLimit(ran time.Duration) bool {
+	return ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds()
 }
 
 // togetherWithin is how near in time two events must be for one to explain the
@@ -232,5 +302,5 @@ func (w *clerk) blamesNothing(at time.Time, ran time.Duration) bool {
 		return false
 	}
 	// A run that lasted to its limit was not cut short by the budget.
-	return !w.budgetSpent(at) || ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds()
+	return !w.budgetSpent(at) || w.ranToLimit(ran)
 }

@@ -201,7 +201,7 @@ func (w *clerk) reservoirEmpty() bool {
 	if in := &s.Inputs.Reservoir; in.Known {
 		return !in.Wet
 	}
-	return s.Supply.Known && t.reservoirL > 0 && !t.endless && s.Supply.LeftL < emptyFrac*t.reservoirL
+	return s.Supply.Known && s.Supply.Fills >= notedFills && t.reservoirL > 0 && !t.endless && s.Supply.LeftL < emptyFrac*t.reservoirL
 }
 
 // supplyDays is how long the reservoir lasts: by the middle estimate, and at the

@@ -55,11 +55,11 @@ var suspects = [...]struct {
 	// speak for it.
 	judgedBy class
 }{
-	{airChanged, 8, 1, 1, levelMark},
-	{airChanged, 8, 4, 2.5, levelMark},
+	{airChanged, 8, 1, 2.5, levelMark},
+	{airChanged, 8, 4, 1, levelMark},
 	{airChanged, 8, 16, 0.5, levelMark},
-	{leakChanged, 8, 1, 1, levelMark},
-	{leakChanged, 8, 4, 3, levelMark},
+	{leakChanged, 8, 1, 3, levelMark},
+	{leakChanged, 8, 4, 1, levelMark},
 	{leakChanged, 8, 16, 0.5, levelMark},
 	{splitWrong, 72, 12, 1, salinityRead},
 	{splitWrong, 72, 48, 1, salinityRead},
@@ -81,7 +81,9 @@ func (c change) needsGauge() bool { return c >= gaugeStepped && c <= levelMoved 
 type Suspicion struct {
 	Since           time.Time
 	Evidence, Salty float64
-	Filter          Filter
+	// Strayed says that the last reading went astray for it too.
+	Strayed bool
+	Filter  Filter
 }
 
 // How far a change may go, one standard deviation. Judgements; the sizes of the

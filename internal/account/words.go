@@ -216,6 +216,8 @@ func (w *clerk) clause(r *Record) string {
 		switch {
 		case r.Subject == bySalt:
 			return fmt.Sprintf("is %s off its salinity, at %s", salinityWords(math.Abs(s.Base.X[salt]-t.targetPSU)), salinity)
+		case r.Subject == byDrift:
+			return fmt.Sprintf("has drifted by %s from its usual salinity, to %s: a wet skimmer, splash, a weak mix or salt in the top-off", salinityWords(r.Number), salinity)
 		case r.Subject == byMix:
 			return fmt.Sprintf("went by %s in salinity with the water change of %s, to %s: check what the new water was mixed to", salinityWords(r.Number), since, salinity)
 		case r.Amount < 0:

@@ -73,6 +73,8 @@ const (
 	secondsPerDay = 86400.0
 	// leakFault is the fault that the goals speak of.
 	leakFault = "tank leak"
+	// airFault is what a leak must be told from.
+	airFault = "air drier"
 )
 
 // always is a fault that begins at the onset and stays as it is.
@@ -90,7 +92,7 @@ var Faults = []Fault{
 			c.TankLeakM3S = x / 100 * d.SystemM3 / secondsPerDay
 			c.FloorSensorDead = true // it runs where no sensor lies
 		})},
-	{Name: "air drier", Wants: codes(account.EvaporationChanged), Follows: []account.Code{account.DemandChanged, account.ReservoirEmptyBy},
+	{Name: airFault, Wants: codes(account.EvaporationChanged), Follows: []account.Code{account.DemandChanged, account.ReservoirEmptyBy},
 		Severity: [3]float64{1.35, 1.7, 2.3}, Unit: "times the evaporation", weight: [3]int{3, 3, 3},
 		apply: func(b *built, d *Design, x float64, since time.Duration, c *plant.Conditions) {
 			c.EvaporationFactor *= 1 + (x-1)*min(since.Hours()/12, 1)

@@ -2,6 +2,7 @@ package corpus
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"isohaline/internal/account"
@@ -35,7 +36,7 @@ const (
 // Run goes through a history as the rules would.
 func (n Naive) Run(h *History) []account.Finding {
 	s := naiveState{rules: n, h: h, quiet: map[account.Code]time.Time{}}
-	for _, o := range h.Observations {
+	for _, o := range inOrder(h.Observations) {
 		for at := s.checked.Add(time.Hour); !s.checked.IsZero() && !at.After(o.At); at = at.Add(time.Hour) {
 			s.hourly(at)
 		}
@@ -45,6 +46,13 @@ func (n Naive) Run(h *History) []account.Finding {
 		s.take(&o)
 	}
 	return s.told
+}
+
+// inOrder spares the rules what is told late or twice.
+func inOrder(told []account.Observation) []account.Observation {
+	told = slices.Clone(told)
+	slices.SortStableFunc(told, func(a, b account.Observation) int { return a.At.Compare(b.At) })
+	return slices.Compact(told)
 }
 
 type naiveState struct {
@@ -79,9 +87,7 @@ func (s *naiveState) alarm(code account.Code, at time.Time) {
 func (s *naiveState) take(o *account.Observation) {
 	switch o.Kind {
 	case account.PumpOn:
-		if s.onSince.IsZero() {
-			s.onSince = o.At
-		}
+		s.onSince = o.At // if it was on, its end was never told
 	case account.PumpOff:
 		if !s.onSince.IsZero() {
 			s.run(o.At, o.At.Sub(s.onSince).Seconds())
