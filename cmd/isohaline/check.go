@@ -31,6 +31,7 @@ type checkCommand struct {
 	Trace      string     `placeholder:"PREFIX" help:"Write what --fault does into PREFIX.csv and PREFIX.svg."`
 	Season     string     `placeholder:"NAME" help:"The season of the file to follow it in; by itself the worst."`
 	ListFaults bool       `help:"List the faults and their IDs: those that the site can have, or without a file all."`
+	Odds       oddsFlags  `embed:"" group:"How likely:"`
 }
 
 func (ch *checkCommand) Run(ctx context.Context, c *console) error {
@@ -48,11 +49,19 @@ func (ch *checkCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
+	asked, err := ch.Odds.inquiry(s, ch.Singles)
+	if err != nil {
+		return err
+	}
 	r, err := verify.Check(ctx, s, verify.Options{Units: ch.Units.system(), SinglesOnly: ch.Singles, Progress: c.progress("trying faults")})
 	if err != nil {
 		return err
 	}
-	if err := ch.write(c, r, faults); err != nil {
+	likely, err := asked.answer(ctx, c, r)
+	if err != nil {
+		return err
+	}
+	if err := ch.write(c, r, likely, faults); err != nil {
 		return err
 	}
 	if !r.Verdict.Accepted {
@@ -93,10 +102,10 @@ func (ch *checkCommand) read(c *console) (*site.Site, error) {
 }
 
 // write writes the report, and whatever files were asked for.
-func (ch *checkCommand) write(c *console, r *verify.Report, faults []plant.Fault) error {
+func (ch *checkCommand) write(c *console, r *verify.Report, likely *report.Odds, faults []plant.Fault) error {
 	if ch.HTML != "" {
 		meta := report.Meta{Version: version(), SiteFile: ch.File, Made: time.Now()}
-		if err := writeFile(ch.HTML, func(w io.Writer) error { return report.HTML(w, r, meta) }); err != nil {
+		if err := writeFile(ch.HTML, func(w io.Writer) error { return report.HTML(w, r, likely, meta) }); err != nil {
 			return err
 		}
 	}
@@ -106,13 +115,13 @@ func (ch *checkCommand) write(c *console, r *verify.Report, faults []plant.Fault
 		}
 	}
 	if ch.JSON {
-		return report.JSON(c.Out, r)
+		return report.JSON(c.Out, r, likely)
 	}
 	width := ch.Width
 	if width == 0 {
 		width = c.width()
 	}
-	return report.Text(c.Out, r, report.TextOptions{Width: width, Colour: c.colour(), PairRows: worstPairs})
+	return report.Text(c.Out, r, likely, report.TextOptions{Width: width, Colour: c.colour(), PairRows: worstPairs})
 }
 
 // worstPairs is how many pairs a terminal shows; JSON and the page have all.

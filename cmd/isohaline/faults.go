@@ -36,7 +36,7 @@ func (ch *checkCommand) faults(s *site.Site) ([]plant.Fault, error) {
 	}
 	var faults []plant.Fault
 	for _, id := range ch.Fault {
-		f, err := faultOf(s, id)
+		f, err := faultOf(s, "--fault", id)
 		if err != nil {
 			return nil, err
 		}
@@ -49,18 +49,18 @@ func (ch *checkCommand) faults(s *site.Site) ([]plant.Fault, error) {
 	return faults, nil
 }
 
-// faultOf finds a fault that the site can have.
-func faultOf(s *site.Site, id string) (plant.Fault, error) {
+// faultOf finds a fault that a flag names and the site can have.
+func faultOf(s *site.Site, flag, id string) (plant.Fault, error) {
 	named := func(f plant.Fault) bool { return f.ID == id }
 	of := plant.FaultsOf(s)
 	if i := slices.IndexFunc(of, named); i >= 0 {
 		return of[i], nil
 	}
 	if slices.ContainsFunc(plant.Faults, named) {
-		return plant.Fault{}, fmt.Errorf("--fault: %q cannot happen on this site, which lacks the part; see isohaline check --list-faults with the file", id)
+		return plant.Fault{}, fmt.Errorf("%s: %q cannot happen on this site, which lacks the part; see isohaline check --list-faults with the file", flag, id)
 	}
 	nearest := slices.MinFunc(of, func(a, b plant.Fault) int {
 		return levenshtein.ComputeDistance(a.ID, id) - levenshtein.ComputeDistance(b.ID, id)
 	})
-	return plant.Fault{}, fmt.Errorf("--fault: %q is no fault; did you mean %q? See isohaline check --list-faults", id, nearest.ID)
+	return plant.Fault{}, fmt.Errorf("%s: %q is no fault; did you mean %q? See isohaline check --list-faults", flag, id, nearest.ID)
 }

@@ -34,6 +34,8 @@ type content struct {
 	Unnoticed         []string // faults alone that change nothing anybody would notice
 	Counts, Pairs     [classes]int
 	WorstPairs        []line
+	Likely            *likely // nil: not asked for
+	Expected          string  // how often serious harm is; empty: not known
 	Cautions          []string
 	Method, Limits    []string
 	Sources           []string
@@ -80,13 +82,18 @@ type line struct {
 // unnoticedWords begin the list of such faults.
 const unnoticedWords = "Nothing changes that anybody would notice with: "
 
-func contentOf(r *verify.Report, pairRows int) *content {
+func contentOf(r *verify.Report, o *Odds, pairRows int) *content {
 	s, u := r.Site, r.Units
 	c := &content{
 		Title: s.Name, Place: s.Place, Accepted: r.Verdict.Accepted, Because: r.Verdict.Because,
 		Problems: r.Geometry.Problems, Changes: r.Changes, Left: r.Left, Settings: r.Settings.Items,
 		Tests: tests(r), Levels: levels(r), Chamber: chamberName(s), Flows: flows(r), AsBuilt: lineOf(r, &r.AsBuilt),
 		Cautions: cautions(s), Method: method(r), Limits: limits(s, u), Sources: sources(s),
+		Likely: likelyOf(r, o), Expected: expected(o),
+	}
+	if o != nil && o.Answer != nil {
+		c.Method = append(c.Method, oddsMethod)
+		c.Sources = append(c.Sources, oddsSources)
 	}
 	c.Headline = "Not accepted"
 	if c.Accepted {
@@ -109,6 +116,9 @@ func contentOf(r *verify.Report, pairRows int) *content {
 	}
 	c.water(r)
 	c.Short = short(r)
+	if c.Expected != "" {
+		c.Short = append(c.Short, fact{Name: expectedName, Value: c.Expected})
+	}
 	c.ChangeWords = changeWords(r)
 	return c
 }

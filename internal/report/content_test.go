@@ -168,7 +168,7 @@ func TestRealTrace(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, f := range []chart.Format{chart.Wide, chart.Narrow} {
-			if _, err := Trace(r, &row, samples).SVG(f); err != nil {
+			if _, err := Trace(r.Report, &row, samples).SVG(f); err != nil {
 				t.Errorf("%s: %v", row.ID(), err)
 			}
 		}
@@ -178,7 +178,7 @@ func TestRealTrace(t *testing.T) {
 func BenchmarkHTML(b *testing.B) {
 	r := accepted()
 	for b.Loop() {
-		if err := HTML(discard{}, r, Meta{}); err != nil {
+		if err := HTML(discard{}, r, asked(r), Meta{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -63,14 +63,17 @@ type page struct {
 	UnnoticedWords string
 	CSS            template.CSS
 
-	SectionWide, SectionNarrow, Matrix template.HTML
+	SafeWords, SeriousWords string
+
+	SectionWide, SectionNarrow, Matrix, TestingWide, TestingNarrow template.HTML
 }
 
 // HTML writes the report as one page that needs nothing else: to read on a
-// phone, to print on A4 or Letter, to sign.
-func HTML(w io.Writer, r *verify.Report, m Meta) error {
+// phone, to print on A4 or Letter, to sign. likely may be nil.
+func HTML(w io.Writer, r *verify.Report, likely *Odds, m Meta) error {
 	p := page{
-		content: contentOf(r, htmlPairs), Meta: m, UnnoticedWords: unnoticedWords,
+		content: contentOf(r, likely, htmlPairs), Meta: m, UnnoticedWords: unnoticedWords,
+		SafeWords: safeWords, SeriousWords: seriousWords,
 		// Our own style sheet and drawings, which escape what is not ours.
 		CSS: template.CSS(chart.ColoursCSS + ":root{--sans:" + chart.SansCSS + ";--serif:" + chart.SerifCSS + "}\n" + pageCSS),
 	}
@@ -80,24 +83,8 @@ func HTML(w io.Writer, r *verify.Report, m Meta) error {
 	if d := r.Site.People.ProofTestDays; d > 0 {
 		p.ProofTest = r.Units.Duration(d * 24 * 3600)
 	}
-	section := Section(r)
-	for _, drawing := range []struct {
-		name string
-		draw func() ([]byte, error)
-		into *template.HTML
-	}{
-		{"section", func() ([]byte, error) { return section.SVG(chart.Wide) }, &p.SectionWide},
-		{"section", func() ([]byte, error) { return section.SVG(chart.Narrow) }, &p.SectionNarrow},
-		{"matrix", func() ([]byte, error) { return Matrix(r).SVG(chart.Wide) }, &p.Matrix},
-	} {
-		if drawing.into == &p.Matrix && len(r.Pairs) == 0 {
-			continue
-		}
-		svg, err := drawing.draw()
-		if err != nil {
-			return fmt.Errorf("drawing the %s: %w", drawing.name, err)
-		}
-		*drawing.into = template.HTML(svg)
+	if err := p.draw(r, likely); err != nil {
+		return err
 	}
 	var b bytes.Buffer
 	if err := pageTemplate.Execute(&b, p); err != nil {
@@ -105,6 +92,40 @@ func HTML(w io.Writer, r *verify.Report, m Meta) error {
 	}
 	if _, err := w.Write(bytes.Map(markup, b.Bytes())); err != nil {
 		return fmt.Errorf("writing the page: %w", err)
+	}
+	return nil
+}
+
+// drawn is a drawing with its place on the page.
+type drawn struct {
+	name string
+	svg  func(chart.Format) ([]byte, error)
+	as   chart.Format
+	into *template.HTML
+}
+
+// draw makes the drawings that there is something to draw for.
+func (p *page) draw(r *verify.Report, likely *Odds) error {
+	section := Section(r)
+	drawings := []drawn{
+		{"section", section.SVG, chart.Wide, &p.SectionWide},
+		{"section", section.SVG, chart.Narrow, &p.SectionNarrow},
+	}
+	if len(r.Pairs) > 0 {
+		drawings = append(drawings, drawn{"matrix", Matrix(r).SVG, chart.Wide, &p.Matrix})
+	}
+	if likely != nil && likely.Answer != nil {
+		if testing := Testing(likely.Answer); testing != nil {
+			drawings = append(drawings, drawn{"curve of tests", testing.SVG, chart.Wide, &p.TestingWide},
+				drawn{"curve of tests", testing.SVG, chart.Narrow, &p.TestingNarrow})
+		}
+	}
+	for _, d := range drawings {
+		svg, err := d.svg(d.as)
+		if err != nil {
+			return fmt.Errorf("drawing the %s: %w", d.name, err)
+		}
+		*d.into = template.HTML(svg)
 	}
 	return nil
 }

@@ -51,6 +51,9 @@ type jsonReport struct {
 	AsBuilt  jsonRow       `json:"as_built"`
 	Singles  []jsonRow     `json:"singles"`
 	Pairs    []jsonRow     `json:"pairs"`
+	// Odds is null where there are none, and NoOddsBecause says why.
+	Odds          *jsonOdds `json:"odds"`
+	NoOddsBecause string    `json:"no_odds_because"`
 	// TankYears is the simulated time behind the report.
 	TankYears number `json:"tank_years"`
 }
@@ -193,11 +196,13 @@ var settingUnits = map[string]string{
 }
 
 // JSON writes the report for programs: Schema, SI units, null for what is not
-// known or never came.
-func JSON(w io.Writer, r *verify.Report) error {
+// known or never came. likely may be nil.
+func JSON(w io.Writer, r *verify.Report, likely *Odds) error {
 	out := json.NewEncoder(w)
 	out.SetIndent("", " ")
-	if err := out.Encode(jsonOf(r)); err != nil {
+	j := jsonOf(r)
+	j.Odds, j.NoOddsBecause = jsonOddsOf(likely)
+	if err := out.Encode(j); err != nil {
 		return fmt.Errorf("writing the report as JSON: %w", err)
 	}
 	return nil

@@ -21,6 +21,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"isohaline/internal/chart"
+	"isohaline/internal/odds"
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/units"
@@ -48,16 +49,23 @@ func golden(t *testing.T, name string, got []byte) {
 
 // fixtures are reports made of values; checked are the examples, really
 // checked. The smallest of them has its pairs, the others their single faults.
-func fixtures() map[string]*verify.Report {
-	return map[string]*verify.Report{"accepted": accepted(), "refused": refused()}
+func fixtures() map[string]told {
+	r := accepted()
+	return map[string]told{"accepted": {r, asked(r)}, "refused": {refused(), &Odds{Refused: "No odds for this design: it does harm with nothing wrong; mend it first."}}}
 }
 
-var checked = sync.OnceValues(func() (map[string]*verify.Report, error) {
+// told is what a report is made of.
+type told struct {
+	*verify.Report
+	odds *Odds // of the examples, those that have their pairs
+}
+
+var checked = sync.OnceValues(func() (map[string]told, error) {
 	files, err := filepath.Glob("../../examples/*.yaml")
 	if err != nil || len(files) < 4 {
 		return nil, fmt.Errorf("%d examples, %w", len(files), err)
 	}
-	out := map[string]*verify.Report{}
+	out := map[string]told{}
 	for i, file := range files {
 		data, err := os.ReadFile(file)
 		if err != nil {
@@ -68,15 +76,24 @@ var checked = sync.OnceValues(func() (map[string]*verify.Report, error) {
 			return nil, err
 		}
 		o := verify.Options{SinglesOnly: s.Controller != nil, Units: []units.System{units.Metric, units.US}[i%2]}
-		if out[filepath.Base(file)], err = verify.Check(context.Background(), s, o); err != nil {
+		var r told
+		if r.Report, err = verify.Check(context.Background(), s, o); err != nil {
 			return nil, err
 		}
+		if !o.SinglesOnly {
+			answer, err := odds.Estimate(context.Background(), r.Report, odds.Options{Samples: 20})
+			if err != nil {
+				return nil, err
+			}
+			r.odds = &Odds{Answer: answer}
+		}
+		out[filepath.Base(file)] = r
 	}
 	return out, nil
 })
 
 // every is all reports there are to try.
-func every(t *testing.T) map[string]*verify.Report {
+func every(t *testing.T) map[string]told {
 	all, err := checked()
 	if err != nil {
 		t.Fatal(err)
@@ -88,10 +105,10 @@ func every(t *testing.T) map[string]*verify.Report {
 	return out
 }
 
-func text(t *testing.T, r *verify.Report, o TextOptions) string {
+func text(t *testing.T, r told, o TextOptions) string {
 	t.Helper()
 	var b bytes.Buffer
-	if err := Text(&b, r, o); err != nil {
+	if err := Text(&b, r.Report, r.odds, o); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -133,7 +150,7 @@ func TestTextWidth(t *testing.T) {
 
 // TestHostileNames: a site's name cannot steer a terminal or a browser.
 func TestHostileNames(t *testing.T) {
-	r := accepted()
+	r := fixtures()["accepted"]
 	r.Site.Name = "\x1b]0;owned\a<script>alert(1)</script>\u202e\r\n" + strings.Repeat("水", 200)
 	r.Site.Place = `"><img src=x onerror=alert(1)>`
 	out := text(t, r, TextOptions{Width: 80})
@@ -154,10 +171,10 @@ func TestHostileNames(t *testing.T) {
 	}
 }
 
-func html(t *testing.T, r *verify.Report, m Meta) []byte {
+func html(t *testing.T, r told, m Meta) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := HTML(&b, r, m); err != nil {
+	if err := HTML(&b, r.Report, r.odds, m); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -166,7 +183,7 @@ func html(t *testing.T, r *verify.Report, m Meta) []byte {
 var made = time.Date(2026, time.March, 4, 15, 0, 0, 0, time.UTC)
 
 func TestHTMLGolden(t *testing.T) {
-	golden(t, "accepted.html", html(t, accepted(), Meta{Version: "1.2.3", SiteFile: "reading-room.yaml", Made: made}))
+	golden(t, "accepted.html", html(t, fixtures()["accepted"], Meta{Version: "1.2.3", SiteFile: "reading-room.yaml", Made: made}))
 }
 
 func TestHTMLIsSound(t *testing.T) {
@@ -272,7 +289,7 @@ func sound(page []byte) error {
 func TestJSONGolden(t *testing.T) {
 	for name, r := range fixtures() {
 		var b bytes.Buffer
-		if err := JSON(&b, r); err != nil {
+		if err := JSON(&b, r.Report, r.odds); err != nil {
 			t.Fatal(err)
 		}
 		golden(t, name+".json", b.Bytes())
@@ -289,7 +306,7 @@ func TestJSONSchema(t *testing.T) {
 	}
 	for name, r := range every(t) {
 		var b bytes.Buffer
-		if err := JSON(&b, r); err != nil {
+		if err := JSON(&b, r.Report, r.odds); err != nil {
 			t.Fatal(err)
 		}
 		value, err := jsonschema.UnmarshalJSON(&b)
@@ -318,9 +335,9 @@ func TestJSONSchema(t *testing.T) {
 
 // TestJSONNumbers: a number reads back as itself, and what is no number is null.
 func TestJSONNumbers(t *testing.T) {
-	r := refused()
+	r := fixtures()["refused"]
 	var b bytes.Buffer
-	if err := JSON(&b, r); err != nil {
+	if err := JSON(&b, r.Report, r.odds); err != nil {
 		t.Fatal(err)
 	}
 	var got struct {
@@ -374,11 +391,11 @@ func (f *failing) Write(p []byte) (int, error) {
 }
 
 func TestWritersReportErrors(t *testing.T) {
-	r := accepted()
+	r := fixtures()["accepted"]
 	for name, write := range map[string]func(io.Writer) error{
-		"text": func(w io.Writer) error { return Text(w, r, TextOptions{}) },
-		"html": func(w io.Writer) error { return HTML(w, r, Meta{}) },
-		"json": func(w io.Writer) error { return JSON(w, r) },
+		"text": func(w io.Writer) error { return Text(w, r.Report, r.odds, TextOptions{}) },
+		"html": func(w io.Writer) error { return HTML(w, r.Report, r.odds, Meta{}) },
+		"json": func(w io.Writer) error { return JSON(w, r.Report, r.odds) },
 		"csv":  func(w io.Writer) error { return TraceCSV(w, make([]plant.Sample, 2)) },
 	} {
 		if err := write(&failing{}); err == nil || !strings.Contains(err.Error(), "disk full") {
@@ -391,10 +408,10 @@ func TestWritersReportErrors(t *testing.T) {
 func TestDrawings(t *testing.T) {
 	for name, r := range every(t) {
 		for _, f := range []chart.Format{chart.Wide, chart.Narrow} {
-			if _, err := Section(r).SVG(f); err != nil {
+			if _, err := Section(r.Report).SVG(f); err != nil {
 				t.Errorf("%s: %v", name, err)
 			}
-			if _, err := Matrix(r).SVG(f); err != nil {
+			if _, err := Matrix(r.Report).SVG(f); err != nil {
 				t.Errorf("%s: %v", name, err)
 			}
 		}

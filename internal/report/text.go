@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"isohaline/internal/plant"
@@ -27,11 +28,11 @@ const (
 	widest    = 140
 )
 
-// Text writes the report for a terminal.
-func Text(w io.Writer, r *verify.Report, o TextOptions) error {
+// Text writes the report for a terminal; likely may be nil.
+func Text(w io.Writer, r *verify.Report, likely *Odds, o TextOptions) error {
 	buffered := bufio.NewWriter(w)
 	t := &terminal{w: buffered, width: min(max(o.Width, narrowest), widest), colour: o.Colour}
-	c := contentOf(r, max(o.PairRows, 0))
+	c := contentOf(r, likely, max(o.PairRows, 0))
 	t.verdict(c)
 	t.changes(c)
 	t.levels(c)
@@ -39,6 +40,7 @@ func Text(w io.Writer, r *verify.Report, o TextOptions) error {
 	t.water(c)
 	t.singles(c)
 	t.pairs(c)
+	t.likely(c.Likely)
 	t.closing(c)
 	if err := buffered.Flush(); err != nil {
 		return fmt.Errorf("writing the report: %w", err)
@@ -62,6 +64,13 @@ func (t *terminal) verdict(c *content) {
 			continue
 		}
 		t.hanging(styled{person, "  !  "}, p)
+	}
+	if c.Expected != "" {
+		t.blank()
+		t.indented(0, expectedName+": "+c.Expected+". An estimate, no promise: see “How likely”.")
+	}
+	if c.Likely != nil && c.Likely.Safe != "" {
+		t.indented(0, safeWords)
 	}
 }
 
@@ -218,6 +227,91 @@ func (t *terminal) pairs(c *content) {
 	}
 	if rest := total - len(c.WorstPairs); rest > 0 {
 		t.indentedSoft(4, fmt.Sprintf("and %d more, none worse", rest))
+	}
+}
+
+// likely is the section on odds.
+func (t *terminal) likely(l *likely) {
+	if l == nil {
+		return
+	}
+	t.heading("How likely")
+	if l.Refused != "" {
+		t.indented(0, l.Refused)
+		return
+	}
+	for _, words := range l.Lead {
+		t.indented(0, words)
+	}
+	if l.Safe != "" {
+		t.blank()
+		t.indented(0, l.Safe)
+	}
+	t.blank()
+	var rows [][]string
+	for _, h := range l.Harms {
+		why := h.Ways
+		if h.Band != "" {
+			why = "90 % band: " + h.Band + "; " + h.Ways
+		}
+		rows = append(rows, []string{h.Name, h.Expected, why})
+	}
+	t.table(rows)
+	t.indentedSoft(2, seriousWords)
+	if len(l.Dominating) > 0 {
+		t.blank()
+		t.indented(0, "What leads to serious harm most often, and why:")
+		for i, d := range l.Dominating {
+			t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, d.Share+" of it. "+d.Harm)
+			t.indentedSoft(4, d.Why)
+		}
+	}
+	t.testing(l)
+	t.changesTried(l.Changes)
+	if len(l.Lived) > 0 {
+		t.blank()
+		t.indented(0, "The same by living through tank-years:")
+		for _, words := range l.Lived {
+			t.hanging(plainly("  –  "), words)
+		}
+	}
+	t.blank()
+	for _, words := range l.Notes {
+		t.hanging(plainly("  –  "), words)
+	}
+}
+
+// testing draws the frequency against the test interval as bars.
+func (t *terminal) testing(l *likely) {
+	t.blank()
+	t.indented(0, "What the proof test buys: "+l.Testing)
+	names, values := 0, 0
+	for _, i := range l.Intervals {
+		names, values = max(names, cells(i.Name)), max(values, cells(i.Expected))
+	}
+	const gap, longest, shortest = 2, 30, 4
+	room := min(longest, t.width-names-values-3*gap)
+	for _, i := range l.Intervals {
+		bar := ""
+		if room >= shortest {
+			bar = strings.Repeat("█", max(1, int(math.Round(i.Frac*float64(room)))))
+		}
+		t.line(plainly("  "+left(i.Name, names+gap)), styled{strong, left(i.Expected, values+gap)}, styled{water, bar})
+	}
+}
+
+func (t *terminal) changesTried(c *changesTried) {
+	if c == nil {
+		return
+	}
+	t.blank()
+	t.indented(0, "What each change would take away: "+c.Words)
+	for i, change := range c.List {
+		t.hanging(styled{strong, fmt.Sprintf("%2d  ", i+1)}, strings.TrimSpace(change.Words+" "+change.Verdict))
+		t.indentedSoft(4, "name: "+change.ID)
+	}
+	if len(c.Idle) > 0 {
+		t.hanging(plainly("    "), "Priced, but takes away less than a hundredth: "+strings.Join(c.Idle, ", ")+".")
 	}
 }
 

@@ -142,9 +142,22 @@ func limits(s *site.Site, u units.System) []string {
 			steps("water on the floor", l.FloorM3, u.Volume) + " (common practice, no source; the site file may set its own).",
 		"Evaporation from room air is known to about a third until the tank’s own record is used. Flow through a real tube or return line is known to about a fifth until it is measured. Heads of a few millimetres are known to one or two.",
 		"Water temperature is held at the season’s. Oxygen, heat, waves, broken glass and burst pipes are not simulated.",
-		"Faults are tried alone and in pairs. Three at once are not, and a fault that nobody thought of is not in the list.",
+		"Faults are tried alone and in pairs. Three at once are not, but for how likely the harm is where a third would take away what held the other two. A fault that nobody thought of is not in the list.",
 	}
 }
+
+// Of the answer at a glance, and of its section.
+const (
+	expectedName = "Serious harm, expected"
+	seriousWords = "Serious harm is class 3 or worse: animals at risk, or a wet floor."
+	safeWords    = "Inherently safe against overfilling: no sensor, relay or test is needed for that."
+)
+
+// oddsMethod says how frequencies are had.
+const oddsMethod = "How likely: a combination does its harm when its last fault comes and finds the others standing. How often each comes is a range from published figures and from judgement; how long it stands unseen, the tests say; what it then does, the twin. Expected is with every rate at its mean; between the ends of the band lie 90 % of what is believed."
+
+// oddsSources are what the rates rest on.
+const oddsSources = "Failure rates, where published: SINTEF PDS Data Handbook (2021), MIL-HDBK-217F Notice 2, INL/EXT-21-65055 (2021), NUREG/CR-1278 (1983) and others, by the numbers FR-…, each with its page and whether that was read in the program’s table sources.csv. The rest is judgement. Hidden failures are averaged over the test cycle as in IEC 61508-6:2010, Annex B."
 
 // sources are the published works the numbers rest on.
 func sources(s *site.Site) []string {
