@@ -15,7 +15,6 @@ import (
 	"isohaline/internal/report"
 	"isohaline/internal/site"
 	"isohaline/internal/verify"
-	"isohaline/reliability"
 )
 
 // oddsFlags ask how likely the harm is, beyond what every check says.
@@ -159,7 +158,7 @@ func (q *inquiry) answer(ctx context.Context, c *console, r *verify.Report) (*re
 	case err != nil && (q.asked || ctx.Err() != nil):
 		return nil, err
 	case err != nil:
-		return &report.Odds{Refused: refusal(err)}, nil
+		return report.NoOdds(err), nil
 	}
 	likely := &report.Odds{Answer: answer}
 	if q.improve {
@@ -177,15 +176,6 @@ func (q *inquiry) answer(ctx context.Context, c *console, r *verify.Report) (*re
 		likely.Lived = &tally
 	}
 	return likely, nil
-}
-
-// refusal says why there are no odds.
-func refusal(err error) string {
-	var refused *reliability.InputError
-	if errors.As(err, &refused) {
-		return "No odds for this design: " + refused.Problem + "; " + refused.Fix + "."
-	}
-	return "The odds could not be worked out: " + err.Error() + "."
 }
 
 // live lives through the years asked for, from where the tally file stands.

@@ -34,7 +34,7 @@ type content struct {
 	Unnoticed         []string // faults alone that change nothing anybody would notice
 	Counts, Pairs     [classes]int
 	WorstPairs        []line
-	Likely            *likely // nil: not asked for
+	Likely            *Likely // nil: not asked for
 	Expected          string  // how often serious harm is; empty: not known
 	Cautions          []string
 	Method, Limits    []string
@@ -89,7 +89,7 @@ func contentOf(r *verify.Report, o *Odds, pairRows int) *content {
 		Problems: r.Geometry.Problems, Changes: r.Changes, Left: r.Left, Settings: r.Settings.Items,
 		Tests: tests(r), Levels: levels(r), Chamber: chamberName(s), Flows: flows(r), AsBuilt: lineOf(r, &r.AsBuilt),
 		Cautions: cautions(s), Method: method(r), Limits: limits(s, u), Sources: sources(s),
-		Likely: likelyOf(r, o), Expected: expected(o),
+		Likely: LikelyOf(r, o), Expected: expected(o),
 	}
 	if o != nil && o.Answer != nil {
 		c.Method = append(c.Method, oddsMethod)

@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -12,6 +13,7 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/odds"
 	"isohaline/internal/verify"
+	"isohaline/reliability"
 )
 
 // Odds is how likely the harm is that a check found possible.
@@ -26,71 +28,84 @@ type Odds struct {
 	Lived *odds.Tally
 }
 
+// NoOdds says why there is no answer.
+func NoOdds(err error) *Odds {
+	var refused *reliability.InputError
+	if errors.As(err, &refused) {
+		return &Odds{Refused: "No odds for this design: " + refused.Problem + "; " + refused.Fix + "."}
+	}
+	return &Odds{Refused: "The odds could not be worked out: " + err.Error() + "."}
+}
+
 // ChangesTried are changes by what they take away, and the prices stated.
 type ChangesTried struct {
 	Improvements []odds.Improvement
 	Prices       map[string]float64
 }
 
-// likely is the section on how likely the harm is.
-type likely struct {
+// Likely is the section on how likely the harm is, in words.
+type Likely struct {
 	Refused    string
 	Lead       []string // what the figures are, before any of them
 	Safe       string
-	Harms      []harmLine
-	Dominating []dominantLine
+	Harms      []HarmLine
+	Dominating []DominantLine
 	Testing    string
-	Intervals  []intervalLine
-	Changes    *changesTried
+	Intervals  []IntervalLine
+	Changes    *ChangesInWords
 	Lived      []string
-	Rates      []rateLine
+	Rates      []RateLine
 	Notes      []string
 }
 
-// harmLine is one harm: how often it is to be expected, the band in words, and
+// HarmLine is one harm: how often it is to be expected, the band in words, and
 // how many combinations lead there.
-type harmLine struct{ Name, Expected, Band, Ways string }
+type HarmLine struct{ Name, Expected, Band, Ways string }
 
-type dominantLine struct{ Share, Harm, Why string }
+// DominantLine is a combination that leads to serious harm often, and why.
+type DominantLine struct{ Share, Harm, Why string }
 
-// intervalLine is one test interval; Frac is its frequency as a share of the
+// IntervalLine is one test interval; Frac is its frequency as a share of the
 // highest in the list.
-type intervalLine struct {
+type IntervalLine struct {
 	Name, Expected string
 	Frac           float64
 }
 
-type changesTried struct {
+// ChangesInWords is what each change would take away.
+type ChangesInWords struct {
 	Words string
-	List  []triedChange
+	List  []ChangeInWords
 	Idle  []string // priced, and no help
 }
 
-// triedChange is a change and what the check says of it, if that is news.
-type triedChange struct{ ID, Words, Verdict string }
+// ChangeInWords is a change and what the check says of it, if that is news.
+type ChangeInWords struct{ ID, Words, Verdict string }
 
-type rateLine struct{ Words, Mean, Range, Stands, From string }
+// RateLine is a row of the table of rates.
+type RateLine struct{ Words, Mean, Range, Stands, From string }
 
 // leading is how many of the answer's notes stand before every figure: what the
 // figures are, and where they are lower bounds.
 const leading = 2
 
-func likelyOf(r *verify.Report, o *Odds) *likely {
+// LikelyOf puts the odds of a report into words; nil without any.
+func LikelyOf(r *verify.Report, o *Odds) *Likely {
 	if o == nil {
 		return nil
 	}
 	if o.Answer == nil {
-		return &likely{Refused: o.Refused}
+		return &Likely{Refused: o.Refused}
 	}
 	a := o.Answer
-	l := &likely{Safe: a.Safe, Testing: a.Testing.Sentence, Intervals: intervals(a), Changes: changesOf(r, o.Changes)}
+	l := &Likely{Safe: a.Safe, Testing: a.Testing.Sentence, Intervals: intervals(a), Changes: changesOf(r, o.Changes)}
 	first := min(leading, len(a.Notes))
 	l.Lead, l.Notes = a.Notes[:first], a.Notes[first:]
 	for _, f := range a.Harms {
 		l.Harms = append(l.Harms, harmLineOf(f))
 	}
 	for _, c := range a.Dominating {
-		l.Dominating = append(l.Dominating, dominantLine{Share: share(c.Share), Harm: c.Harm, Why: c.Why})
+		l.Dominating = append(l.Dominating, DominantLine{Share: share(c.Share), Harm: c.Harm, Why: c.Why})
 	}
 	if o.Lived != nil {
 		l.Lived = lived(a, o.Lived)
@@ -101,8 +116,8 @@ func likelyOf(r *verify.Report, o *Odds) *likely {
 	return l
 }
 
-func harmLineOf(f odds.Frequency) harmLine {
-	l := harmLine{Name: capitalise(f.Harm.String()), Expected: "not found possible", Ways: "no combination that was tried leads there"}
+func harmLineOf(f odds.Frequency) HarmLine {
+	l := HarmLine{Name: capitalise(f.Harm.String()), Expected: "not found possible", Ways: "no combination that was tried leads there"}
 	if f.Combinations == 0 {
 		return l
 	}
@@ -173,7 +188,7 @@ func intervalName(days float64) string {
 	return fmt.Sprintf("every %.3g days", days)
 }
 
-func intervals(a *odds.Answer) []intervalLine {
+func intervals(a *odds.Answer) []IntervalLine {
 	all := points(a)
 	most := 0.0
 	for _, p := range all {
@@ -182,9 +197,9 @@ func intervals(a *odds.Answer) []intervalLine {
 	if most == 0 {
 		return nil
 	}
-	var out []intervalLine
+	var out []IntervalLine
 	for _, p := range all {
-		l := intervalLine{Name: intervalName(p.Days), Expected: odds.Once(p.PerYear[odds.Danger]), Frac: p.PerYear[odds.Danger] / most}
+		l := IntervalLine{Name: intervalName(p.Days), Expected: odds.Once(p.PerYear[odds.Danger]), Frac: p.PerYear[odds.Danger] / most}
 		if p.Days == a.Testing.IntervalDays {
 			l.Name += ", as now"
 		}
@@ -230,11 +245,11 @@ func timeBetween(perYear float64) string {
 	return time
 }
 
-func changesOf(r *verify.Report, tried *ChangesTried) *changesTried {
+func changesOf(r *verify.Report, tried *ChangesTried) *ChangesInWords {
 	if tried == nil {
 		return nil
 	}
-	c := &changesTried{Words: "Each change was made by itself, tried by the twin with every fault and pair like the site, and reckoned the same way. By what they take away."}
+	c := &ChangesInWords{Words: "Each change was made by itself, tried by the twin with every fault and pair like the site, and reckoned the same way. By what they take away."}
 	if len(tried.Prices) > 0 {
 		c.Words = strings.TrimSuffix(c.Words, "By what they take away.") + "Those with a price first, by what they take away for their money."
 	}
@@ -243,7 +258,7 @@ func changesOf(r *verify.Report, tried *ChangesTried) *changesTried {
 	}
 	helps := map[string]bool{}
 	for _, im := range tried.Improvements {
-		t := triedChange{ID: im.ID, Words: im.Sentence}
+		t := ChangeInWords{ID: im.ID, Words: im.Sentence}
 		switch {
 		case im.Accepted && !r.Verdict.Accepted:
 			t.Verdict = "With it alone the check accepts the design."
@@ -299,8 +314,8 @@ func grouped(n int) string {
 	return digits
 }
 
-func rateLineOf(r *verify.Report, rate odds.Rate) rateLine {
-	l := rateLine{Words: capitalise(rate.Words), Mean: odds.Once(rate.MeanPerYear), Range: band(rate.LowPerYear, rate.HighPerYear)}
+func rateLineOf(r *verify.Report, rate odds.Rate) RateLine {
+	l := RateLine{Words: capitalise(rate.Words), Mean: odds.Once(rate.MeanPerYear), Range: band(rate.LowPerYear, rate.HighPerYear)}
 	if rate.Hidden {
 		l.Stands = "unseen, until the " + rate.FoundBy
 	} else {

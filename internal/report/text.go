@@ -231,7 +231,7 @@ func (t *terminal) pairs(c *content) {
 }
 
 // likely is the section on odds.
-func (t *terminal) likely(l *likely) {
+func (t *terminal) likely(l *Likely) {
 	if l == nil {
 		return
 	}
@@ -282,7 +282,7 @@ func (t *terminal) likely(l *likely) {
 }
 
 // testing draws the frequency against the test interval as bars.
-func (t *terminal) testing(l *likely) {
+func (t *terminal) testing(l *Likely) {
 	t.blank()
 	t.indented(0, "What the proof test buys: "+l.Testing)
 	names, values := 0, 0
@@ -300,7 +300,7 @@ func (t *terminal) testing(l *likely) {
 	}
 }
 
-func (t *terminal) changesTried(c *changesTried) {
+func (t *terminal) changesTried(c *ChangesInWords) {
 	if c == nil {
 		return
 	}
