@@ -21,7 +21,7 @@ type ImportMapping struct {
 	Separator    string         `json:"separator" enum:"comma,semicolon,tab,bar"`
 	Header       bool           `json:"header" doc:"the first row is one"`
 	DecimalComma bool           `json:"decimalComma" doc:"12,5 is twelve and a half"`
-	TimeFormat   string         `json:"timeFormat" enum:"year-month-day,day-month-year,month-day-year,unix-seconds,unix-milliseconds"`
+	TimeFormat   string         `json:"timeFormat,omitempty" enum:"year-month-day,day-month-year,month-day-year,unix-seconds,unix-milliseconds,spreadsheet-days" doc:"spreadsheet-days: days since the end of 1899, as spreadsheets count them; absent in a preview: the times can be read in several ways, and a person has to say in which"`
 	Zone         string         `json:"zone" example:"Europe/Berlin" maxLength:"64" doc:"of times that do not say theirs, by its IANA name; empty: UTC"`
 	Columns      []ImportColumn `json:"columns" maxItems:"200" doc:"columns that are not here are ignored"`
 }
@@ -40,13 +40,25 @@ type ImportProblem struct {
 type ImportPreview struct {
 	Mapping      ImportMapping   `json:"mapping" doc:"as asked for, or as guessed"`
 	Rows         int             `json:"rows" doc:"without the header"`
-	FirstRows    [][]string      `json:"firstRows" doc:"the header included"`
+	FirstRows    [][]string      `json:"firstRows" doc:"as they stand, the header included"`
+	FirstRead    []ImportReading `json:"firstRead" doc:"the readings of the first rows, as they would be imported"`
+	TimeFormats  []string        `json:"timeFormats" doc:"in which the times can all be read; with several a person has to choose"`
+	ZoneMatters  bool            `json:"zoneMatters" doc:"some times do not say their zone"`
 	Readings     int             `json:"readings" doc:"how many would be imported"`
 	From         *time.Time      `json:"from,omitempty" doc:"the time of the first of them"`
 	To           *time.Time      `json:"to,omitempty" doc:"the time of the last"`
 	Problems     []ImportProblem `json:"problems" doc:"the first of them"`
 	ProblemCount int             `json:"problemCount"`
 	Channels     []ImportChannel `json:"channels" doc:"what columns may mean"`
+}
+
+// ImportReading is one reading as it would be imported.
+type ImportReading struct {
+	Row     int       `json:"row" doc:"as a spreadsheet counts"`
+	At      time.Time `json:"at"`
+	Channel string    `json:"channel"`
+	Value   float64   `json:"value" doc:"in the unit; 1 or 0 of a contact"`
+	Unit    string    `json:"unit" doc:"the channel's own; empty for a contact"`
 }
 
 // ImportChannel is a channel that a column may be.
@@ -58,20 +70,21 @@ type ImportChannel struct {
 
 // ImportResult is what was imported, and what was not.
 type ImportResult struct {
-	Readings     int             `json:"readings" doc:"how many are in the log now"`
-	Repeated     int             `json:"repeated" doc:"how many of them the tank had already, under the same time and channel"`
+	Readings     int             `json:"readings" doc:"how many are new, and kept"`
+	Repeated     int             `json:"repeated" doc:"how many the tank had already, under the same time and channel"`
+	TooOld       int             `json:"tooOld" doc:"how many are from before the time that readings are kept for"`
 	From         *time.Time      `json:"from,omitempty"`
 	To           *time.Time      `json:"to,omitempty"`
 	DeviceID     string          `json:"deviceId" doc:"the device that they are listed under"`
 	Problems     []ImportProblem `json:"problems" doc:"what was left out; the first of them"`
-	ProblemCount int             `json:"problemCount"`
-	Account      bool            `json:"account" doc:"the account has worked through them; otherwise it knew later times already, and they are in charts and ledger alone"`
+	ProblemCount int             `json:"problemCount" doc:"how many cells or rows were left out"`
+	Account      bool            `json:"account" doc:"there were new readings, and the account has worked through the tank's records again, each at its own time"`
 }
 
 type previewImportIn struct {
 	TankIn
 	RawBody huma.MultipartFormFiles[struct {
-		File    huma.FormFile `form:"file" contentType:"text/plain" required:"true" doc:"the table, in UTF-8, at most 10 MB"`
+		File    huma.FormFile `form:"file" contentType:"text/csv,text/plain" required:"true" doc:"the table, in UTF-8, at most 10 MB"`
 		Mapping string        `form:"mapping" required:"false" maxLength:"65536" doc:"an ImportMapping as JSON; absent: guess"`
 	}]
 }
@@ -79,9 +92,8 @@ type previewImportIn struct {
 type importIn struct {
 	TankIn
 	RawBody huma.MultipartFormFiles[struct {
-		File        huma.FormFile `form:"file" contentType:"text/plain" required:"true" doc:"the table, in UTF-8, at most 10 MB"`
-		Mapping     string        `form:"mapping" required:"true" maxLength:"65536" doc:"an ImportMapping as JSON"`
-		LeaveOutBad bool          `form:"leaveOutBad" required:"false" doc:"import the good readings though there are bad ones; otherwise one bad reading refuses the table as a whole"`
+		File    huma.FormFile `form:"file" contentType:"text/csv,text/plain" required:"true" doc:"the table, in UTF-8, at most 10 MB"`
+		Mapping string        `form:"mapping" required:"true" maxLength:"65536" doc:"an ImportMapping as JSON"`
 	}]
 }
 

@@ -1298,8 +1298,11 @@ export interface components {
             header: boolean;
             /** @enum {string} */
             separator: "comma" | "semicolon" | "tab" | "bar";
-            /** @enum {string} */
-            timeFormat: "year-month-day" | "day-month-year" | "month-day-year" | "unix-seconds" | "unix-milliseconds";
+            /**
+             * @description spreadsheet-days: days since the end of 1899, as spreadsheets count them; absent in a preview: the times can be read in several ways, and a person has to say in which
+             * @enum {string}
+             */
+            timeFormat?: "year-month-day" | "day-month-year" | "month-day-year" | "unix-seconds" | "unix-milliseconds" | "spreadsheet-days";
             /**
              * @description of times that do not say theirs, by its IANA name; empty: UTC
              * @example Europe/Berlin
@@ -1309,7 +1312,9 @@ export interface components {
         ImportPreview: {
             /** @description what columns may mean */
             channels: components["schemas"]["ImportChannel"][];
-            /** @description the header included */
+            /** @description the readings of the first rows, as they would be imported */
+            firstRead: components["schemas"]["ImportReading"][];
+            /** @description as they stand, the header included */
             firstRows: string[][];
             /**
              * Format: date-time
@@ -1332,11 +1337,15 @@ export interface components {
              * @description without the header
              */
             rows: number;
+            /** @description in which the times can all be read; with several a person has to choose */
+            timeFormats: string[];
             /**
              * Format: date-time
              * @description the time of the last
              */
             to?: string;
+            /** @description some times do not say their zone */
+            zoneMatters: boolean;
         };
         ImportProblem: {
             /**
@@ -1357,29 +1366,54 @@ export interface components {
             /** @description what stands there */
             value?: string;
         };
+        ImportReading: {
+            /** Format: date-time */
+            at: string;
+            channel: string;
+            /**
+             * Format: int64
+             * @description as a spreadsheet counts
+             */
+            row: number;
+            /** @description the channel's own; empty for a contact */
+            unit: string;
+            /**
+             * Format: double
+             * @description in the unit; 1 or 0 of a contact
+             */
+            value: number;
+        };
         ImportResult: {
-            /** @description the account has worked through them; otherwise it knew later times already, and they are in charts and ledger alone */
+            /** @description there were new readings, and the account has worked through the tank's records again, each at its own time */
             account: boolean;
             /** @description the device that they are listed under */
             deviceId: string;
             /** Format: date-time */
             from?: string;
-            /** Format: int64 */
+            /**
+             * Format: int64
+             * @description how many cells or rows were left out
+             */
             problemCount: number;
             /** @description what was left out; the first of them */
             problems: components["schemas"]["ImportProblem"][];
             /**
              * Format: int64
-             * @description how many are in the log now
+             * @description how many are new, and kept
              */
             readings: number;
             /**
              * Format: int64
-             * @description how many of them the tank had already, under the same time and channel
+             * @description how many the tank had already, under the same time and channel
              */
             repeated: number;
             /** Format: date-time */
             to?: string;
+            /**
+             * Format: int64
+             * @description how many are from before the time that readings are kept for
+             */
+            tooOld: number;
         };
         Known: {
             mail: string;
@@ -3521,8 +3555,6 @@ export interface operations {
                      * @description the table, in UTF-8, at most 10 MB
                      */
                     file: string;
-                    /** @description import the good readings though there are bad ones; otherwise one bad reading refuses the table as a whole */
-                    leaveOutBad?: boolean;
                     /** @description an ImportMapping as JSON */
                     mapping: string;
                 };
