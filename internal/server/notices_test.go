@@ -237,6 +237,7 @@ func TestAnAlarmReachesPeople(t *testing.T) {
 		olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Floor"}, &made)
 		post(t, h, made, `[{"n":"floor","vb":true}]`, http.StatusOK)
 		alarmID = "here:reef::floor-wet"
+		eventually(t, "there is an alarm", func() bool { return olga.status("GET", "/api/alarms/"+alarmID+"/notices") == http.StatusOK })
 		notices := func() (list []api.Notice) {
 			var body struct{ Notices []api.Notice }
 			olga.want(http.StatusOK, "GET", "/api/alarms/"+alarmID+"/notices", nil, &body)

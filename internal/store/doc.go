@@ -18,6 +18,6 @@
 // to the Store: it is its own record.
 //
 // Times are UTC to the microsecond, in both directions. A zero time is stored
-// as none. An error says what was being done, and is ErrNotFound, ErrExists or
-// ErrStale where a caller may want to know.
+// as none. An error says what was being done, and is ErrNotFound, ErrExists,
+// ErrStale or ErrLastOperator where a caller may want to know.
 package store

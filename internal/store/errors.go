@@ -18,6 +18,8 @@ var (
 	// ErrStale: somebody saved a newer one in the meantime; read it and try
 	// again.
 	ErrStale = errors.New("changed in the meantime")
+	// ErrLastOperator: nobody would be left who may do everything.
+	ErrLastOperator = errors.New("the last operator")
 )
 
 // wrap says what was being done, and which of our errors it is.

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"sync"
 	"testing"
 	"time"
 
@@ -67,6 +68,47 @@ func TestUsers(t *testing.T) {
 		must(t, e.SetPassword(ctx, "u2", "$argon2id$3"))
 		jon.PasswordHash = "$argon2id$3"
 		same(t, "updated", jon, got(s.User(ctx, "u2"))(t))
+	})
+}
+
+// TestTheLastOperator stays one, whoever asks, also when two ask at once.
+func TestTheLastOperator(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		e := s.Edit("setup", t0)
+		a, b := store.User{ID: "a", Mail: "a", Role: store.Operator}, store.User{ID: "b", Mail: "b", Role: store.Operator}
+		must(t, e.CreateUser(ctx, a))
+		demoted, disabled := a, a
+		demoted.Role, disabled.Disabled = store.Client, true
+		wantError(t, e.UpdateUser(ctx, demoted), store.ErrLastOperator, `update user "a"`)
+		wantError(t, e.UpdateUser(ctx, disabled), store.ErrLastOperator, `update user "a"`)
+		a.Name = "Ada"
+		must(t, e.UpdateUser(ctx, a))
+		must(t, e.CreateUser(ctx, b))
+		must(t, e.SetUnits(ctx, "b", store.US))
+		if u := got(s.User(ctx, "b"))(t); u.Units != store.US || u.Role != store.Operator {
+			t.Errorf("with other units, b is %+v", u)
+		}
+		wantError(t, e.SetUnits(ctx, "c", store.US), store.ErrNotFound, `set units "c"`)
+		for range 5 {
+			var wait sync.WaitGroup
+			for _, u := range []store.User{a, b} {
+				u.Role = store.Technician
+				wait.Go(func() { _ = e.UpdateUser(ctx, u) }) // one of the two is refused
+			}
+			wait.Wait()
+			left := 0
+			for _, u := range got(s.Users(ctx))(t) {
+				if u.Role == store.Operator {
+					left++
+				}
+			}
+			if left != 1 {
+				t.Fatalf("%d operators are left, want 1", left)
+			}
+			must(t, e.UpdateUser(ctx, a))
+			must(t, e.UpdateUser(ctx, b))
+		}
 	})
 }
 

@@ -85,11 +85,17 @@ func (e *Editor) CreateUser(ctx context.Context, u User) error {
 }
 
 // UpdateUser saves a person's name, mail, role, units, scope and whether they
-// are disabled; not the password. Disabling ends their sessions.
+// are disabled; not the password. Disabling ends their sessions. The last
+// operator stays one: ErrLastOperator.
 func (e *Editor) UpdateUser(ctx context.Context, u User) error {
 	u.Sites = slices.Clone(u.Sites)
 	u.tidy()
 	return e.do(ctx, "update user", "user", u.ID, u, func(ctx context.Context, tx bun.Tx) error {
+		if u.Role != Operator || u.Disabled {
+			if err := e.store.keepAnOperator(ctx, tx, u.ID); err != nil {
+				return err
+			}
+		}
 		if err := changed(tx.NewUpdate().Model(&u).Column("name", "mail", "role", "units", "disabled").WherePK().Exec(ctx)); err != nil {
 			return err
 		}
@@ -99,6 +105,28 @@ func (e *Editor) UpdateUser(ctx context.Context, u User) error {
 			}
 		}
 		return setScope(ctx, tx, &u)
+	})
+}
+
+// keepAnOperator refuses to take the last person away who may do everything. On
+// PostgreSQL the rows are held, so that two who demote each other wait.
+func (s *Store) keepAnOperator(ctx context.Context, tx bun.Tx, except string) error {
+	operators, err := all[User](ctx, tx, func(q *bun.SelectQuery) *bun.SelectQuery {
+		if s.postgres {
+			q = q.For("UPDATE")
+		}
+		return q.Where("role = ? AND NOT disabled", Operator).Order("id")
+	})
+	if err == nil && len(operators) == 1 && operators[0].ID == except {
+		return ErrLastOperator
+	}
+	return err
+}
+
+// SetUnits saves how a person reads numbers, and nothing else of them.
+func (e *Editor) SetUnits(ctx context.Context, userID string, units Units) error {
+	return e.do(ctx, "set units", "user", userID, units, func(ctx context.Context, tx bun.Tx) error {
+		return changed(tx.NewUpdate().Model((*User)(nil)).Set("units = ?", units).Where("id = ?", userID).Exec(ctx))
 	})
 }
 

@@ -59,10 +59,14 @@ type API struct {
 	names, addresses *auth.Limiter
 	// hashing holds a place for each password that is being checked.
 	hashing chan struct{}
+	// reckoning holds the place for odds that are being worked out.
+	reckoning chan struct{}
 	// nobody is a hash that a wrong name is checked against, so that it takes
 	// as long as a wrong password.
 	nobody       string
 	firstRunLock sync.Mutex
+	// shown lets live updates begin anew when somebody may see something else.
+	shown turnover
 }
 
 // hashesAtOnce bounds the memory that signing in takes.
@@ -75,7 +79,7 @@ func Handler(o Options) http.Handler {
 		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, sender: o.Sender, door: o.Door,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
-		hashing: make(chan struct{}, hashesAtOnce), nobody: o.Cost.Hash(auth.NewSecret()),
+		hashing: make(chan struct{}, hashesAtOnce), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),
 	}
 	a.register()
 	return withAddress(o.Sessions.LoadAndSave(mux))

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"reflect"
+	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2/sse"
@@ -41,9 +43,37 @@ const (
 	beatEvery   = time.Minute
 )
 
-// live sends what happens to one browser, until it goes or the feed ends.
+// turnover tells everybody who looks on that who may see what has changed. The
+// zero value is ready.
+type turnover struct {
+	mu   sync.Mutex
+	next chan struct{}
+}
+
+// changed is closed at the next change.
+func (t *turnover) changed() <-chan struct{} {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.next == nil {
+		t.next = make(chan struct{})
+	}
+	return t.next
+}
+
+func (t *turnover) change() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.next != nil {
+		close(t.next)
+		t.next = nil
+	}
+}
+
+// live sends what happens to one browser, until it goes, the feed ends, or who
+// may see what has changed: a browser then asks again, and is asked who it is.
 func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 	person := personOf(ctx)
+	changed := a.shown.changed()
 	events, leave := a.watch.Feed.Subscribe()
 	defer leave()
 	if send.Data(RoundsEvent{a.roundsFor(person)}) != nil {
@@ -56,6 +86,8 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 		var err error
 		select {
 		case <-ctx.Done():
+			return
+		case <-changed:
 			return
 		case e, open := <-events:
 			if !open {
@@ -72,6 +104,10 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 			due = nil
 			err = send.Data(RoundsEvent{a.roundsFor(person)})
 		case <-beat.C:
+			// Another server of the fleet may have made the change.
+			if now, err := a.signedIn(ctx); err != nil || now == nil || !reflect.DeepEqual(now, person) {
+				return
+			}
 			err = send.Data(RoundsEvent{a.roundsFor(person)})
 		}
 		if err != nil {

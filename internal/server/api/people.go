@@ -1,7 +1,9 @@
 package api
 
 import (
+	"cmp"
 	"context"
+	"net/http"
 	"time"
 
 	"isohaline/internal/store"
@@ -90,11 +92,27 @@ func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*personOut, error
 }
 
 func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, error) {
-	return nil, later()
+	u, err := a.store.User(ctx, in.Person)
+	if err != nil {
+		return nil, err
+	}
+	b := &in.Body
+	u.Mail, u.Role, u.Sites, u.Disabled = cmp.Or(b.Mail, u.ID), store.Role(b.Role), b.SiteIDs, b.Disabled
+	if err := a.edit(ctx).UpdateUser(ctx, u); err != nil {
+		return nil, err
+	}
+	a.shown.change()
+	u, err = a.store.User(ctx, in.Person)
+	return &personOut{Body: *showPerson(&u)}, err
 }
 
 func (a *API) setPersonPassword(ctx context.Context, in *personPasswordIn) (*struct{}, error) {
-	return nil, later()
+	if in.Person == personOf(ctx).Name {
+		return nil, refused(http.StatusConflict, "person", in.Person, "is you", "change your own password, which asks for the old one")
+	}
+	err := a.edit(ctx).SetPassword(ctx, in.Person, a.hash(in.Body.Password))
+	a.shown.change()
+	return nil, err
 }
 
 func (a *API) audit(ctx context.Context, in *auditIn) (*auditOut, error) {

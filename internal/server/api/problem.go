@@ -135,6 +135,8 @@ func explain(err error) (status int, list []Wrong) {
 		return http.StatusConflict, []Wrong{{Reason: err.Error(), Fix: "choose another name"}}
 	case errors.Is(err, store.ErrStale):
 		return http.StatusConflict, []Wrong{{Reason: err.Error(), Fix: "look at the newest one first"}}
+	case errors.Is(err, store.ErrLastOperator):
+		return http.StatusConflict, []Wrong{{Field: "person", Reason: "is the last operator", Fix: "make somebody else one first"}}
 	case errors.As(err, &inReading):
 		w := Wrong{Field: inReading.Field, Value: shown(inReading.Value), Reason: inReading.Why, Fix: inReading.Fix}
 		if inReading.Where != "" {

@@ -60,22 +60,29 @@ type setUpIn struct {
 	}
 }
 
-// PersonKey is where a session keeps the name of who it belongs to.
-const PersonKey = "person"
+// PersonKey is where a session keeps the name of who it belongs to, passwordKey
+// a digest of the password's hash that it was begun with.
+const (
+	PersonKey   = "person"
+	passwordKey = "password"
+)
 
 // signedIn is who a request's session belongs to, nil for nobody. It asks the
-// store each time, so a changed role or a closed account counts at once.
+// store each time, so a changed role, a closed account or a new password counts
+// at once, also against a session that was being saved in that moment.
 func (a *API) signedIn(ctx context.Context) (*Person, error) {
 	name := a.sessions.GetString(ctx, PersonKey)
 	if name == "" {
 		return nil, nil
 	}
 	u, err := a.store.User(ctx, name)
-	if errors.Is(err, store.ErrNotFound) || u.Disabled {
+	switch {
+	case errors.Is(err, store.ErrNotFound) || u.Disabled:
 		return nil, nil
-	}
-	if err != nil {
+	case err != nil:
 		return nil, err
+	case !auth.SecretMatches(a.sessions.GetString(ctx, passwordKey), u.PasswordHash):
+		return nil, nil
 	}
 	return showPerson(&u), nil
 }
@@ -149,6 +156,13 @@ func (a *API) matches(ctx context.Context, hash, password string) bool {
 	}
 }
 
+// hash is the hash of a new password; only so many at once, too.
+func (a *API) hash(password string) string {
+	a.hashing <- struct{}{}
+	defer func() { <-a.hashing }()
+	return a.cost.Hash(password)
+}
+
 // begin makes a request's session that of a person, under a new token, so that
 // one planted before is worth nothing.
 func (a *API) begin(ctx context.Context, u *store.User) (*personOut, error) {
@@ -156,6 +170,7 @@ func (a *API) begin(ctx context.Context, u *store.User) (*personOut, error) {
 		return nil, err
 	}
 	a.sessions.Put(ctx, PersonKey, u.ID)
+	a.sessions.Put(ctx, passwordKey, auth.SecretHash(u.PasswordHash))
 	return &personOut{Body: *showPerson(u)}, nil
 }
 
@@ -181,16 +196,34 @@ func (a *API) signOut(ctx context.Context, _ *struct{}) (*struct{}, error) {
 }
 
 func (a *API) setPassword(ctx context.Context, in *passwordIn) (*struct{}, error) {
-	return nil, later()
-}
-
-func (a *API) setUnits(ctx context.Context, in *unitsIn) (*personOut, error) {
-	u, err := a.store.User(ctx, personOf(ctx).Name)
+	name := personOf(ctx).Name
+	if err := a.allowTry(ctx, name); err != nil {
+		return nil, err
+	}
+	u, err := a.store.User(ctx, name)
 	if err != nil {
 		return nil, err
 	}
-	u.Units = store.Units(in.Body.Units)
-	return &personOut{Body: *showPerson(&u)}, a.edit(ctx).UpdateUser(ctx, u)
+	if !a.matches(ctx, u.PasswordHash, in.Body.Old) {
+		return nil, refused(http.StatusUnprocessableEntity, "body.old", "", "is not your password", "check it")
+	}
+	a.names.Forget(name)
+	u.PasswordHash = a.hash(in.Body.New)
+	if err := a.edit(ctx).SetPassword(ctx, name, u.PasswordHash); err != nil {
+		return nil, err
+	}
+	a.shown.change()
+	_, err = a.begin(ctx, &u) // this browser goes on
+	return nil, err
+}
+
+func (a *API) setUnits(ctx context.Context, in *unitsIn) (*personOut, error) {
+	name := personOf(ctx).Name
+	if err := a.edit(ctx).SetUnits(ctx, name, store.Units(in.Body.Units)); err != nil {
+		return nil, err
+	}
+	u, err := a.store.User(ctx, name)
+	return &personOut{Body: *showPerson(&u)}, err
 }
 
 func showPerson(u *store.User) *Person {
@@ -204,5 +237,5 @@ func showPerson(u *store.User) *Person {
 // newUser is an account before it is stored. Who gives no mail address signs in
 // by name alone.
 func (a *API) newUser(name, mail, password string) store.User {
-	return store.User{ID: name, Name: name, Mail: cmp.Or(mail, name), PasswordHash: a.cost.Hash(password), Units: store.Metric}
+	return store.User{ID: name, Name: name, Mail: cmp.Or(mail, name), PasswordHash: a.hash(password), Units: store.Metric}
 }
