@@ -49,6 +49,7 @@ var who = map[string][]string{
 	"addWaterChange": {"timo", "olga"},
 	"saveSiteFile":   {"timo", "olga"},
 	"checkDraft":     {"timo", "olga"},
+	"draftOdds":      {"timo", "olga"},
 	"draftSection":   {"timo", "olga"},
 	"devices":        {"timo", "olga"},
 	"newDevice":      {"timo", "olga"},

@@ -207,6 +207,32 @@ func TestSiteFile(t *testing.T) {
 	if len(check.Faults) == 0 || len(check.Settings) == 0 || check.Because == "" {
 		t.Errorf("the check says too little: %+v", check)
 	}
+	var odds api.Odds
+	olga.want(http.StatusOK, "POST", "/api/drafts/odds", jsonMap{"text": text}, &odds)
+	if len(odds.Harms) != 3 || len(odds.Dominating) == 0 || len(odds.Lead) == 0 || odds.Curve[0].Days != 7 || !strings.HasPrefix(odds.DrawingNarrow, "<svg") {
+		t.Errorf("the odds say too little: %+v", odds)
+	}
+	for _, h := range odds.Harms {
+		if h.Band != "" && !(h.LowPerYear > 0 && h.LowPerYear < h.HighPerYear) {
+			t.Errorf("%s: a band from %v to %v", h.Name, h.LowPerYear, h.HighPerYear)
+		}
+	}
+}
+
+// TestNoOdds: a design that harms with nothing wrong has none, and is told why.
+func TestNoOdds(t *testing.T) {
+	h := furnished(t)
+	var odds api.Odds
+	nano, err := os.ReadFile("../../examples/window-nano.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// What the water moves between two fills is harm already.
+	text := string(nano) + "\nlimits: {salinity off: [0.01 ppt, 0.011 ppt, 0.012 ppt, 0.013 ppt]}\n"
+	h.as("olga").want(http.StatusOK, "POST", "/api/drafts/odds", jsonMap{"text": text}, &odds)
+	if odds.Refused == "" || len(odds.Harms) != 0 {
+		t.Errorf("a site that harms by itself has odds: %+v", odds)
+	}
 }
 
 // TestHandReadings: what a person measures is kept and moves the account.

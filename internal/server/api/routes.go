@@ -57,6 +57,7 @@ func (a *API) register() {
 	add(a, viewers, route("GET", "/api/tanks/{tank}/versions", "versions", tagDesign, "Saved versions, with who and when"), a.versions)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/versions/{version}", "version", tagDesign, "One saved version"), a.version)
 	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a site file that is not saved"), a.checkDraft)
+	add(a, staff, route("POST", "/api/drafts/odds", "draftOdds", tagDesign, "How likely the harm is that a site file that is not saved can do: tries pairs of faults, too, and takes seconds"), a.draftOdds)
 	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a site file that is not saved")), a.draftSection)
 
 	add(a, viewers, route("GET", "/api/tanks/{tank}/form", "designForm", tagDesign, "The site file as last saved, as a form"), a.designForm)

@@ -228,6 +228,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/drafts/odds": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** How likely the harm is that a site file that is not saved can do: tries pairs of faults, too, and takes seconds */
+        post: operations["draftOdds"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/drafts/section.svg": {
         parameters: {
             query?: never;
@@ -1538,6 +1555,81 @@ export interface components {
             /** @description newest first */
             notices: components["schemas"]["Notice"][];
         };
+        Odds: {
+            /** @description serious harm against the time between tests */
+            curve: components["schemas"]["OddsPoint"][];
+            /** @description what leads to serious harm most often */
+            dominating: components["schemas"]["OddsCause"][];
+            /** @description the same for a narrow page */
+            drawingNarrow: string;
+            /** @description the curve as SVG; empty where there is none */
+            drawingWide: string;
+            /**
+             * Format: double
+             * @description serious harm that no testing can take away
+             */
+            floorPerYear: number;
+            harms: components["schemas"]["OddsHarm"][];
+            inherentlySafe: boolean;
+            /**
+             * Format: double
+             * @description between two proof tests now
+             */
+            intervalDays: number;
+            /**
+             * Format: double
+             * @description testing more often than this buys less than half
+             */
+            kneeDays: number;
+            /** @description what the figures are; to be read before any of them */
+            lead: string[];
+            /** @description how far to trust it */
+            notes: string[];
+            /** @description why there is no answer; then everything else is empty */
+            refused?: string;
+            /** @description what no fault can do, however likely it is */
+            safe?: string;
+            /**
+             * Format: double
+             * @description how many times as likely one skipped test makes serious harm until the next
+             */
+            skipFactor: number;
+            /** @description what the proof test buys, in a sentence */
+            testing: string;
+        };
+        OddsCause: {
+            harm: string;
+            /** @example 30 % */
+            share: string;
+            why: string;
+        };
+        OddsHarm: {
+            /**
+             * @description 90 % of what is believed; empty where no combination leads there
+             * @example 28 to 210 years
+             */
+            band: string;
+            /** @example once in 59 years */
+            expected: string;
+            /** Format: double */
+            highPerYear: number;
+            /** Format: double */
+            lowPerYear: number;
+            name: string;
+            /** Format: double */
+            perYear: number;
+            ways: string;
+        };
+        OddsPoint: {
+            /** Format: double */
+            days: number;
+            /** Format: double */
+            highPerYear: number;
+            /** Format: double */
+            lowPerYear: number;
+            /** Format: double */
+            perYear: number;
+        };
         PasswordInBody: {
             new: string;
             old: string;
@@ -2451,6 +2543,39 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Draft"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    draftOdds: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["DraftInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Odds"];
                 };
             };
             /** @description Error */

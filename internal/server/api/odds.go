@@ -1,0 +1,126 @@
+package api
+
+import (
+	"context"
+
+	"isohaline/internal/chart"
+	"isohaline/internal/odds"
+	"isohaline/internal/report"
+	"isohaline/internal/site"
+	"isohaline/internal/verify"
+)
+
+// Odds is how likely the harm is: estimates from generic rates, never a
+// certificate.
+type Odds struct {
+	Refused        string      `json:"refused,omitempty" doc:"why there is no answer; then everything else is empty"`
+	Lead           []string    `json:"lead" doc:"what the figures are; to be read before any of them"`
+	Safe           string      `json:"safe,omitempty" doc:"what no fault can do, however likely it is"`
+	Harms          []OddsHarm  `json:"harms"`
+	Dominating     []OddsCause `json:"dominating" doc:"what leads to serious harm most often"`
+	Testing        string      `json:"testing" doc:"what the proof test buys, in a sentence"`
+	IntervalDays   float64     `json:"intervalDays" doc:"between two proof tests now"`
+	KneeDays       float64     `json:"kneeDays" doc:"testing more often than this buys less than half"`
+	FloorPerYear   float64     `json:"floorPerYear" doc:"serious harm that no testing can take away"`
+	SkipFactor     float64     `json:"skipFactor" doc:"how many times as likely one skipped test makes serious harm until the next"`
+	Curve          []OddsPoint `json:"curve" doc:"serious harm against the time between tests"`
+	DrawingWide    string      `json:"drawingWide" doc:"the curve as SVG; empty where there is none"`
+	DrawingNarrow  string      `json:"drawingNarrow" doc:"the same for a narrow page"`
+	Notes          []string    `json:"notes" doc:"how far to trust it"`
+	InherentlySafe bool        `json:"inherentlySafe"`
+}
+
+// OddsHarm is one harm with its frequency and band.
+type OddsHarm struct {
+	Name        string  `json:"name"`
+	Expected    string  `json:"expected" example:"once in 59 years"`
+	Band        string  `json:"band" example:"28 to 210 years" doc:"90 % of what is believed; empty where no combination leads there"`
+	Ways        string  `json:"ways"`
+	PerYear     float64 `json:"perYear"`
+	LowPerYear  float64 `json:"lowPerYear"`
+	HighPerYear float64 `json:"highPerYear"`
+}
+
+// OddsCause is a combination of faults.
+type OddsCause struct {
+	Share string `json:"share" example:"30 %"`
+	Harm  string `json:"harm"`
+	Why   string `json:"why"`
+}
+
+// OddsPoint is one interval between tests.
+type OddsPoint struct {
+	Days        float64 `json:"days"`
+	PerYear     float64 `json:"perYear"`
+	LowPerYear  float64 `json:"lowPerYear"`
+	HighPerYear float64 `json:"highPerYear"`
+}
+
+type oddsOut struct{ Body Odds }
+
+// draftOdds tries the pairs, too, which takes seconds: so it is a question of
+// its own, and only one is worked on at a time, for the watch goes on beside.
+func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
+	s, _, err := site.Read(draftName, []byte(in.Body.Text))
+	if err != nil {
+		return nil, err
+	}
+	select {
+	case a.reckoning <- struct{}{}:
+		defer func() { <-a.reckoning }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	r, err := verify.Check(ctx, s, verify.Options{})
+	if err != nil {
+		return nil, err
+	}
+	likely := &report.Odds{}
+	if likely.Answer, err = odds.Estimate(ctx, r, odds.Options{}); err != nil {
+		if ctx.Err() != nil {
+			return nil, err
+		}
+		likely = report.NoOdds(err)
+	}
+	return showOdds(r, likely)
+}
+
+func showOdds(r *verify.Report, likely *report.Odds) (*oddsOut, error) {
+	words := report.LikelyOf(r, likely)
+	out := Odds{Refused: words.Refused, Lead: append([]string{}, words.Lead...), Safe: words.Safe, InherentlySafe: words.Safe != "",
+		Testing: words.Testing, Notes: append([]string{}, words.Notes...),
+		Harms: []OddsHarm{}, Dominating: []OddsCause{}, Curve: []OddsPoint{}}
+	for _, d := range words.Dominating {
+		out.Dominating = append(out.Dominating, OddsCause(d))
+	}
+	a := likely.Answer
+	if a == nil {
+		return &oddsOut{Body: out}, nil
+	}
+	for i, h := range words.Harms {
+		f := a.Harms[i]
+		out.Harms = append(out.Harms, OddsHarm{Name: h.Name, Expected: h.Expected, Band: h.Band, Ways: h.Ways,
+			PerYear: finite(f.PerYear), LowPerYear: finite(f.Low), HighPerYear: finite(f.High)})
+	}
+	t := &a.Testing
+	out.IntervalDays, out.KneeDays = finite(t.IntervalDays), finite(t.KneeDays)
+	out.FloorPerYear, out.SkipFactor = finite(t.FloorPerYear), finite(t.SkipFactor)
+	for _, p := range t.Curve {
+		out.Curve = append(out.Curve, OddsPoint{Days: p.Days, PerYear: finite(p.PerYear[odds.Danger]), LowPerYear: finite(p.Low), HighPerYear: finite(p.High)})
+	}
+	drawing := report.Testing(a)
+	if drawing == nil {
+		return &oddsOut{Body: out}, nil
+	}
+	for _, d := range []struct {
+		as   chart.Format
+		into *string
+	}{{chart.Wide, &out.DrawingWide}, {chart.Narrow, &out.DrawingNarrow}} {
+		svg, err := drawing.SVG(d.as)
+		if err != nil {
+			return nil, err
+		}
+		*d.into = string(svg)
+	}
+	return &oddsOut{Body: out}, nil
+}
