@@ -28,7 +28,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 
 	if in.Watch == Wet {
 		within(s.WetTooLong - st.WatchFor)
-		if st.Spent || st.Phase == Filling {
+		if st.Spent || st.Phase == Filling && st.Measure == 0 {
 			within(s.ConfirmWet - st.WatchFor)
 		}
 	}
@@ -58,12 +58,17 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 		}
 	case Filling:
 		within(s.Limit(st.Learned) - st.For)
+		if st.Measure > 0 {
+			within(st.Measure - st.For)
+		}
 		within(room(s.DailyBudget, st.Owed) - st.For)
 		if s.LevelFitted && !st.Answered {
 			within(s.LevelAnswer - st.For)
 		}
 	case Held:
-		within(s.HoldExpires - st.HeldFor)
+		if !st.Shut {
+			within(s.HoldExpires - st.HeldFor)
+		}
 	}
 
 	if next == Never || st.Last > Never-next {

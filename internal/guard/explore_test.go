@@ -47,6 +47,15 @@ type move struct {
 func (m *move) String() string {
 	line := fmt.Sprintf("%+v later: watch %v, ceiling %v, floor %v, reservoir %v, return %v, level %v, asked %v",
 		m.elapsed, m.in.Watch, m.in.Ceiling, m.in.Floor, m.in.ReservoirLow, m.in.ReturnPump, m.in.LevelMM, m.in.Request)
+	if m.in.Request == guard.Give {
+		line += fmt.Sprintf(" %v", m.in.GiveFor)
+	}
+	if m.in.Remote {
+		line += " from afar"
+	}
+	if m.out.Refused != guard.NoReason {
+		line += fmt.Sprintf(", refused: %v", m.out.Refused)
+	}
 	return fmt.Sprintf("%s -> %v, pump %v, %v [%v]", line, m.to.state.Phase, m.out.Pump, m.out.Reason, m.out.Alarms)
 }
 
@@ -89,7 +98,7 @@ func explore(k *kit, c controller, invariants []invariant) (result, *violation) 
 	)
 	visit := func(m *move, from, input int) bool {
 		res.moves++
-		res.seen |= m.out.Alarms | 1<<m.out.Reason
+		res.seen |= m.out.Alarms | 1<<m.out.Reason | 1<<m.out.Refused
 		if _, ok := known[m.to]; ok {
 			return false
 		}
@@ -119,7 +128,7 @@ func explore(k *kit, c controller, invariants []invariant) (result, *violation) 
 		from := nodes[i]
 		m = move{kit: k, from: &from, broken: true}
 		m.to.state = c.boot(&k.settings, from.state, 0)
-		m.to.witness = from.witness.afterBoot()
+		m.to.witness = from.witness.afterBoot(&k.settings)
 		if because := check(invariants, atPowerCut, &m, c); because != nil {
 			return res, fail(&m, i, because)
 		}
@@ -175,8 +184,9 @@ type kit struct {
 	settings guard.Settings
 	elapsed  []time.Duration
 	levelsMM []float64
-	strays   bool // also try readings that the wiring cannot give
-	large    bool // not with -short
+	gives    []time.Duration // measures to ask for; with them whatever else is asked from afar
+	strays   bool            // also try readings that the wiring cannot give
+	large    bool            // not with -short
 }
 
 // inputs is every reading that the kit's inputs can give together with every
@@ -200,13 +210,11 @@ func (k *kit) inputs() []guard.Inputs {
 				for _, reservoir := range says(s.ReservoirLowFitted) {
 					for _, pump := range says(s.ReturnFitted) {
 						for _, level := range levels {
-							for request := guard.NoRequest; request <= guard.Clear; request++ {
-								all = append(all, guard.Inputs{
-									Watch: watch, Ceiling: ceiling, Floor: floor,
-									ReservoirLow: reservoir, ReturnPump: pump,
-									LevelMM: level, Request: request,
-								})
+							in := guard.Inputs{
+								Watch: watch, Ceiling: ceiling, Floor: floor,
+								ReservoirLow: reservoir, ReturnPump: pump, LevelMM: level,
 							}
+							all = append(all, k.asked(in)...)
 						}
 					}
 				}
@@ -225,6 +233,28 @@ func (k *kit) inputs() []guard.Inputs {
 			in.Ceiling, in.Floor, in.ReservoirLow, in.ReturnPump = guard.Wet, guard.Wet, guard.Dry, guard.Dry
 			all = append(all, in) // inputs that are not fitted speak
 		}
+	}
+	return all
+}
+
+// asked is a reading with every request that the kit's people make.
+func (k *kit) asked(in guard.Inputs) []guard.Inputs {
+	var all []guard.Inputs
+	for request := guard.NoRequest; request <= guard.Clear; request++ {
+		in.Request = request
+		all = append(all, in)
+	}
+	if len(k.gives) == 0 {
+		return all
+	}
+	in.Remote = true
+	for _, request := range []guard.Request{guard.Clear, guard.ShutValve, guard.Silence} {
+		in.Request = request
+		all = append(all, in)
+	}
+	for _, measure := range k.gives {
+		in.Request, in.GiveFor = guard.Give, measure
+		all = append(all, in)
 	}
 	return all
 }

@@ -31,6 +31,7 @@ func FuzzStep(f *testing.F) {
 	k := &kit{settings: guard.Typical()}
 	s := &k.settings
 	s.CeilingFitted, s.FloorFitted, s.ReservoirLowFitted, s.ReturnFitted, s.LevelFitted = true, true, true, true, true
+	s.GiveMost = 30 * time.Second
 
 	f.Fuzz(func(t *testing.T, phase, flags uint8, learnedMS uint32, owed int64, steps []byte) {
 		saved := guard.State{
@@ -40,14 +41,21 @@ func FuzzStep(f *testing.F) {
 			Learned: time.Duration(learnedMS) * time.Millisecond,
 			Owed:    time.Duration(owed),
 			OnHold:  flags&1 != 0,
+			Shut:    flags&8 != 0,
+			Measure: time.Duration(flags>>4) * time.Second,
+			Above:   time.Duration(learnedMS) * time.Microsecond,
 			Spent:   flags&2 != 0,
 		}
 		if flags&4 != 0 {
 			saved.Latch = guard.RunLimit
 		}
 		w := newWitness()
-		w.latched, w.held, w.learned = saved.Latch != guard.NoReason, saved.OnHold, saved.Learned
-		from := node{guard.Boot(s, saved, 0), w.afterBoot()}
+		w.latched, w.held, w.learned = saved.Latch != guard.NoReason, saved.OnHold || saved.Shut, saved.Learned
+		w.shut, w.given = saved.Shut, min(saved.Above, s.GiveMost)
+		if saved.Phase == guard.Filling && saved.Measure > 0 {
+			w.on, w.measure = true, saved.Measure
+		}
+		from := node{guard.Boot(s, saved, 0), w.afterBoot(s)}
 		steps = steps[:min(len(steps), 1<<10)]
 		var path []move
 		for ; len(steps) >= 4; steps = steps[4:] {
@@ -60,7 +68,8 @@ func FuzzStep(f *testing.F) {
 				Ceiling: pick(a&3, guard.Dry), Floor: pick(a>>2&3, guard.Dry),
 				ReservoirLow: pick(a>>4&3, guard.Wet), ReturnPump: pick(a>>6&3, guard.Wet),
 				LevelMM: [...]float64{100, 102, 104, math.NaN()}[b>>2&3],
-				Request: guard.Request(steps[3] & 7),
+				Request: guard.Request(steps[3] & 7), Remote: steps[3]&8 != 0,
+				GiveFor: time.Duration(steps[3]>>4) * 2 * time.Second,
 			}
 			var m move
 			m.take(genuine, k, &from, in, fuzzElapsed[int(steps[0])%len(fuzzElapsed)])

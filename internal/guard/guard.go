@@ -61,10 +61,15 @@ const (
 	Hold              // from anywhere
 	Resume            // from anywhere: ends a hold, never a latch
 	Clear             // on site only: ends a latch
+	Give              // a measured amount, Inputs.GiveFor, beyond the watch level
+	ShutValve         // from anywhere: a hold that does not expire
+	Silence           // from anywhere: the horn, not the alarm
 )
 
 // String is the request in one word.
-func (r Request) String() string { return word(r, "none", "hold", "resume", "clear") }
+func (r Request) String() string {
+	return word(r, "none", "hold", "resume", "clear", "give", "shut-valve", "silence")
+}
 
 // word is a small number's word, or the number itself where it has none.
 func word[N ~uint8](n N, words ...string) string {
@@ -83,16 +88,25 @@ type Inputs struct {
 	ReturnPump Contact
 	// Request belongs to this step alone.
 	Request Request
+	// Remote says that it came over a network, from somebody who cannot see
+	// the tank.
+	Remote bool
+	// GiveFor is how long the pump is to run for a Give.
+	GiveFor time.Duration
 	// LevelMM is the level above the chamber floor, NaN when not fitted.
 	LevelMM float64
 }
 
 // Outputs is what the guard wants done now.
 type Outputs struct {
-	Pump   bool // run the top-off pump
-	Valve  bool // open the shut-off valve
+	Pump  bool // run the top-off pump
+	Valve bool // open the shut-off valve
+	Horn  bool // sound: an alarm that nobody has silenced
+	// Reason is why, and of a request that was taken the answer to it.
 	Reason Reason
-	Alarms Alarms
+	// Refused is why this step's request was not taken, NoReason if it was.
+	Refused Reason
+	Alarms  Alarms
 }
 
 // Never is a deadline that does not come.

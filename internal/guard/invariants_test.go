@@ -54,12 +54,12 @@ var invariants = []invariant{
 		return when(!longer && !waited, "nothing brings this fill nearer to its end")
 	}},
 	{"a fill starts on confirmed need alone", atMove, invariantStart},
-	{"latch left by clear only", atMove, func(m *move, _ controller) string {
+	{"latch left by clear on site only", atMove, func(m *move, _ controller) string {
 		left := m.from.witness.latched && m.to.state.Phase != guard.Latched
-		return when(left && m.in.Request != guard.Clear, "latch left without a clear")
+		return when(left && (m.in.Request != guard.Clear || m.in.Remote), "latch left without a clear on site")
 	}},
 	{"latch reason kept", atMove, func(m *move, _ controller) string {
-		kept := m.from.witness.latched && m.to.witness.latched && m.in.Request != guard.Clear
+		kept := m.from.witness.latched && m.to.witness.latched && (m.in.Request != guard.Clear || m.in.Remote)
 		return when(kept && m.from.state.Latch != m.out.Reason, "another reason for the same latch")
 	}},
 	{"hold ends by resume or expiry only", atMove, func(m *move, _ controller) string {
@@ -97,6 +97,29 @@ var invariants = []invariant{
 		return when(m.to.witness.latched && !m.out.Alarms.Has(m.out.Reason), "latched without its alarm")
 	}},
 	{"reason fits phase", atMove, invariantReason},
+	{"a give ends at its measure", atMove, func(m *move, _ controller) string {
+		due := m.from.witness.on && m.from.witness.measure > 0 && m.from.witness.ran+m.elapsed >= m.from.witness.measure
+		return when(due && m.out.Pump, "pump on beyond what was asked for")
+	}},
+	{"what is given together stays within the most", atMove, func(m *move, _ controller) string {
+		begins := !m.from.witness.on && m.out.Pump && m.to.witness.measure > 0
+		if sum := m.from.witness.given + m.in.GiveFor; begins && sum > m.kit.settings.GiveMost {
+			return fmt.Sprintf("%v in all", sum)
+		}
+		return ""
+	}},
+	{"a give is refused with its reason, or begins", atMove, func(m *move, _ controller) string {
+		begins := !m.from.witness.on && m.out.Pump && m.out.Reason == guard.GivingMeasure
+		taken := m.in.Request == guard.Give && m.out.Refused == guard.NoReason
+		return when(begins != taken, "answer and pump disagree")
+	}},
+	{"a clear is refused with its reason, or no latch is left", atMove, func(m *move, _ controller) string {
+		taken := m.in.Request == guard.Clear && m.out.Refused == guard.NoReason
+		return when(taken && m.to.state.Phase == guard.Latched, "cleared and latched")
+	}},
+	{"the horn sounds for every alarm not silenced", atMove, func(m *move, _ controller) string {
+		return when(m.out.Horn != (m.out.Alarms&^m.to.witness.silenced != 0), "horn and alarms disagree")
+	}},
 	{"budget", atMove, invariantBudget},
 	{"learned once, from a fill the watch ended", atMove, func(m *move, _ controller) string {
 		if m.to.state.Learned != m.to.witness.learned {
@@ -108,6 +131,9 @@ var invariants = []invariant{
 		return when(m.to.state.Last != 0, "the step did not take the clock's time")
 	}},
 	{"budget over a power cut", atPowerCut, invariantBudget},
+	{"what was given over a power cut", atPowerCut, func(m *move, _ controller) string {
+		return when(m.to.state.Above < m.to.witness.given, "forgotten")
+	}},
 	{"deadline is exact", atState, invariantDeadline},
 	{"steps between change nothing", atState, invariantCompose},
 	{"a need is met in the end", atState, invariantAlive},
@@ -137,16 +163,23 @@ func invariantRunLimit(m *move, _ controller) string {
 }
 
 // invariantStart: a fill begins only after dry watch, quiet and settled level
-// have each lasted as long as the settings ask.
+// have each lasted as long as the settings ask. A measured one asks for a wet
+// watch instead of a dry one, and for the same quiet.
 func invariantStart(m *move, _ controller) string {
 	if m.from.witness.on || !m.out.Pump {
 		return ""
 	}
 	s, w := &m.kit.settings, m.to.witness
+	confirm := s.ConfirmDry
+	if w.measure > 0 {
+		confirm = 0
+	}
 	switch {
-	case w.dryFor < s.ConfirmDry:
+	case w.measure > 0 && m.in.Watch != guard.Wet:
+		return "a measure given to a dry watch"
+	case w.measure == 0 && w.dryFor < s.ConfirmDry:
 		return fmt.Sprintf("watch dry for %v only", w.dryFor)
-	case w.quietFor < s.MinOff+s.ConfirmDry:
+	case w.quietFor < s.MinOff+confirm:
 		return fmt.Sprintf("pump off and free for %v only", w.quietFor)
 	case w.steadyFor < s.RestartSettle:
 		return fmt.Sprintf("level settling for %v only", w.steadyFor)
@@ -172,10 +205,10 @@ func invariantCeiling(m *move, _ controller) string {
 var reasonsOf = [...]guard.Alarms{
 	guard.Resting:    1 << guard.WatchWet,
 	guard.Confirming: 1<<guard.ConfirmingDry | 1<<guard.BudgetSpent,
-	guard.Filling:    1 << guard.FillingToWatch,
+	guard.Filling:    1<<guard.FillingToWatch | 1<<guard.GivingMeasure,
 	guard.Settling: 1<<guard.MinimumOff | 1<<guard.RestartSettle | 1<<guard.ReturnStopped | 1<<guard.CeilingWet |
 		1<<guard.BudgetSpent | 1<<guard.ReservoirEmpty | 1<<guard.InputFault | 1<<guard.ClockFault,
-	guard.Held: 1 << guard.HeldByPerson,
+	guard.Held: 1<<guard.HeldByPerson | 1<<guard.ValveShut,
 	guard.Latched: 1<<guard.FloorWet | 1<<guard.CeilingWet | 1<<guard.CeilingWetWatchDry |
 		1<<guard.RunLimit | 1<<guard.LevelNotAnswering,
 }
@@ -229,6 +262,7 @@ func invariantDeadline(m *move, c controller) string {
 	}
 	same := func(at time.Duration) bool {
 		state, out := c.step(s, m.to.state, in, at)
+		out.Refused = m.out.Refused // belongs to the request's own step
 		return out == m.out && state.Phase == m.to.state.Phase
 	}
 	for at := time.Duration(1); at < min(deadline, 20*q); at += q / 2 { // every setting is shorter

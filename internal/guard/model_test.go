@@ -64,7 +64,16 @@ func kits() []*kit {
 		ConfirmDry: q, ConfirmWet: q, FirstFillLimit: 2 * q, RunLimitFactor: 2, RunLimitFloor: q, HardCap: 2 * q,
 		MinOff: q, RestartSettle: q, DailyBudget: guard.Day, CeilingConfirm: q, StallCalls: 2,
 	}
-	return []*kit{&watch, &budget, &eager, &ceiling, &floor, &level, &sump, &all}
+	gives := kit{name: "watch, budget, asked from afar", settings: budget.settings, elapsed: all.elapsed, gives: []time.Duration{0, q, 2 * q}, large: true}
+	gives.settings.RunLimitFactor, gives.settings.FirstFillLimit, gives.settings.HardCap = 1.5, 3*q, 3*q
+	gives.settings.MinOff, gives.settings.RestartSettle, gives.settings.HoldExpires = q, 2*q, 2*q
+	gives.settings.GiveMost = 2 * q
+
+	given := kit{name: "watch, ceiling, asked from afar", settings: quanta(), elapsed: all.elapsed, gives: []time.Duration{q, guard.Never}, large: true}
+	given.settings.CeilingFitted = true
+	given.settings.ConfirmDry, given.settings.ConfirmWet, given.settings.MinOff, given.settings.RestartSettle = q, q, q, 2*q
+	given.settings.CeilingConfirm, given.settings.GiveMost = q, 2*q
+	return []*kit{&watch, &budget, &eager, &ceiling, &floor, &level, &sump, &all, &gives, &given}
 }
 
 // TestEveryReachableState is the proof: every state of each kit, under every
@@ -100,7 +109,7 @@ func TestEveryReachableState(t *testing.T) {
 			t.Errorf("%s lacks %q", guide, want)
 		}
 	}
-	for r := guard.WatchWet; r <= guard.WatchWetTooLong; r++ {
+	for r := guard.WatchWet; r <= guard.ClearOnSite; r++ {
 		if !seen.Has(r) {
 			t.Errorf("%q was never answered: the exploration did not reach it", r)
 		}

@@ -60,6 +60,12 @@ func TestBrokenGuardsAreCaught(t *testing.T) {
 		out.Valve = out.Valve || state.Phase == guard.Filling
 		return next, out
 	}
+	yesMan := genuine
+	yesMan.step = func(s *guard.Settings, state guard.State, in guard.Inputs, now time.Duration) (guard.State, guard.Outputs) {
+		next, out := guard.Step(s, state, in, now)
+		out.Refused = guard.NoReason
+		return next, out
+	}
 	for _, tt := range []struct {
 		name, kit string
 		broken    controller
@@ -110,10 +116,10 @@ func TestBrokenGuardsAreCaught(t *testing.T) {
 					in.Request = guard.Clear
 				}
 			}),
-			"latch left by clear only"},
+			"latch left by clear on site only"},
 		{"loses its latch in a power cut", "watch, floor, reservoir",
 			forgetting(func(saved *guard.State) { saved.Latch = guard.NoReason }),
-			"latch left by clear only"},
+			"latch left by clear on site only"},
 		{"loses a hold in a power cut", "watch",
 			forgetting(func(saved *guard.State) { saved.OnHold = false }),
 			"hold ends by resume or expiry only"},
@@ -145,6 +151,49 @@ func TestBrokenGuardsAreCaught(t *testing.T) {
 		{"does not mind a watch that stays wet", "watch",
 			with(func(s *guard.Settings) { s.WetTooLong = 0 }),
 			"watch wet too long alarms"},
+		{"gives without end", "watch, budget, asked from afar",
+			around(func(state *guard.State, _ *guard.Inputs) {
+				if state.Measure > 0 {
+					state.Measure = guard.Never
+				}
+			}),
+			"a give ends at its measure"},
+		{"forgets what it gave", "watch, budget, asked from afar",
+			around(func(state *guard.State, _ *guard.Inputs) { state.Above = 0 }),
+			"what is given together stays within the most"},
+		{"forgets in a power cut what it gave", "watch, budget, asked from afar",
+			forgetting(func(saved *guard.State) { saved.Above, saved.Measure = 0, 0 }),
+			"what was given over a power cut"},
+		{"gives twice the most", "watch, budget, asked from afar",
+			with(func(s *guard.Settings) { s.GiveMost *= 2 }),
+			"what is given together stays within the most"},
+		{"gives to a level that has not settled", "watch, ceiling, asked from afar",
+			around(func(state *guard.State, in *guard.Inputs) {
+				if in.Request == guard.Give && state.Phase == guard.Settling {
+					state.Phase = guard.Resting
+				}
+			}),
+			"a fill starts on confirmed need alone"},
+		{"learns from a give", "watch, budget, asked from afar",
+			around(func(state *guard.State, in *guard.Inputs) { state.Measure = 0 }),
+			"learned once, from a fill the watch ended"},
+		{"says yes and does nothing", "watch, budget, asked from afar", yesMan,
+			"a give is refused with its reason, or begins"},
+		{"is cleared from afar", "watch, ceiling, asked from afar",
+			around(func(_ *guard.State, in *guard.Inputs) { in.Remote = false }),
+			"latch left by clear on site only"},
+		{"says that a fault is cleared", "watch, ceiling", yesMan,
+			"a clear is refused with its reason, or no latch is left"},
+		{"lets a shut valve open by itself", "watch, budget, asked from afar",
+			around(func(state *guard.State, _ *guard.Inputs) { state.Shut = false }),
+			"hold ends by resume or expiry only"},
+		{"stays silent for a new alarm", "watch, budget, asked from afar",
+			around(func(state *guard.State, _ *guard.Inputs) {
+				if state.Silenced != 0 {
+					state.Silenced = 1<<32 - 1
+				}
+			}),
+			"the horn sounds for every alarm not silenced"},
 		{"leaves the valve open", "watch", hangingValve, "valve with the pump"},
 		{"wakes a moment late", "watch", late(1), "deadline is exact"},
 		{"wakes a moment early", "watch", late(-1), "deadline is exact"},

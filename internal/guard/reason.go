@@ -29,6 +29,10 @@ const (
 	HeldByPerson                     // held
 	ClockFault                       // settling
 	WatchWetTooLong                  // an alarm only
+	GivingMeasure                    // filling
+	ValveShut                        // held
+	GiveTooMuch                      // a refusal only
+	ClearOnSite                      // a refusal only
 )
 
 // reasonWords is what a person reads.
@@ -51,6 +55,10 @@ var reasonWords = [...]string{
 	HeldByPerson:       "held by a person",
 	ClockFault:         "clock stood still or ran backwards",
 	WatchWetTooLong:    "watch level wet for too long",
+	GivingMeasure:      "giving a measured amount",
+	ValveShut:          "valve shut by a person",
+	GiveTooMuch:        "more than may be given now",
+	ClearOnSite:        "a fault is cleared on site only",
 }
 
 // String is the reason in words; an unknown one is its number.

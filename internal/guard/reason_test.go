@@ -10,7 +10,7 @@ import (
 // TestWords: every value has its own words, and an unknown one its number.
 func TestWords(t *testing.T) {
 	seen := map[string]bool{}
-	for r := guard.NoReason; r <= guard.WatchWetTooLong; r++ {
+	for r := guard.NoReason; r <= guard.ClearOnSite; r++ {
 		if word := r.String(); word == "" || seen[word] {
 			t.Errorf("reason %d is called %q", r, word)
 		}
@@ -20,7 +20,7 @@ func TestWords(t *testing.T) {
 		value interface{ String() string }
 		want  string
 	}{
-		{guard.WatchWetTooLong + 1, "18"},
+		{guard.ClearOnSite + 1, "22"},
 		{guard.Reason(255), "255"},
 		{guard.Absent, "absent"},
 		{guard.Faulty, "faulty"},
@@ -30,7 +30,8 @@ func TestWords(t *testing.T) {
 		{guard.Phase(6), "6"},
 		{guard.NoRequest, "none"},
 		{guard.Clear, "clear"},
-		{guard.Request(4), "4"},
+		{guard.Silence, "silence"},
+		{guard.Request(7), "7"},
 	} {
 		if got := tt.value.String(); got != tt.want {
 			t.Errorf("got %q, want %q", got, tt.want)

@@ -54,6 +54,12 @@ type Settings struct {
 	// Typical three times what evaporation asks for. Day and more: no bound.
 	DailyBudget time.Duration
 
+	// GiveMost is the pump time that a person may have given by measure, in
+	// all, above a level at which the watch is dry: what fits below the ceiling
+	// level, or into the margin where there is none. 0, and typical: nothing
+	// may be given.
+	GiveMost time.Duration
+
 	// CeilingConfirm is how long the ceiling sensor may stay wet before the
 	// guard latches; the pump stops at once. Typical 5 s.
 	CeilingConfirm time.Duration
@@ -115,6 +121,7 @@ func (s *Settings) Validate() error {
 		{field: "MinOff", value: s.MinOff, min: 10 * time.Second, max: Day},
 		{field: "RestartSettle", value: s.RestartSettle, min: 10 * time.Second, max: Day},
 		{field: "DailyBudget", value: s.DailyBudget, min: time.Second, max: Day},
+		{field: "GiveMost", value: s.GiveMost, min: 0, max: MaxRun},
 		{field: "CeilingConfirm", value: s.CeilingConfirm, min: 0, max: time.Minute},
 		{field: "WetTooLong", value: s.WetTooLong, min: time.Hour, max: 365 * Day, zeroOff: true},
 		{field: "HoldExpires", value: s.HoldExpires, min: time.Minute, max: 365 * Day, zeroOff: true},

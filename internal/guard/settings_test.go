@@ -39,6 +39,8 @@ func TestValidate(t *testing.T) {
 		{func(s *guard.Settings) { s.RestartSettle = 0 }, "RestartSettle is 0s: set it from 10s to 24h0m0s"},
 		{func(s *guard.Settings) { s.DailyBudget = 0 }, "DailyBudget is 0s: set it from 1s to 24h0m0s"},
 		{func(s *guard.Settings) { s.DailyBudget = guard.Day }, ""},
+		{func(s *guard.Settings) { s.GiveMost = guard.MaxRun }, ""},
+		{func(s *guard.Settings) { s.GiveMost = -1 }, "GiveMost is -1ns: set it from 0s to 10m0s"},
 		{func(s *guard.Settings) { s.CeilingConfirm = 2 * time.Minute }, "CeilingConfirm is 2m0s: set it from 0s to 1m0s"},
 		{func(s *guard.Settings) { s.WetTooLong = 0 }, ""},
 		{func(s *guard.Settings) { s.WetTooLong = time.Minute }, "WetTooLong is 1m0s: set it from 1h0m0s to 8760h0m0s, or to 0 for never"},

@@ -22,9 +22,17 @@ type State struct {
 	Learned time.Duration
 	// Owed is the rest after which the daily budget is whole again; budget.go.
 	Owed time.Duration
+	// Measure is how long this fill is to last, where a person asked for a
+	// measured amount; 0: until the watch level is wet.
+	Measure time.Duration
+	// Above is the pump time given by measure since the watch level was last
+	// surely dry: how far above it the level may stand by a person's wish.
+	Above time.Duration
 	// LevelFromMM is the level as the fill began.
 	LevelFromMM float64
 
+	// Silenced are the alarms for which a person has silenced the horn.
+	Silenced Alarms
 	// Stalls counts the steps since the clock last moved in this fill.
 	Stalls uint16
 	Phase  Phase
@@ -34,18 +42,16 @@ type State struct {
 	Watch, Ceiling, Return Contact
 
 	OnHold   bool // a person's hold is on, also beneath a latch
+	Shut     bool // ... and does not expire
 	Barred   bool // at the last step something forbade a fill: For stands still
 	Answered bool // the level has answered this fill
 	Spent    bool // the budget ran out, and the watch level was not wet since
 	ClockBad bool // the clock was at fault, and Settling has not ended since
-
-	// Copies of a size that 16 divides take a quarter off a step; BenchmarkStep.
-	_ [8]byte
 }
 
 // Boot is the state at power-up. What a person must end survives from the saved
 // state, a latch and a hold, and so do the learned fill and the budget; every
-// timer starts anew and the guard settles first. saved may be the zero State:
+// timer starts anew, the horn sounds again and the guard settles first. saved may be the zero State:
 // that is a guard which has yet to learn its first fill, and the only way to
 // make it learn again.
 //
@@ -58,18 +64,23 @@ func Boot(settings *Settings, saved State, now time.Duration) State {
 		Last:    now,
 		Learned: max(saved.Learned, 0),
 		Owed:    min(max(saved.Owed, 0), Day),
+		Above:   min(max(saved.Above, 0), max(settings.GiveMost, 0)),
 		Phase:   Settling,
 		Latch:   saved.Latch,
 		Watch:   Faulty, // not read yet
 		Ceiling: Faulty,
 		Return:  Faulty,
-		OnHold:  saved.OnHold,
+		OnHold:  saved.OnHold || saved.Shut,
+		Shut:    saved.Shut,
 		Barred:  true,
 		Spent:   saved.Spent,
 	}
 	if saved.Phase == Filling {
 		ran := max(saved.For, settings.Limit(state.Learned), 0)
 		state.Owed = charge(settings.DailyBudget, state.Owed, ran)
+		if saved.Measure > 0 {
+			state.Above = older(state.Above, true, ran, settings.GiveMost)
+		}
 	}
 	switch {
 	case state.Latch != NoReason:

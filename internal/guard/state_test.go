@@ -30,6 +30,7 @@ func TestBootMendsWhatWasSaved(t *testing.T) {
 		{"no such latch", guard.State{Latch: 99}, guard.Latched, 0, 0},
 		{"held", guard.State{OnHold: true}, guard.Held, 0, 0},
 		{"held and latched", guard.State{OnHold: true, Latch: guard.FloorWet}, guard.Latched, 0, 0},
+		{"shut without a hold", guard.State{Shut: true}, guard.Held, 0, 0},
 		{"filling with less than no time", guard.State{Phase: guard.Filling, For: -5}, guard.Settling, 0, 95 * 2 * time.Minute},
 		{"filling for years", guard.State{Phase: guard.Filling, For: math.MaxInt64}, guard.Settling, 0, guard.Day},
 	} {

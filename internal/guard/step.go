@@ -21,7 +21,7 @@ func Step(settings *Settings, state State, in Inputs, now time.Duration) (State,
 		state.ClockBad = true
 	}
 	state.age(settings, &in, since)
-	state.obey(in.Request)
+	refused := state.obey(&in)
 	if state.Latch == NoReason {
 		state.Latch = state.fault(settings, &in)
 	}
@@ -37,7 +37,15 @@ func Step(settings *Settings, state State, in Inputs, now time.Duration) (State,
 	default:
 		state.proceed(settings, &in)
 	}
-	return state, state.answer(settings, &in, forbids)
+	if in.Request == Give {
+		refused = state.give(settings, &in, forbids)
+	}
+	if in.Request == Clear && refused == NoReason {
+		refused = state.Latch // the cause is still there
+	}
+	out := state.answer(settings, &in, forbids)
+	out.Refused = refused
+	return state, out
 }
 
 // tick takes the clock's reading: how long since the last step, and whether
@@ -72,7 +80,7 @@ func (st *State) age(s *Settings, in *Inputs, since time.Duration) {
 	st.WatchFor = older(st.WatchFor, st.Watch == in.Watch, since, watchMatters)
 	st.CeilingFor = older(st.CeilingFor, st.Ceiling == in.Ceiling && in.Ceiling == Wet, since, s.CeilingConfirm)
 	st.ReturnFor = older(st.ReturnFor, st.Return == in.ReturnPump && running(in.ReturnPump), since, s.RestartSettle)
-	st.HeldFor = older(st.HeldFor, st.OnHold, since, s.HoldExpires)
+	st.HeldFor = older(st.HeldFor, st.OnHold && !st.Shut, since, s.HoldExpires)
 	st.Watch, st.Ceiling, st.Return = in.Watch, in.Ceiling, in.ReturnPump
 
 	switch st.Phase {
@@ -109,16 +117,52 @@ func older(age time.Duration, unbroken bool, since, matters time.Duration) time.
 	return age + since
 }
 
-// obey does what a person asks. Each request undoes one thing only: Resume a
-// hold, Clear a latch.
-func (st *State) obey(asked Request) {
-	switch asked {
+// obey does what a person asks, but for a Give, which has to wait for all the
+// rules. Each request undoes one thing only: Resume a hold, Clear a latch. It
+// returns why it was refused.
+func (st *State) obey(in *Inputs) (refused Reason) {
+	switch in.Request {
 	case Hold:
 		st.OnHold, st.HeldFor = true, 0
+	case ShutValve:
+		st.OnHold, st.Shut, st.HeldFor = true, true, 0
 	case Resume:
-		st.OnHold, st.HeldFor = false, 0
+		st.OnHold, st.Shut, st.HeldFor = false, false, 0
 	case Clear:
+		if in.Remote {
+			return ClearOnSite
+		}
 		st.Latch = NoReason
+	}
+	return NoReason
+}
+
+// give begins a measured fill, or says why not. It asks for rest: where
+// anything else goes on, that is the answer. All that is given above the watch
+// level counts together until the watch has been dry, so that many small
+// amounts are bounded as one is.
+func (st *State) give(s *Settings, in *Inputs, forbids Reason) (refused Reason) {
+	switch {
+	case st.Phase != Resting:
+		return st.reason(s, forbids)
+	case in.GiveFor <= 0, in.GiveFor > s.GiveMost-st.Above, in.GiveFor >= s.Limit(st.Learned):
+		return GiveTooMuch
+	case in.GiveFor > room(s.DailyBudget, st.Owed):
+		return BudgetSpent
+	}
+	st.start(s, in, in.GiveFor)
+	return NoReason
+}
+
+// start begins a fill: of a measured length, or with 0 to the watch level.
+func (st *State) start(s *Settings, in *Inputs, measure time.Duration) {
+	st.enter(s, Filling)
+	st.Measure, st.LevelFromMM = measure, in.LevelMM
+	if measure == 0 {
+		st.Above = 0 // the watch is dry
+	}
+	if st.Latch = st.fault(s, in); st.Latch != NoReason { // a limit of nothing
+		st.bar(s, Latched)
 	}
 }
 
@@ -165,7 +209,10 @@ func (st *State) wetConfirmed(s *Settings) bool {
 func (st *State) enter(s *Settings, phase Phase) {
 	if st.Phase == Filling {
 		st.Owed = charge(s.DailyBudget, st.Owed, st.For)
-		st.Answered, st.LevelFromMM = false, 0
+		if st.Measure > 0 {
+			st.Above = older(st.Above, true, st.For, s.GiveMost)
+		}
+		st.Answered, st.LevelFromMM, st.Measure = false, 0, 0
 	}
 	st.Phase = phase
 	st.For = 0
@@ -186,6 +233,10 @@ func (st *State) proceed(s *Settings, in *Inputs) {
 	}
 	if st.Phase == Filling {
 		switch {
+		case st.Measure > 0:
+			if st.For >= st.Measure {
+				st.enter(s, Settling)
+			}
 		case st.wetConfirmed(s):
 			if st.Learned == 0 {
 				st.Learned = st.For
@@ -211,19 +262,19 @@ func (st *State) proceed(s *Settings, in *Inputs) {
 		case room(s.DailyBudget, st.Owed) <= 0:
 			st.Spent = true
 		default:
-			st.enter(s, Filling)
-			st.LevelFromMM = in.LevelMM
-			if st.Latch = st.fault(s, in); st.Latch != NoReason { // a limit of nothing
-				st.bar(s, Latched)
-			}
+			st.start(s, in, 0)
 		}
 	}
 }
 
 // answer is what the state means for the pump, the valve and the person.
 func (st *State) answer(s *Settings, in *Inputs, forbids Reason) Outputs {
-	on := st.Phase == Filling
-	return Outputs{Pump: on, Valve: on, Reason: st.reason(s, forbids), Alarms: st.alarms(s, in, forbids)}
+	on, alarms := st.Phase == Filling, st.alarms(s, in, forbids)
+	st.Silenced &= alarms // one that comes back sounds again
+	if in.Request == Silence {
+		st.Silenced = alarms
+	}
+	return Outputs{Pump: on, Valve: on, Horn: alarms&^st.Silenced != 0, Reason: st.reason(s, forbids), Alarms: alarms}
 }
 
 func (st *State) reason(s *Settings, forbids Reason) Reason {
@@ -231,8 +282,14 @@ func (st *State) reason(s *Settings, forbids Reason) Reason {
 	case Latched:
 		return st.Latch
 	case Held:
+		if st.Shut {
+			return ValveShut
+		}
 		return HeldByPerson
 	case Filling:
+		if st.Measure > 0 {
+			return GivingMeasure
+		}
 		return FillingToWatch
 	case Confirming:
 		if st.Spent && st.For >= s.ConfirmDry {

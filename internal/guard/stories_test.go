@@ -22,6 +22,7 @@ import (
 //	.     is as in the row above
 //	~3h   is a clock that jumps to 3h: the guard was not stepped in between
 //	power in the column "asked" is a power cut that ends at that time
+//	give:20s is a Give of 20 s, and afar: before a request that it came from afar
 //	x7    after the time repeats the step seven times
 //
 // An empty alarms column means none.
@@ -232,6 +233,13 @@ func (r *row) read(column, cell string, in *guard.Inputs) (err error) {
 	case column == "asked" && cell == "power":
 		r.power = true
 	case column == "asked":
+		in.Remote = strings.HasPrefix(cell, "afar:")
+		cell = strings.TrimPrefix(cell, "afar:")
+		if measure, ok := strings.CutPrefix(cell, "give:"); ok {
+			in.Request = guard.Give
+			in.GiveFor, err = readTime(measure)
+			return err
+		}
 		in.Request, err = named[guard.Request](cell)
 	case contacts[column] != nil:
 		*contacts[column], err = named[guard.Contact](cell)

@@ -10,16 +10,20 @@ import (
 // invariant need not believe the guard's. Its ages are -1 while what they count
 // is not so.
 type witness struct {
-	on, latched, held bool
-	ran               time.Duration // pump-on time in this fill
-	heldFor           time.Duration // since the last hold was asked for
-	dryFor            time.Duration // the watch has read dry
-	wetFor            time.Duration // the watch has read wet
-	ceilingFor        time.Duration // the ceiling has read wet
-	quietFor          time.Duration // pump off and nothing forbidding a fill
-	steadyFor         time.Duration // power on and return pump running, as far as known
-	learned           time.Duration // the first fill that the watch ended
-	stalls            int           // steps without time in this fill
+	on, latched bool
+	held, shut  bool          // shut: a hold that does not expire
+	measure     time.Duration // what was asked for, in a fill by measure; 0: to the watch
+	given       time.Duration // by measure, since a fill began that the watch asked for
+	silenced    guard.Alarms
+	ran         time.Duration // pump-on time in this fill
+	heldFor     time.Duration // since the last hold was asked for
+	dryFor      time.Duration // the watch has read dry
+	wetFor      time.Duration // the watch has read wet
+	ceilingFor  time.Duration // the ceiling has read wet
+	quietFor    time.Duration // pump off and nothing forbidding a fill
+	steadyFor   time.Duration // power on and return pump running, as far as known
+	learned     time.Duration // the first fill that the watch ended
+	stalls      int           // steps without time in this fill
 }
 
 const notSo = -1
@@ -28,10 +32,15 @@ func newWitness() witness {
 	return witness{heldFor: notSo, dryFor: notSo, wetFor: notSo, ceilingFor: notSo, quietFor: notSo, steadyFor: notSo}
 }
 
-// afterBoot keeps what must survive a power cut.
-func (w witness) afterBoot() witness {
+// afterBoot keeps what must survive a power cut. Nobody knows when a fill that
+// it cut off ended: not before its measure.
+func (w witness) afterBoot(s *guard.Settings) witness {
 	next := newWitness()
-	next.latched, next.held, next.learned = w.latched, w.held, w.learned
+	next.latched, next.held, next.shut, next.learned = w.latched, w.held, w.shut, w.learned
+	next.given = w.given
+	if w.on && w.measure > 0 {
+		next.given = min(w.given+max(w.measure, w.ran), s.GiveMost)
+	}
 	if next.held {
 		next.heldFor = 0
 	}
@@ -60,20 +69,25 @@ func (w witness) see(k *kit, in guard.Inputs, elapsed time.Duration, phase guard
 	}
 	broken = elapsed < 0 || w.stalls >= s.StallCalls
 	if broken {
-		w, elapsed = w.afterBoot(), 0
+		w, elapsed = w.afterBoot(s), 0
 	}
 
 	w.heldFor = grow(w.heldFor, w.held, elapsed, s.HoldExpires)
-	if s.HoldExpires > 0 && w.heldFor == s.HoldExpires {
+	if s.HoldExpires > 0 && w.heldFor == s.HoldExpires && !w.shut {
 		w.held = false
 	}
 	switch in.Request {
 	case guard.Hold:
 		w.held, w.heldFor = true, 0
+	case guard.ShutValve:
+		w.held, w.shut = true, true
 	case guard.Resume:
-		w.held = false
+		w.held, w.shut = false, false
+	case guard.Silence:
+		w.silenced = out.Alarms
 	}
-	if !w.held {
+	w.silenced &= out.Alarms
+	if !w.held || w.shut {
 		w.heldFor = notSo
 	}
 	w.latched = phase == guard.Latched
@@ -87,14 +101,25 @@ func (w witness) see(k *kit, in guard.Inputs, elapsed time.Duration, phase guard
 	if wasOn {
 		w.ran = min(w.ran+elapsed, s.HardCap+q)
 		w.quietFor = notSo
-		byWatch := phase != guard.Held && !w.latched && !w.held && forbidden(s, in) == "" && w.wetFor >= s.ConfirmWet
+		byWatch := w.measure == 0 && phase != guard.Held && !w.latched && !w.held && forbidden(s, in) == "" && w.wetFor >= s.ConfirmWet
 		if !out.Pump && byWatch && w.learned == 0 {
 			w.learned = w.ran
 		}
 	}
 	quiet := !w.latched && !w.held && forbidden(s, in) == ""
 	w.quietFor = grow(w.quietFor, quiet, elapsed, s.MinOff+s.ConfirmDry)
+	if wasOn && !out.Pump && w.measure > 0 {
+		w.given = min(w.given+w.ran, s.GiveMost)
+	}
 	w.on = out.Pump
+	switch {
+	case !w.on:
+		w.measure = 0
+	case !wasOn && in.Request == guard.Give && out.Refused == guard.NoReason:
+		w.measure = in.GiveFor
+	case !wasOn:
+		w.measure, w.given = 0, 0
+	}
 	if !w.on || !wasOn {
 		w.ran = 0
 	}
