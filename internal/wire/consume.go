@@ -43,7 +43,7 @@ func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.C
 		Durable: durableName,
 		// One acknowledgement covers all frames before it.
 		AckPolicy: jetstream.AckAllPolicy, AckWait: ackWait, MaxAckPending: maxFramesAtOnce,
-		DeliverPolicy: jetstream.DeliverAllPolicy, FilterSubject: streamSubjects,
+		DeliverPolicy: jetstream.DeliverAllPolicy, FilterSubject: l.stored.subjects,
 	})
 	switch {
 	case l.life.Err() != nil:
@@ -114,7 +114,7 @@ func (l *Log) complete(ctx context.Context, frames []jetstream.Msg, next uint64)
 		}
 		at := meta.Sequence.Stream
 		if at != next { // missing, unless an operator removed what was between
-			first, err := l.stream.GetMsg(ctx, next, jetstream.WithGetMsgSubject(streamSubjects))
+			first, err := l.stream.GetMsg(ctx, next, jetstream.WithGetMsgSubject(l.stored.subjects))
 			if err != nil {
 				return 0, err
 			}

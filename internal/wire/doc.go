@@ -23,6 +23,12 @@
 // acknowledged and dropped. A Problem says which field, what stood there and what
 // would be valid.
 //
+// # Edges
+//
+// An edge, a small computer beside a tank, has a log of its own (Uplink) and brings
+// it to the hub's front door (EdgePort) whenever there is a link, under the same
+// promise.
+//
 // # Too much
 //
 // Every queue is bounded. When the log is slow, publishers wait; when it stays

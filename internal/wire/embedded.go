@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nkeys"
 )
 
 // startTimeout is how long the embedded server may take to read back what it
@@ -19,11 +20,14 @@ const startTimeout = time.Minute
 // the positions of consumers.
 const storeOverhead = 64 << 20
 
-// embedded is a NATS server inside this process. It listens nowhere: we reach it
-// through memory, so no port can be taken, scanned or fought over.
+// embedded is a NATS server inside this process. We reach it through memory, and
+// it listens nowhere but where edges come in, if they may: no other port can be
+// taken, scanned or fought over.
 type embedded struct {
-	server *server.Server
-	lock   *os.File
+	server  *server.Server
+	options *server.Options
+	edges   *EdgePort // nil: no edges come here
+	lock    *os.File
 }
 
 func startEmbedded(o LogOptions) (*embedded, error) {
@@ -35,17 +39,11 @@ func startEmbedded(o LogOptions) (*embedded, error) {
 		return nil, fmt.Errorf("log: %s is in use by another process (%w); end that one, or choose another folder", o.Dir, err)
 	}
 	e := &embedded{lock: lock}
-	if e.server, err = server.NewServer(&server.Options{
-		ServerName:         "isohaline",
-		DontListen:         true,
-		JetStream:          true,
-		StoreDir:           o.Dir,
-		JetStreamMaxStore:  o.MaxBytes + storeOverhead,
-		JetStreamMaxMemory: storeOverhead,
-		SyncAlways:         o.Durability == SurvivesPowerCut,
-		SyncInterval:       syncEvery,
-		NoSigs:             true,
-	}); err != nil {
+	if err := e.prepare(o); err != nil {
+		e.stop()
+		return nil, fmt.Errorf("log: %w", err)
+	}
+	if e.server, err = server.NewServer(e.options); err != nil {
 		e.stop()
 		return nil, fmt.Errorf("log: embedded NATS: %w", err)
 	}
@@ -56,6 +54,32 @@ func startEmbedded(o LogOptions) (*embedded, error) {
 		return nil, fmt.Errorf("log: embedded NATS: %w", err)
 	}
 	return e, nil
+}
+
+// prepare makes the server's options.
+func (e *embedded) prepare(o LogOptions) (err error) {
+	e.options = &server.Options{
+		ServerName:         "isohaline",
+		DontListen:         true,
+		JetStream:          true,
+		StoreDir:           o.Dir,
+		JetStreamMaxStore:  o.MaxBytes + storeOverhead,
+		JetStreamMaxMemory: storeOverhead,
+		SyncAlways:         o.Durability == SurvivesPowerCut,
+		SyncInterval:       syncEvery,
+		NoSigs:             true,
+	}
+	switch {
+	case o.uplink != nil:
+		return o.uplink.options(e.options)
+	case o.Edges.Address != "":
+		e.edges = new(EdgePort)
+		if e.edges.own, err = nkeys.CreateUser(); err != nil {
+			return fmt.Errorf("edge key: %w", err)
+		}
+		return e.edges.options(e.options, o.Edges)
+	}
+	return nil
 }
 
 // run starts the server and waits until it is ready or gives up.

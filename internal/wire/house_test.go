@@ -171,5 +171,8 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(childDir); dir != "" {
 		os.Exit(durabilityChild(dir))
 	}
+	if role := os.Getenv(catchUpRole); role != "" {
+		os.Exit(catchUpChild(role))
+	}
 	os.Exit(m.Run())
 }

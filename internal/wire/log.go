@@ -20,6 +20,10 @@ const (
 	doorSubject    = "isohaline.readings.door"
 )
 
+// stored is how a log's stream is called, which subjects it takes, and which it
+// writes to.
+type stored struct{ name, subjects, subject string }
+
 // duplicateWindow is how long the stream remembers the ids of frames: longer than
 // the writer's tries to publish one are apart.
 const duplicateWindow = 2 * time.Minute
@@ -49,8 +53,12 @@ type LogOptions struct {
 	MaxBytes int64
 	// Keep is how long readings stay that every consumer has done with, to be
 	// read again after a restored backup. 0: DefaultKeep.
-	Keep   time.Duration
+	Keep time.Duration
+	// Edges is where edges link themselves to the embedded log.
+	Edges  EdgeOptions
 	Logger *slog.Logger // nil: silent
+
+	uplink *UplinkOptions // of an edge's own log
 }
 
 // ErrLogClosed is returned once the log has been closed.
@@ -60,6 +68,7 @@ var ErrLogClosed = errors.New("the log is closed")
 type Log struct {
 	Counters LogCounters
 
+	stored stored
 	keep   time.Duration
 	logger *slog.Logger
 	embed  *embedded // nil when external
@@ -81,6 +90,9 @@ func OpenLog(ctx context.Context, o LogOptions) (*Log, error) {
 	if (o.Dir == "") == (o.URL == "") {
 		return nil, errors.New("log: give a folder or the URL of a NATS server, and not both")
 	}
+	if o.URL != "" && o.Edges.Address != "" {
+		return nil, errNoEdgesOutside
+	}
 	if o.MaxBytes == 0 {
 		o.MaxBytes = DefaultMaxBytes
 	}
@@ -93,7 +105,7 @@ func OpenLog(ctx context.Context, o LogOptions) (*Log, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	l := &Log{keep: o.Keep, logger: o.Logger, queue: make(chan *entry, queueLen), written: make(chan struct{})}
+	l := &Log{stored: stored{streamName, streamSubjects, doorSubject}, keep: o.Keep, logger: o.Logger, queue: make(chan *entry, queueLen), written: make(chan struct{})}
 	l.life, l.end = context.WithCancel(context.Background())
 	if err := l.open(ctx, o); err != nil {
 		l.release()
@@ -115,6 +127,18 @@ func (l *Log) open(ctx context.Context, o LogOptions) (err error) {
 			return err
 		}
 		options = append(options, nats.InProcessServer(l.embed.server))
+		if edges := l.embed.edges; edges != nil {
+			edges.log = l
+			own, err := edges.connection()
+			if err != nil {
+				return fmt.Errorf("log: %w", err)
+			}
+			options = append(options, own)
+		}
+		if o.uplink != nil { // answers come back over the link to this edge alone
+			options = append(options, nats.CustomInboxPrefix(edgeSubject(o.uplink.Edge, inboxWord)))
+			l.stored = stored{bufferName, bufferSubject, bufferSubject}
+		}
 	}
 	if l.conn, err = nats.Connect(o.URL, options...); err != nil {
 		return fmt.Errorf("log: connect to NATS: %w", err)
@@ -139,23 +163,23 @@ func (l *Log) open(ctx context.Context, o LogOptions) (err error) {
 // of an external server has set on it, like replicas, stays.
 func (l *Log) openStream(ctx context.Context, o LogOptions) error {
 	config := jetstream.StreamConfig{
-		Name: streamName, Description: "Readings of devices, in frames",
+		Name: l.stored.name, Description: "Readings of devices, in frames",
 		Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
 	}
-	stream, err := l.js.Stream(ctx, streamName)
+	stream, err := l.js.Stream(ctx, l.stored.name)
 	switch {
 	case err == nil:
 		config = stream.CachedInfo().Config
 	case !errors.Is(err, jetstream.ErrStreamNotFound):
 		return fmt.Errorf("log: %w", err)
 	}
-	config.Subjects = []string{streamSubjects}
+	config.Subjects = []string{l.stored.subjects}
 	config.MaxBytes = o.MaxBytes
 	config.Discard = jetstream.DiscardNew // a full log refuses the new, and never forgets the unread
 	config.MaxAge = 0
 	config.Duplicates = duplicateWindow
 	if l.stream, err = l.js.CreateOrUpdateStream(ctx, config); err != nil {
-		return fmt.Errorf("log: stream %s: %w", streamName, err)
+		return fmt.Errorf("log: stream %s: %w", l.stored.name, err)
 	}
 	return nil
 }

@@ -150,8 +150,8 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 	}
 	for attempt := 1; ; attempt++ {
 		ctx, cancel := context.WithTimeout(context.Background(), publishTimeout)
-		_, err := l.js.PublishMsg(ctx, &nats.Msg{Subject: doorSubject, Data: data},
-			jetstream.WithMsgID(id), jetstream.WithExpectStream(streamName))
+		_, err := l.js.PublishMsg(ctx, &nats.Msg{Subject: l.stored.subject, Data: data},
+			jetstream.WithMsgID(id), jetstream.WithExpectStream(l.stored.name))
 		cancel()
 		if err == nil {
 			if attempt > 1 {
