@@ -10,6 +10,7 @@ import type {
   Finding,
   HandReading,
   LedgerDay,
+  Odds,
   Quiet,
   RoundRow,
   Rounds,
@@ -420,4 +421,40 @@ export const check: Check = {
   drainDownLitres: 31.2,
   dumpSafeLitres: 22.5,
   tankYears: 312,
+}
+
+/** How likely it is, without its drawing. */
+export const odds: Odds = {
+  lead: [
+    'These are estimates from generic failure rates and from judgement, to compare designs and habits. They are no certificate and no promise.',
+    'The published rates come from clean industry and know nothing of salt creep, snails or slime: for those parts they are lower bounds.',
+  ],
+  safe: 'Inherently safe against overfilling: the whole reservoir, 26 L, may run into the tank at once without serious harm (it may take 31 L). No sensor, relay or test is needed for that.',
+  inherentlySafe: true,
+  harms: [
+    { name: 'A wet floor', expected: 'once in 100 years', band: '36 to 590 years', ways: '11 combinations of faults', perYear: 0.0096, lowPerYear: 0.0017, highPerYear: 0.028 },
+    { name: 'Animals at risk or a wet floor', expected: 'once in 59 years', band: '28 to 210 years', ways: '25 combinations of faults', perYear: 0.017, lowPerYear: 0.0047, highPerYear: 0.036 },
+    { name: 'Loss of the tank or a flooded building', expected: 'not found possible', band: '', ways: 'no combination that was tried leads there', perYear: 0, lowPerYear: 0, highPerYear: 0 },
+  ],
+  dominating: [
+    {
+      share: '30 %',
+      harm: 'The alarm reaches nobody, and the display\'s drain clogs until it passes 60 % of the return flow: salinity climbs to 36.6 PSU; the visit after 4 days finds it.',
+      why: 'The alarm reaches nobody, unseen, 3.4 % of the time, until a proof test finds it; the display\'s drain clogs, once in 5.0 years.',
+    },
+    { share: '13 %', harm: 'The tube slips out and lies on the floor: 2 L on the floor (tube).', why: 'The tube slips out and lies on the floor, once in 23 years.' },
+  ],
+  testing:
+    'Tested every 45 days. Once in 93 years is what no testing can take away. The knee is near 55 days: testing more often than that buys less than half, and less and less. One skipped test makes serious harm 1.6 times as likely until the next: it costs as much as 17 ordinary days.',
+  intervalDays: 45,
+  kneeDays: 55,
+  floorPerYear: 0.0108,
+  skipFactor: 1.6,
+  curve: [
+    { days: 7, perYear: 0.0123, lowPerYear: 0.0034, highPerYear: 0.0263 },
+    { days: 365, perYear: 0.0605, lowPerYear: 0.0134, highPerYear: 0.126 },
+  ],
+  drawingWide: '',
+  drawingNarrow: '',
+  notes: ['Mains power near water, flooded floors and animals\' lives: local codes and a licensed electrician or plumber decide, not these figures.'],
 }

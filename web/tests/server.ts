@@ -27,6 +27,8 @@ type EventName = 'reading' | 'finding' | 'alarm' | 'rounds'
 const drawing = (format: string) =>
   readFileSync(join(root, '../internal/chart/testdata', `section-lobby-${format === 'narrow' ? 'narrow' : 'wide'}.svg`))
 
+const testing = (format: string) => readFileSync(join(root, '../internal/chart/testdata', `testing-${format}.svg`), 'utf8')
+
 export class FixtureServer {
   firstRun = false
   withCeiling = false
@@ -127,6 +129,8 @@ export class FixtureServer {
         return this.#newDevice(response, body as Schemas['NewDeviceInBody'])
       case 'GET /api/sites':
         return this.#json(response, { sites: sites() })
+      case 'POST /api/drafts/odds':
+        return this.#json(response, { ...fleet.odds, drawingWide: testing('wide'), drawingNarrow: testing('narrow') })
       case 'POST /api/drafts/check':
         return this.#draft(response, body as Schemas['DraftInBody'], () => this.#json(response, fleet.check))
       case 'POST /api/drafts/section.svg':
