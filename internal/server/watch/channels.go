@@ -1,6 +1,9 @@
 package watch
 
 import (
+	"maps"
+	"slices"
+
 	"isohaline/internal/account"
 	"isohaline/internal/wire"
 )
@@ -23,6 +26,7 @@ const (
 	PowerRestored   = "power-restored"
 	Heartbeat       = "heartbeat"
 	ReservoirFilled = "reservoir-filled" // litres that went in, 0 if not measured
+	WaterChange     = "water-change"     // litres of new water, as salty as the tank is to be
 )
 
 // channel is one thing a device may measure.
@@ -54,6 +58,7 @@ var channels = map[string]channel{
 	RoomTemp:        number(account.RoomAir, "Cel", "°C", 1, -30, 60),
 	RoomHumidity:    number(account.RoomAir, "%RH", "%", 1/percent, 0, 100),
 	ReservoirFilled: number(account.ReservoirFilled, "l", "L", 1, 0, 100_000),
+	WaterChange:     number(account.WaterChange, "l", "L", 1, 0, 100_000),
 }
 
 const (
@@ -78,6 +83,47 @@ func Profile() *wire.Profile {
 		p.Plain[name] = wire.Mapping{Channel: name}
 	}
 	return p
+}
+
+// recordings are the further units that people and loggers write a channel in,
+// and what makes the wire's of them. The inch and the US gallon are exact by
+// definition (NIST SP 811, appendix B.8).
+var recordings = map[string]map[string]wire.Mapping{
+	Level:           {"mm": {Unit: "mm"}, "cm": {Unit: "cm"}, "in": {Scale: 0.0254}},
+	WaterTemp:       {"°F": fahrenheit},
+	RoomTemp:        {"°F": fahrenheit},
+	Salinity:        {"ppt": {}},
+	TopOffRan:       {"min": {Unit: "min"}, "h": {Unit: "h"}},
+	ReservoirFilled: {"mL": {Scale: 0.001}, "gal": {Scale: usGallonL}},
+	WaterChange:     {"mL": {Scale: 0.001}, "gal": {Scale: usGallonL}},
+}
+
+const usGallonL = 3.785411784
+
+var fahrenheit = wire.Mapping{Scale: 5.0 / 9, Offset: -160.0 / 9}
+
+// Recordable are the channels that a record may be of, by name.
+func Recordable() []string { return slices.Sorted(maps.Keys(channels)) }
+
+// Units are the units that a record of a channel may be in, the channel's own
+// first; none for a contact.
+func Units(name string) []string {
+	own := Unit(name)
+	if own == "" {
+		return nil
+	}
+	return append([]string{own}, slices.Sorted(maps.Keys(recordings[name]))...)
+}
+
+// Recorded is what a record of a channel in a unit means; an empty unit is the
+// channel's own. ok is false where there is no such channel or unit.
+func Recorded(name, unit string) (m wire.Mapping, ok bool) {
+	c, ok := channels[name]
+	if ok && unit != "" && unit != c.unit {
+		m, ok = recordings[name][unit]
+	}
+	m.Channel = name
+	return m, ok
 }
 
 // Unit is how a screen names a channel's unit, empty for contacts and for
