@@ -194,6 +194,7 @@ func (k *sketch) guardSettings(v vessels) *guard.Settings {
 	g.LevelAnswerMM = answerMM
 	g.LevelAnswer = clamp(seconds(answerWear*answerMM/1000*k.chamberM2/k.topOffM3S), g.LevelAnswer, guard.MaxRun)
 	g.DailyBudget = clamp(seconds(budgetOverHigh*k.lossHigh/k.topOffM3S), time.Second, day)
+	g.GiveMost = k.giveMost(v)
 	g.WetTooLong = clamp(seconds(wetOverPause*k.fillM3/k.lossLow*day.Seconds()), shortestWet, longestWet)
 
 	take := func(d *time.Duration, s float64) {
