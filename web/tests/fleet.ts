@@ -313,6 +313,7 @@ export const alarms = (): Alarm[] => [
     harmAt: iso(4.2 * day),
     called: iso(-1 * day),
     longestShelfS: 86_400,
+    told: { sent: 1, pending: 0, failed: 1 },
   },
   {
     id: 'lobby-reef-overfill',

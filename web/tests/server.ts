@@ -7,6 +7,9 @@ import { extname, join } from 'node:path'
 import type { components } from '../src/api/schema'
 import type { Credentials, Device, HandReading, Person, Problem } from '../src/api/client'
 import * as fleet from './fleet'
+import { draftAfter, mistakesIn } from './form'
+import { House } from './house'
+import { imported, partsOf, preview } from './imports'
 
 const root = join(import.meta.dirname, '..')
 const types: Record<string, string> = {
@@ -33,6 +36,8 @@ export class FixtureServer {
   firstRun = false
   withCeiling = false
   person: Person | undefined = { name: 'ada', role: 'operator', units: 'metric', siteIds: [] }
+  house = new House()
+  imports: Record<string, string>[] = []
   alarms = fleet.alarms()
   devices = fleet.devices()
   waterMoved: Schemas['WaterChangeInBody'][] = []
@@ -132,10 +137,20 @@ export class FixtureServer {
       case 'POST /api/drafts/odds':
         return this.#json(response, { ...fleet.odds, drawingWide: testing('wide'), drawingNarrow: testing('narrow') })
       case 'POST /api/drafts/check':
-        return this.#draft(response, body as Schemas['DraftInBody'], () => this.#json(response, fleet.check))
-      case 'POST /api/drafts/section.svg':
-        return this.#draft(response, body as Schemas['DraftInBody'], () => this.#svg(response, query('format')))
+      case 'POST /api/drafts/section.svg': {
+        const wrongs = mistakesIn((body as Schemas['DraftInBody']).text)
+        if (wrongs.length > 0) return this.#problem(response, 422, 'The site file has one mistake.', wrongs)
+        return key.endsWith('check') ? this.#json(response, fleet.check) : this.#svg(response, query('format'))
+      }
+      case 'POST /api/drafts/form': {
+        const { text, edits } = body as Schemas['EditDraftInBody']
+        const section = drawing(query('format')).toString()
+        return this.#json(response, draftAfter(text, edits, { section, check: fleet.check }))
+      }
     }
+    const answer = this.house.answer(key, url.searchParams, body)
+    if (answer?.problem) return this.#problem(response, answer.status ?? 422, answer.problem)
+    if (answer) return answer.json === undefined ? response.writeHead(answer.status ?? 204).end() : this.#json(response, answer.json, answer.status)
     let part = /^(POST|GET|DELETE) \/api\/(alarms|devices)\/([^/]+)\/?(\w*)$/.exec(key)
     if (part?.[2] === 'alarms') return this.#alarm(response, part[3] ?? '', part[4] ?? '', body)
     if (part) return this.#device(response, part[1] ?? '', part[3] ?? '')
@@ -165,6 +180,11 @@ export class FixtureServer {
       case 'POST water-changes':
         this.waterMoved.push(body as Schemas['WaterChangeInBody'])
         return response.writeHead(204).end()
+      case 'POST imports/preview':
+        return this.#json(response, preview(partsOf(body as string)))
+      case 'POST imports':
+        this.imports.push(partsOf(body as string))
+        return this.#json(response, imported(partsOf(body as string)), 201)
       case 'GET file':
         return this.#json(response, this.versions[0])
       case 'PUT file':
@@ -228,19 +248,12 @@ export class FixtureServer {
 
   #save(response: ServerResponse, { text, base, note = '' }: Schemas['SaveFileInBody']) {
     const newest = this.versions[0]?.version ?? 0
+    const wrongs = mistakesIn(text)
+    if (wrongs.length > 0) return this.#problem(response, 422, 'The site file has one mistake.', wrongs)
     if (base !== newest) return this.#problem(response, 409, `Version ${newest} was saved meanwhile; load it and make your change there.`)
     const saved = { version: newest + 1, at: fleet.iso(0), by: 'ada', note, text }
     this.versions.unshift(saved)
     return this.#json(response, saved)
-  }
-
-  /** A draft fails on a salinity that is no number, as the real reader does. */
-  #draft(response: ServerResponse, { text }: Schemas['DraftInBody'], fine: () => unknown) {
-    const line = text.split('\n').findIndex((l) => /salinity: [a-z]/.test(l)) + 1
-    if (line === 0) return fine()
-    return this.#problem(response, 422, 'The site file has one mistake.', [
-      { field: 'water.salinity', value: 'salty', reason: 'is no salinity', fix: 'give one like 35 ppt', line, column: 13 },
-    ])
   }
 
   #svg(response: ServerResponse, format: string) {
@@ -277,5 +290,6 @@ async function read(request: IncomingMessage): Promise<unknown> {
   const parts: Buffer[] = []
   for await (const part of request) parts.push(part as Buffer)
   const text = Buffer.concat(parts).toString()
+  if (request.headers['content-type']?.startsWith('multipart/')) return text
   return text === '' ? undefined : JSON.parse(text)
 }

@@ -2,31 +2,44 @@
 // page to serve and any page can be bookmarked or sent on.
 export type Route =
   | { page: 'rounds' }
-  | { page: 'tank'; tank: string }
-  | { page: 'devices' }
+  | { page: 'tank'; tank: string; finding?: string }
+  | { page: 'import'; tank: string }
   | { page: 'alarms' }
+  | { page: 'telling' }
+  | { page: 'devices' }
   | { page: 'design'; tank?: string }
   | { page: 'settings' }
+  | { page: 'people' }
+  | { page: 'audit' }
   | { page: 'nowhere' }
+
+const nowhere: Route = { page: 'nowhere' }
+
+// Pages without a part, by their way; below Alarms and Settings stand pages of
+// their own.
+const plain: Record<string, Route> = {
+  '': { page: 'rounds' },
+  alarms: { page: 'alarms' },
+  'alarms/telling': { page: 'telling' },
+  devices: { page: 'devices' },
+  design: { page: 'design' },
+  settings: { page: 'settings' },
+  'settings/people': { page: 'people' },
+  'settings/audit': { page: 'audit' },
+}
 
 /** The route of a location's hash. */
 export function routeOf(hash: string): Route {
-  const [page = '', ...rest] = hash.replace(/^#?\/?/, '').split('/')
-  const name = rest.length === 1 && rest[0] ? decode(rest[0]) : undefined
-  switch (page) {
-    case '':
-      return rest.length === 0 ? { page: 'rounds' } : { page: 'nowhere' }
-    case 'tanks':
-      return name ? { page: 'tank', tank: name } : { page: 'nowhere' }
-    case 'design':
-      return rest.length < 2 ? { page: 'design', tank: name } : { page: 'nowhere' }
-    case 'devices':
-    case 'alarms':
-    case 'settings':
-      return rest.length === 0 ? { page } : { page: 'nowhere' }
-    default:
-      return { page: 'nowhere' }
-  }
+  const way = hash.replace(/^#?\/?/, '')
+  if (Object.hasOwn(plain, way)) return plain[way] ?? nowhere
+  const [page, ...parts] = way.split('/')
+  const [tank, kind, finding, ...rest] = parts.map(decode)
+  if (!tank || rest.length > 0) return nowhere
+  if (page === 'design' && parts.length === 1) return { page, tank }
+  if (page !== 'tanks') return nowhere
+  if (parts.length === 1) return { page: 'tank', tank }
+  if (kind === 'import' && parts.length === 2) return { page: 'import', tank }
+  return kind === 'findings' && finding ? { page: 'tank', tank, finding } : nowhere
 }
 
 function decode(part: string): string | undefined {
@@ -38,6 +51,8 @@ function decode(part: string): string | undefined {
 }
 
 export const tankHref = (id: string) => `#/tanks/${encodeURIComponent(id)}`
+export const findingHref = (id: string, code: string) => `${tankHref(id)}/findings/${encodeURIComponent(code)}`
+export const importHref = (id: string) => `${tankHref(id)}/import`
 export const designHref = (id: string) => `#/design/${encodeURIComponent(id)}`
 
 class Way {
@@ -49,3 +64,7 @@ class Way {
 }
 
 export const way = new Way()
+
+/** The page of the bar at the top that a route belongs to. */
+export const placeOf = ({ page }: Route): string =>
+  ({ telling: 'alarms', people: 'settings', audit: 'settings' })[page as string] ?? page
