@@ -40,6 +40,37 @@ func TestCheckpoints(t *testing.T) {
 	})
 }
 
+// TestReplaceAccount: an account that worked through the past again replaces what
+// was found since then, and ends what was open before; other tanks stay.
+func TestReplaceAccount(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		furnish(t, s)
+		must(t, s.Edit("Ines", t0).CreateTank(ctx, store.Tank{ID: "hall", SiteID: "harbour"}))
+		at := func(d int) time.Time { return t0.Add(time.Duration(d) * day) }
+		over := account.Finding{Code: account.PumpWeak, Found: at(-9), Ended: at(-8)}
+		open := account.Finding{Code: account.WatchFouled, Found: at(-7)}
+		wrong := account.Finding{Code: account.TankLeak, Found: at(-1)}
+		for _, f := range []account.Finding{over, open, wrong} {
+			must(t, s.SaveFinding(ctx, "lobby", f))
+		}
+		must(t, s.SaveFinding(ctx, "hall", wrong))
+		right := account.Finding{Code: account.TankLeak, Found: at(-3)}
+		c := store.Checkpoint{Kind: "account", Subject: "lobby", Position: 2, Data: []byte("again")}
+		must(t, s.ReplaceAccount(ctx, c, at(-5), []account.Finding{right}))
+		open.Ended = at(-5)
+		in := func(f account.Finding) store.Finding { return store.Finding{TankID: "lobby", Finding: f} }
+		same(t, "findings", []store.Finding{in(right), in(open), in(over)}, got(s.Findings(ctx, "lobby", at(-100), at(100)))(t))
+		same(t, "of the other tank", []store.Finding{{TankID: "hall", Finding: wrong}}, got(s.OpenFindings(ctx, "hall"))(t))
+		if c := got(s.Checkpoint(ctx, "account", "lobby"))(t); string(c.Data) != "again" {
+			t.Errorf("the checkpoint is %q", c.Data)
+		}
+		c.Position = 1
+		wantError(t, s.ReplaceAccount(ctx, c, at(-100), nil), store.ErrStale, `account of tank "lobby"`)
+		same(t, "findings afterwards", []store.Finding{in(right), in(open), in(over)}, got(s.Findings(ctx, "lobby", at(-100), at(100)))(t))
+	})
+}
+
 func TestFindings(t *testing.T) {
 	each(t, func(t *testing.T, s *store.Store) {
 		ctx := t.Context()

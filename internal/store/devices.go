@@ -23,6 +23,7 @@ type Device struct {
 	CredentialHash string `json:"-"`
 	Created        time.Time
 	Revoked        time.Time `bun:",nullzero"` // zero: may report
+	FirstSeen      time.Time `bun:",nullzero"` // zero: never
 	LastSeen       time.Time `bun:",nullzero"` // zero: never
 }
 
@@ -49,9 +50,16 @@ type Refusal struct {
 
 	ID       int64 `bun:",pk,autoincrement"`
 	DeviceID string
-	At       time.Time
-	Reason   string // the same words each time, for counting
+	At       time.Time // the last time
+	Reason   string    // the same words each time, for counting
 	Detail   string
+	Topic    string // that it was sent to; empty where it has none
+	Times    int    // how often the same came in a row; 0 is read as 1
+}
+
+// same says whether two refusals of a device differ in their times alone.
+func (r *Refusal) same(o *Refusal) bool {
+	return r.Reason == o.Reason && r.Detail == o.Detail && r.Topic == o.Topic
 }
 
 // refusalsKept is how many refusals of a device are kept: a device that babbles
@@ -99,13 +107,13 @@ func (s *Store) Devices(ctx context.Context, siteID string) ([]Device, error) {
 	return list, wrap(err, "reading the devices of site %q", siteID)
 }
 
-// Seen notes when devices were last heard of. An earlier time than the one
-// noted changes nothing.
+// Seen notes when devices were heard of, as the first time where there was none
+// before. An earlier time than the last one noted changes nothing.
 func (s *Store) Seen(ctx context.Context, at map[string]time.Time) error {
 	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
 		for _, id := range slices.Sorted(maps.Keys(at)) {
 			t := at[id]
-			if _, err := tx.NewUpdate().Model((*Device)(nil)).Set("last_seen = ?", t).
+			if _, err := tx.NewUpdate().Model((*Device)(nil)).Set("last_seen = ?", t).Set("first_seen = COALESCE(first_seen, ?)", t).
 				Where("id = ? AND (last_seen IS NULL OR last_seen < ?)", id, t).Exec(ctx); err != nil {
 				return wrap(err, "device %q", id)
 			}
@@ -182,24 +190,51 @@ func (s *Store) channels(ctx context.Context, column, id string) ([]Channel, err
 	return list, wrap(err, "reading the channels with %s %q", column, id)
 }
 
-// Refuse notes a message that was not taken, and forgets the oldest beyond the
-// newest two hundred.
-func (s *Store) Refuse(ctx context.Context, r Refusal) error {
+// Refuse notes messages that were not taken, the oldest first, and forgets the
+// oldest beyond each device's newest two hundred. The same again as a device's
+// newest counts with it.
+func (s *Store) Refuse(ctx context.Context, list ...Refusal) error {
 	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		if _, err := tx.NewInsert().Model(&r).ExcludeColumn("id").Exec(ctx); err != nil {
-			return err
+		for i := range list {
+			if err := refuse(ctx, tx, list[i]); err != nil {
+				return wrap(err, "noting a refusal of device %q", list[i].DeviceID)
+			}
 		}
-		kept := tx.NewSelect().Model((*Refusal)(nil)).Column("id").Where("device_id = ?", r.DeviceID).OrderExpr("id DESC").Limit(refusalsKept)
-		_, err := tx.NewDelete().Model((*Refusal)(nil)).Where("device_id = ? AND id NOT IN (?)", r.DeviceID, kept).Exec(ctx)
-		return err
+		return nil
 	})
-	return wrap(err, "noting a refusal of device %q", r.DeviceID)
+	return err
 }
 
-// Refusals is what was refused of a device, newest first.
+func refuse(ctx context.Context, tx bun.Tx, r Refusal) error {
+	r.Times = max(r.Times, 1)
+	newest, err := all[Refusal](ctx, tx, func(q *bun.SelectQuery) *bun.SelectQuery {
+		return q.Where("device_id = ?", r.DeviceID).OrderExpr("id DESC").Limit(1)
+	})
+	if err != nil {
+		return err
+	}
+	if len(newest) > 0 && newest[0].same(&r) {
+		same := &newest[0]
+		same.At, same.Times = r.At, same.Times+r.Times
+		_, err := tx.NewUpdate().Model(same).Column("at", "times").WherePK().Exec(ctx)
+		return err
+	}
+	if _, err := tx.NewInsert().Model(&r).ExcludeColumn("id").Exec(ctx); err != nil {
+		return err
+	}
+	kept := tx.NewSelect().Model((*Refusal)(nil)).Column("id").Where("device_id = ?", r.DeviceID).OrderExpr("id DESC").Limit(refusalsKept)
+	_, err = tx.NewDelete().Model((*Refusal)(nil)).Where("device_id = ? AND id NOT IN (?)", r.DeviceID, kept).Exec(ctx)
+	return err
+}
+
+// Refusals is what was refused, newest first; of one device unless deviceID is
+// empty.
 func (s *Store) Refusals(ctx context.Context, deviceID string) ([]Refusal, error) {
 	list, err := all[Refusal](ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
-		return q.Where("device_id = ?", deviceID).OrderExpr("id DESC")
+		if deviceID != "" {
+			q = q.Where("device_id = ?", deviceID)
+		}
+		return q.OrderExpr("id DESC")
 	})
 	return list, wrap(err, "reading the refusals of device %q", deviceID)
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"time"
 
 	"github.com/uptrace/bun"
@@ -51,20 +52,51 @@ func (s *Store) SaveAccount(ctx context.Context, c Checkpoint, findings []accoun
 		if err := saveCheckpoint(ctx, tx, c); err != nil {
 			return err
 		}
-		for _, f := range findings {
-			if err := saveFinding(ctx, tx, c.Subject, f); err != nil {
-				return wrap(err, "finding %s", f.Code)
-			}
-		}
-		return nil
+		return saveFindings(ctx, tx, c.Subject, findings)
 	})
 	return wrap(err, "saving the account of tank %q", c.Subject)
+}
+
+func saveFindings(ctx context.Context, db bun.IDB, tankID string, findings []account.Finding) error {
+	for _, f := range findings {
+		if err := saveFinding(ctx, db, tankID, f); err != nil {
+			return wrap(err, "finding %s", f.Code)
+		}
+	}
+	return nil
+}
+
+// ReplaceAccount is SaveAccount of an account that has worked through a tank's
+// readings again, since a time: what was found from then on is what it found, and
+// what was open before ended then.
+func (s *Store) ReplaceAccount(ctx context.Context, c Checkpoint, since time.Time, findings []account.Finding) error {
+	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+		if err := saveCheckpoint(ctx, tx, c); err != nil {
+			return err
+		}
+		if _, err := tx.NewDelete().Model((*findingRow)(nil)).Where("tank_id = ? AND found >= ?", c.Subject, since).Exec(ctx); err != nil {
+			return err
+		}
+		earlier, err := findingsIn(ctx, tx, func(q *bun.SelectQuery) *bun.SelectQuery {
+			return q.Where("tank_id = ? AND ended IS NULL", c.Subject)
+		})
+		if err != nil {
+			return err
+		}
+		all := slices.Clone(findings)
+		for _, f := range earlier {
+			f.Ended = since
+			all = append(all, f.Finding)
+		}
+		return saveFindings(ctx, tx, c.Subject, all)
+	})
+	return wrap(err, "saving the account of tank %q anew", c.Subject)
 }
 
 // OpenFindings is every finding that goes on, the newest first; of one tank
 // unless tankID is empty.
 func (s *Store) OpenFindings(ctx context.Context, tankID string) ([]Finding, error) {
-	list, err := s.findings(ctx, func(q *bun.SelectQuery) *bun.SelectQuery {
+	list, err := findingsIn(ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
 		if tankID != "" {
 			q = q.Where("tank_id = ?", tankID)
 		}
@@ -76,14 +108,14 @@ func (s *Store) OpenFindings(ctx context.Context, tankID string) ([]Finding, err
 // Findings is every finding of a tank that was found before a time and had not
 // ended before another, the newest first.
 func (s *Store) Findings(ctx context.Context, tankID string, from, to time.Time) ([]Finding, error) {
-	list, err := s.findings(ctx, func(q *bun.SelectQuery) *bun.SelectQuery {
+	list, err := findingsIn(ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
 		return q.Where("tank_id = ? AND found < ? AND (ended IS NULL OR ended >= ?)", tankID, to, from)
 	})
 	return list, wrap(err, "reading the findings of tank %q", tankID)
 }
 
-func (s *Store) findings(ctx context.Context, narrow where) ([]Finding, error) {
-	rows, err := all[findingRow](ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
+func findingsIn(ctx context.Context, db bun.IDB, narrow where) ([]Finding, error) {
+	rows, err := all[findingRow](ctx, db, func(q *bun.SelectQuery) *bun.SelectQuery {
 		return narrow(q).OrderExpr("found DESC, tank_id, code")
 	})
 	if err != nil {

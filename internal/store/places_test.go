@@ -131,6 +131,7 @@ func TestDevices(t *testing.T) {
 		seen := t0.Add(time.Hour).In(berlin)
 		must(t, s.Seen(ctx, map[string]time.Time{"box": seen, "meter": t0, "unknown": t0}))
 		must(t, s.Seen(ctx, map[string]time.Time{"box": seen.Add(-time.Microsecond), "meter": t0.Add(time.Microsecond)}))
+		box.FirstSeen, meter.FirstSeen = t0.Add(time.Hour), t0
 		box.LastSeen, meter.LastSeen = t0.Add(time.Hour), t0.Add(time.Microsecond)
 		same(t, "seen", []store.Device{meter, box}, got(s.Devices(ctx, ""))(t))
 
@@ -220,6 +221,19 @@ func TestRefusals(t *testing.T) {
 		}
 		if n := len(got(s.Refusals(ctx, "other"))(t)); n != 1 {
 			t.Errorf("the other device has %d", n)
+		}
+		// The same in a row is one, whose times count.
+		again := store.Refusal{DeviceID: "other", At: t0.Add(time.Hour), Reason: "r", Detail: "d", Topic: "t", Times: 3}
+		must(t, s.Refuse(ctx, again, again))
+		again.At = t0.Add(2 * time.Hour)
+		again.Times = 1
+		must(t, s.Refuse(ctx, again))
+		list = got(s.Refusals(ctx, "other"))(t)
+		if len(list) != 2 || list[0].Times != 7 || !list[0].At.Equal(again.At) || list[0].Topic != "t" || list[1].Times != 1 || list[1].Topic != "" {
+			t.Errorf("in a row: %+v", list)
+		}
+		if n := len(got(s.Refusals(ctx, ""))(t)); n != 202 {
+			t.Errorf("of every device there are %d", n)
 		}
 		wantError(t, s.Refuse(ctx, store.Refusal{DeviceID: "x", At: t0}), store.ErrNotFound, `refusal of device "x"`)
 	})
