@@ -29,6 +29,7 @@ type node struct {
 	text         string  // of a scalar, as written, without quotes
 	entries      []entry // of a mapping, in the file's order
 	items        []*node // of a list
+	source       ast.Node
 }
 
 type nodeKind uint8
@@ -49,6 +50,7 @@ type entry struct {
 	key          string
 	line, column int
 	value        *node
+	source       *ast.MappingValueNode
 }
 
 // parseDocument turns bytes into a tree. It takes the part of YAML that a
@@ -171,7 +173,7 @@ func checkTokens(tokens token.Tokens) *Problem {
 // convert copies the library's tree into ours; the depth is bounded already.
 func convert(n ast.Node) *node {
 	tk := n.GetToken()
-	out := &node{line: tk.Position.Line, column: tk.Position.Column}
+	out := &node{line: tk.Position.Line, column: tk.Position.Column, source: n}
 	switch n := n.(type) {
 	case *ast.MappingNode:
 		out.kind = mapping
@@ -201,7 +203,7 @@ func convert(n ast.Node) *node {
 
 func convertEntry(v *ast.MappingValueNode) entry {
 	tk := v.Key.GetToken()
-	return entry{key: tk.Value, line: tk.Position.Line, column: tk.Position.Column, value: convert(v.Value)}
+	return entry{key: tk.Value, line: tk.Position.Line, column: tk.Position.Column, value: convert(v.Value), source: v}
 }
 
 // placed is a problem at a token.

@@ -27,10 +27,18 @@ type field interface {
 	describe() row
 }
 
-// row is a field as the reference lists it. A group or a list has rows below.
+// row is a field as the reference lists it and a form shows it. A group or a
+// list has rows below.
 type row struct {
 	key, form, span, standard, about string
 	below                            []field
+
+	kind     FieldKind // empty for a group and a list of groups
+	optional bool
+	quantity *units.Kind // nil: no number
+	words    []string    // of a choice
+	example  string
+	max      int // items of a list
 }
 
 // label is what all fields have.
@@ -110,8 +118,16 @@ func (q quantity) describe() row {
 	if q.kind == units.Number {
 		form = "a number"
 	}
-	return row{key: q.key, form: form, span: q.span(),
-		standard: q.label.standard(q.defText), about: q.about}
+	return row{key: q.key, form: form, span: q.span(), standard: q.label.standard(q.defText), about: q.about,
+		kind: OneQuantity, optional: q.optional, quantity: q.kind, example: q.example()}
+}
+
+// example is a value in its range, empty if the kind's own is not.
+func (q quantity) example() string {
+	if usual, err := q.kind.Parse(q.kind.Example()); err != nil || usual < q.lo || usual > q.hi {
+		return ""
+	}
+	return q.kind.Example()
 }
 
 // number is a plain number.
@@ -171,7 +187,8 @@ func (c choice) write(w *writer) {
 }
 
 func (c choice) describe() row {
-	return row{key: c.key, form: strings.Join(c.words, ", "), standard: c.label.standard(c.defText), about: c.about}
+	return row{key: c.key, form: strings.Join(c.words, ", "), standard: c.label.standard(c.defText), about: c.about,
+		kind: OneChoice, optional: c.optional, words: c.words}
 }
 
 // flag is yes or no; a missing one is no.
@@ -206,7 +223,7 @@ func (f flag) write(w *writer) {
 }
 
 func (f flag) describe() row {
-	return row{key: f.key, form: "yes, no", standard: f.label.standard("no"), about: f.about}
+	return row{key: f.key, form: "yes, no", standard: f.label.standard("no"), about: f.about, kind: YesNo, optional: true}
 }
 
 // text is a name or a place: free text on one line.
@@ -262,5 +279,5 @@ func quoted(s string) string { return strconv.Quote(strings.ToValidUTF8(s, "\x00
 
 func (t text) describe() row {
 	return row{key: t.key, form: "text", span: fmt.Sprintf("up to %d characters", maxTextLen),
-		standard: t.label.standard(none), about: t.about}
+		standard: t.label.standard(none), about: t.about, kind: OneText, optional: t.optional}
 }

@@ -38,7 +38,7 @@ func (g group) write(w *writer) {
 }
 
 func (g group) describe() row {
-	return row{key: g.key, form: "keys", standard: g.label.standard("the defaults below"), about: g.about, below: g.fields}
+	return row{key: g.key, form: "keys", standard: g.label.standard("the defaults below"), about: g.about, below: g.fields, optional: g.optional}
 }
 
 // part is a group whose absence means that the site has no such part.
@@ -66,7 +66,7 @@ func (o part[T]) write(w *writer) {
 }
 
 func (o part[T]) describe() row {
-	return row{key: o.key, form: "keys", standard: o.label.standard(none), about: o.about, below: o.fields(new(T))}
+	return row{key: o.key, form: "keys", standard: o.label.standard(none), about: o.about, below: o.fields(new(T)), optional: true}
 }
 
 // held is a quantity in a part that has no other field.
@@ -126,7 +126,7 @@ func (l items[T]) write(w *writer) {
 
 func (l items[T]) describe() row {
 	return row{key: l.key, form: "list", span: fmt.Sprintf("1 to %d", l.max), standard: l.label.standard(none),
-		about: l.about, below: l.fields(new(T))}
+		about: l.about, below: l.fields(new(T)), max: l.max}
 }
 
 // pairs is a list of points of a curve, each written "this at that".
@@ -189,7 +189,8 @@ func (c pairs[T]) write(w *writer) {
 
 func (c pairs[T]) describe() row {
 	return row{key: c.key, form: fmt.Sprintf("list of `%s`", c.example),
-		span: fmt.Sprintf("2 to %d", c.max), standard: c.label.standard(none), about: c.about}
+		span: fmt.Sprintf("2 to %d", c.max), standard: c.label.standard(none), about: c.about,
+		kind: SeveralLines, optional: c.optional, example: c.example, max: c.max}
 }
 
 // borders is the list of four quantities at which the harm classes begin.
@@ -241,7 +242,8 @@ func (b borders) text(values [4]float64) string {
 func (b borders) describe() row {
 	return row{key: b.key, form: "list of four: " + strings.Join(b.axis.kind.Units(), ", "),
 		span:     b.axis.kind.Exact(b.axis.lo) + " to " + b.axis.kind.Exact(b.axis.hi) + ", rising",
-		standard: b.text(b.def), about: b.about}
+		standard: b.text(b.def), about: b.about,
+		kind: SeveralLines, optional: b.optional, quantity: b.axis.kind, example: b.axis.kind.Example(), max: len(b.def)}
 }
 
 // itemPath is the path of an item; people count from 1.

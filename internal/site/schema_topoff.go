@@ -92,7 +92,8 @@ func (version) absent(r *reader, path string) {
 func (v version) write(w *writer) { w.line(v.name(), strconv.Itoa(formatVersion)) }
 
 func (v version) describe() row {
-	return row{key: v.name(), form: strconv.Itoa(formatVersion), standard: "required", about: "version of the file's format"}
+	return row{key: v.name(), form: strconv.Itoa(formatVersion), standard: "required", about: "version of the file's format",
+		kind: OneChoice, words: []string{strconv.Itoa(formatVersion)}}
 }
 
 // altitude is the room's height above the sea, another way to state its
