@@ -208,6 +208,12 @@ func (s *Section) check() error {
 			return fmt.Errorf("chart: %s is %v: give metres between -%d and %d", m.field, m.value, largestM, largestM)
 		}
 	}
+	const largestM3 = largestM * largestM * largestM
+	for _, m := range []measured{{field: "Levels.DrainDownM3", value: l.DrainDownM3}, {field: "Levels.MarginM3", value: l.MarginM3}} {
+		if math.Abs(m.value) > largestM3 {
+			return fmt.Errorf("chart: %s is %v: give cubic metres between -%d and %d", m.field, m.value, largestM3, largestM3)
+		}
+	}
 	return nil
 }
 

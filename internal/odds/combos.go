@@ -81,6 +81,7 @@ var defeats = map[verify.Barrier][]string{
 	verify.GaugeBarrier:    {"gauge-stuck"},
 	verify.SenseBarrier:    {"ceiling-stuck-dry", "ceiling-slow", "ceiling-fouled-high"},
 	verify.BudgetBarrier:   {"budget-disabled"},
+	verify.TimerBarrier:    {"run-timer-stuck"},
 }
 
 const alarmSilent = "alarm-silent"

@@ -46,7 +46,7 @@ type Improvement struct {
 // priced ones first, by what they take away for their money; then the others by
 // what they take away.
 func Improve(ctx context.Context, r *verify.Report, o Improving) ([]Improvement, error) {
-	proposals := proposalsFor(r.Site, r.Units)
+	proposals := proposalsFor(r)
 	if err := checkPrices(o.Prices, proposals); err != nil {
 		return nil, err
 	}
@@ -136,8 +136,16 @@ func (im *Improvement) sentence(before float64) string {
 	return words + "."
 }
 
+// A run timer is set so much over the controller's own limit that it never cuts
+// into an ordinary fill, and to full steps of its dial. Judgement, no source.
+const (
+	timerOverCap = 1.2
+	timerStepS   = 10
+)
+
 // proposalsFor are the check's changes and those that only odds can judge.
-func proposalsFor(s *site.Site, u units.System) []verify.Proposal {
+func proposalsFor(report *verify.Report) []verify.Proposal {
+	s, u := report.Site, report.Units
 	out := verify.Proposals(s, u)
 	listed := func(id string) bool {
 		return slices.ContainsFunc(out, func(p verify.Proposal) bool { return p.ID == id })
@@ -160,6 +168,11 @@ func proposalsFor(s *site.Site, u units.System) []verify.Proposal {
 		}
 		after.TopOff.Ceiling = &other
 		out = append(out, verify.Proposal{ID: "ceiling-of-another-kind", Words: "replace the ceiling sensor by one of another kind (" + other.Kind + "), so that both do not fail together", Site: &after})
+	}
+	if g := report.Settings.Guard; g != nil && s.TopOff.Pump != nil && s.TopOff.RunTimerS == 0 {
+		after := *s
+		after.TopOff.RunTimerS = math.Ceil(timerOverCap*g.HardCap.Seconds()/timerStepS) * timerStepS
+		out = append(out, verify.Proposal{ID: "run-timer", Words: "put a run timer with a relay of its own, set to " + u.Duration(after.TopOff.RunTimerS) + ", into the pump's supply", Site: &after})
 	}
 	after := *s
 	after.People.ProofTestDays /= 2

@@ -6,6 +6,9 @@ import (
 	"strings"
 	"testing"
 
+	"isohaline/internal/guard"
+	"isohaline/internal/site"
+	"isohaline/internal/verify"
 	"isohaline/reliability"
 )
 
@@ -72,18 +75,23 @@ func TestRank(t *testing.T) {
 // copy.
 func TestProposalsOfOdds(t *testing.T) {
 	s := example(t, nano)
+	settings := guard.Typical()
+	r := &verify.Report{Site: s, Settings: verify.Settings{Guard: &settings}}
 	s.TopOff.Ceiling.Group = s.TopOff.Watch.Group
 	filled, tested, group := s.TopOff.Reservoir.FillHeightM, s.People.ProofTestDays, s.TopOff.Ceiling.Group
 	seen := map[string]bool{}
-	for _, p := range proposalsFor(s, 0) {
+	for _, p := range proposalsFor(r) {
 		seen[p.ID] = true
+		if _, err := site.Write(p.Site); err != nil {
+			t.Errorf("%s: the site cannot be: %v", p.ID, err)
+		}
 	}
-	for _, id := range []string{"test-twice-as-often", "half-reservoir", "ceiling-of-another-kind"} {
+	for _, id := range []string{"test-twice-as-often", "half-reservoir", "ceiling-of-another-kind", "run-timer"} {
 		if !seen[id] {
 			t.Errorf("%s is not proposed", id)
 		}
 	}
-	if s.TopOff.Reservoir.FillHeightM != filled || s.People.ProofTestDays != tested || s.TopOff.Ceiling.Group != group {
+	if s.TopOff.Reservoir.FillHeightM != filled || s.People.ProofTestDays != tested || s.TopOff.Ceiling.Group != group || s.TopOff.RunTimerS != 0 {
 		t.Error("the site was changed")
 	}
 }

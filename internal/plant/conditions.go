@@ -17,6 +17,7 @@ type Conditions struct {
 	BudgetDisabled      bool
 	Held                bool // a person put the guard on hold and left
 	RelayWelded         bool // the top-off pump has power whatever the guard says
+	RunTimerStuck       bool // the run timer's relay does not open
 	TopOffPumpFrac      float64
 	TubeOut             bool // the tube's end lies on the floor
 	TubeBlocked         bool

@@ -142,8 +142,16 @@ func (r *run) control() {
 	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
 		r.stepGuard()
 	}
-	pump := r.guardOut.Pump || r.cond.RelayWelded
-	r.pumpPowered = r.powered && pump && hasPump(r.tw.site)
+	supplied := r.powered && (r.guardOut.Pump || r.cond.RelayWelded) && hasPump(r.tw.site)
+	if supplied && !r.supplied {
+		r.suppliedAt = r.now
+	}
+	r.supplied = supplied
+	cut := r.now >= r.timerCuts()
+	if cut && r.out.RunTimerAt == never {
+		r.out.RunTimerAt = r.now - r.onset
+	}
+	r.pumpPowered = supplied && !cut
 	r.valveOpen = r.powered && r.guardOut.Valve
 	dry := !r.sourceWet
 	gap(&dry, r.reservoirM3, r.tw.reservoirIntakeM3, r.tw.reservoirIntakeM3+wetAgainM3)
@@ -151,6 +159,16 @@ func (r *run) control() {
 	if r.pumpPowered && r.sourceWet {
 		r.linePrimed = true
 	}
+}
+
+// timerCuts is when the run timer cuts the present run off, never if there is
+// none or its relay does not open.
+func (r *run) timerCuts() time.Duration {
+	t := r.tw.site.TopOff.RunTimerS
+	if t == 0 || r.cond.RunTimerStuck || !r.supplied {
+		return never
+	}
+	return r.suppliedAt + seconds(t)
 }
 
 // stepGuard lets the guard look, if there is anything new to see or a timer is

@@ -82,7 +82,9 @@ type Outcome struct {
 	// BudgetAt is when the daily budget first stopped a fill, EmptyAt when the
 	// reservoir first fell to the pump's intake.
 	BudgetAt, EmptyAt time.Duration
-	Books             Books
+	// RunTimerAt is when the run timer first cut the pump off.
+	RunTimerAt time.Duration
+	Books      Books
 }
 
 // Class is the highest class reached.
@@ -155,7 +157,7 @@ func (r *run) openBooks() { r.out.Books = Books{before: r.stored()} }
 func (o *Outcome) begin(psu, chamberM3 float64) {
 	*o = Outcome{
 		LowPSU: psu, HighPSU: psu, HighChamberM: chamberM3, LowChamberM: chamberM3,
-		AlarmAt: never, LatchedAt: never, BudgetAt: never, EmptyAt: never,
+		AlarmAt: never, LatchedAt: never, BudgetAt: never, EmptyAt: never, RunTimerAt: never,
 		ReachedAt: [...]time.Duration{0, never, never, never, never},
 	}
 }

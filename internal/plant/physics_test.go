@@ -124,6 +124,38 @@ func TestWeldedRelayEmptiesTheReservoir(t *testing.T) {
 	}
 }
 
+// TestRunTimerCutsAWeldedRelay: as much runs in as the pump moves until the timer
+// opens, and as much again after every power cut, which sets it back; with its
+// own relay stuck it is as if it were not there.
+func TestRunTimerCutsAWeldedRelay(t *testing.T) {
+	healthy := exampleTwin(t, "reading-room", 2)
+	s := *healthy.site
+	s.TopOff.RunTimerS = 120
+	tw := buildTwin(t, &s, 2)
+	ran := func(ids ...string) Outcome {
+		return tw.SpinUp().Run(Scenario{Conditions: conditions(t, tw, ids...), Length: 3 * time.Hour}).Alone
+	}
+	once := ran("relay-welded")
+	// The pump slows a little as the reservoir falls.
+	if want := tw.TopOffFlowM3S() * s.TopOff.RunTimerS; math.Abs(once.TopOffM3-want) > 0.05*want {
+		t.Errorf("%.4g m3 ran in, the pump moves %.4g in the timer's time", once.TopOffM3, want)
+	}
+	if once.RunTimerAt != 2*time.Minute || once.FlowEndedAt > 2*time.Minute+time.Second {
+		t.Errorf("the timer cut at %v, the flow ended at %v", once.RunTimerAt, once.FlowEndedAt)
+	}
+	twice := ran("relay-welded", "power-cut-hour")
+	if math.Abs(twice.TopOffM3-once.TopOffM3) > 0.05*once.TopOffM3 {
+		t.Errorf("%.4g m3 ran in after an hour without power, %.4g without the cut", twice.TopOffM3, once.TopOffM3)
+	}
+	usable := tw.reservoirFullM3 - tw.reservoirIntakeM3
+	if stuck := ran("relay-welded", "run-timer-stuck"); math.Abs(stuck.TopOffM3-usable) > 1e-6 || stuck.RunTimerAt != never {
+		t.Errorf("a stuck timer let %.4g m3 in, the reservoir gives %.4g", stuck.TopOffM3, usable)
+	}
+	if fills := ran("new-fan"); fills.RunTimerAt != never {
+		t.Errorf("the timer cut into an ordinary fill after %v", fills.RunTimerAt)
+	}
+}
+
 // TestSiphonStopsAtTheTubesEnd: a reservoir that stands higher siphons until
 // its surface is level with the tube's end or the chamber, and no further.
 func TestSiphonStopsAtTheTubesEnd(t *testing.T) {

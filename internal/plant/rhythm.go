@@ -183,6 +183,7 @@ func (r *run) skip(cycle *beat, n float64) {
 	if r.guardDue != guard.Never {
 		r.guardDue += by
 	}
+	r.suppliedAt += by
 	r.segment.since = r.now
 	r.measure()
 }

@@ -258,6 +258,9 @@ func (r *run) nextEvent() time.Duration {
 	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
 		next = min(next, r.guardDue)
 	}
+	if cuts := r.timerCuts(); cuts > r.now {
+		next = min(next, cuts)
+	}
 	if c := r.crossing(&r.segment.flows, r.volumes); c < (next - r.now).Seconds() {
 		next = min(next, r.now+seconds(c)+crossingPad)
 	}

@@ -212,7 +212,7 @@ func tubeNotes(r *verify.Report, add func(at chart.Part, format string, args ...
 	for _, part := range []struct {
 		there bool
 		name  string
-	}{{t.SiphonBreak, "an air hole"}, {t.CheckValve, "a check valve"}, {t.ShutoffValve, "a shut-off valve"}} {
+	}{{t.SiphonBreak, "an air hole"}, {t.CheckValve, "a check valve"}, {t.ShutoffValve, "a shut-off valve"}, {t.RunTimerS > 0, "a run timer"}} {
 		if part.there {
 			fitted = append(fitted, part.name)
 		}
@@ -264,7 +264,7 @@ func rock(u units.System, share float64) string {
 var partOf = map[string]chart.Part{
 	"watch sensor": chart.SensorPart, "ceiling sensor": chart.SensorPart, "level gauge": chart.SensorPart,
 	"floor sensor": chart.FloorPart, "return-pump input": chart.ReturnPumpPart, "reservoir sensor": chart.LowSensorPart,
-	"pump relay": chart.TopOffPumpPart, "top-off pump": chart.TopOffPumpPart,
+	"pump relay": chart.TopOffPumpPart, "run timer": chart.TopOffPumpPart, "top-off pump": chart.TopOffPumpPart,
 	"top-off tube": chart.TubeEndPart, "top-off air hole": chart.TubePart, "check valve": chart.TubePart, "shut-off valve": chart.TubePart,
 	"float valve": chart.FloatValvePart,
 	"controller":  chart.TopOffPumpPart, "run limit": chart.TopOffPumpPart, "daily budget": chart.TopOffPumpPart,

@@ -65,7 +65,7 @@ func fault(id string) plant.Fault {
 // outcome is a run in which nothing happened.
 func outcome(length time.Duration) plant.Outcome {
 	return plant.Outcome{Length: length, LowPSU: 34.9, HighPSU: 35.1, HourPSU: 0.02, LowChamberM: 0.198, HighChamberM: 0.203,
-		TopOffM3: 0.022, EvaporatedM3: 0.0221, FlowEndedAt: 20 * time.Hour, AlarmAt: plant.NotReached, LatchedAt: plant.NotReached, BudgetAt: plant.NotReached, EmptyAt: plant.NotReached,
+		TopOffM3: 0.022, EvaporatedM3: 0.0221, FlowEndedAt: 20 * time.Hour, AlarmAt: plant.NotReached, LatchedAt: plant.NotReached, BudgetAt: plant.NotReached, EmptyAt: plant.NotReached, RunTimerAt: plant.NotReached,
 		ReachedAt: [plant.Loss + 1]time.Duration{0, plant.NotReached, plant.NotReached, plant.NotReached, plant.NotReached}}
 }
 

@@ -81,6 +81,7 @@ func events(row *verify.Row) []chart.TraceEvent {
 	add(o.AlarmAt, true, "the controller calls: %s", o.Alarms)
 	add(o.LatchedAt, false, "the controller latches: %s", o.LatchReason)
 	add(o.BudgetAt, false, "the daily budget stops a fill")
+	add(o.RunTimerAt, false, "the run timer cuts the pump off")
 	add(o.EmptyAt, false, "the reservoir is empty")
 	switch row.FoundBy {
 	case verify.ByAlarm:

@@ -36,6 +36,7 @@ func (c checker) topOff() {
 	}
 	c.source()
 	c.doser()
+	c.runTimer()
 	if t.Reservoir != nil {
 		c.shape("top-off.reservoir", &t.Reservoir.Shape)
 		c.reservoir()
@@ -133,6 +134,18 @@ func (c checker) doser() {
 		c.report("top-off.pump", "has no controller to switch it", `add "controller: {}"`)
 	case t.Plumbed != nil && t.FloatValve == nil:
 		c.report("top-off.plumbed", "would flow without end: there is neither a float valve nor a controller", `add "float valve:" or "controller: {}"`)
+	}
+}
+
+func (c checker) runTimer() {
+	t := &c.s.TopOff
+	const path = "top-off.run timer"
+	switch control := c.s.Controller; {
+	case t.RunTimerS == 0:
+	case t.Pump == nil:
+		c.report(path, "has no pump whose supply it could cut", "remove it: a plumbed line needs a shut-off valve")
+	case control != nil && control.RunHardCapS >= t.RunTimerS:
+		c.report(path, "cuts in before the controller's own run limit", "make it longer than controller.run hard cap")
 	}
 }
 

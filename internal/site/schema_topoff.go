@@ -22,6 +22,7 @@ func topOffFields(t *TopOff) []field {
 		yesNo("siphon break", &t.SiphonBreak, "an air hole at the high point"),
 		yesNo("check valve", &t.CheckValve, "a one-way valve in the tube; it stops no siphon towards the tank"),
 		yesNo("shut-off valve", &t.ShutoffValve, "a solenoid valve, closed without power, in the tube"),
+		measure("run timer", &t.RunTimerS, units.Duration, 10, 3600, "the longest run that a timer with a relay of its own, in the pump's supply, lets through whatever the controller says; ready again when the controller has switched off").orNone(0, none),
 		optionalPart("reservoir", &t.Reservoir, "The bounded source. Exactly one of `reservoir` and `plumbed` is given.", reservoirFields),
 		optionalPart("plumbed", &t.Plumbed, "An endless source: an RO/DI unit on the house's water, plumbed to the tank.", waterLineFields),
 		optionalPart("float valve", &t.FloatValve, "A mechanical valve at the tube's end.", floatValveFields),

@@ -207,6 +207,9 @@ type TopOff struct {
 	CheckValve  bool
 	// ShutoffValve: a normally-closed solenoid valve in the line.
 	ShutoffValve bool
+	// RunTimerS is the longest run that a timer with a relay of its own, in the
+	// pump's supply, lets through whatever the controller says; 0: none fitted.
+	RunTimerS float64
 
 	// Exactly one of Reservoir (a bounded source) and Plumbed (an endless
 	// source) is set.

@@ -213,6 +213,9 @@ func anyTopOff(t *rapid.T, s *site.Site) {
 	}
 	pump := anyPump(t)
 	o.Pump = &pump
+	if maybe(t, "run timer") {
+		o.RunTimerS = draw(t, "longest run", 601, 3600)
+	}
 	shape := anyShape(t)
 	fill := shape.HeightM * draw(t, "reservoir fill", 0.5, 0.99)
 	r := &site.Reservoir{Shape: shape, FloorElevationM: draw(t, "reservoir floor", -3, 2), FillHeightM: fill,

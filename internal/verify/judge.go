@@ -140,6 +140,7 @@ func stoppedBy(s *site.Site, row *Row) Barrier {
 	if o.PumpDry < flowEnds || !fresh && o.FloorTotalM3() == 0 {
 		consider(latchBarrier(o.LatchReason), o.LatchedAt)
 		consider(BudgetBarrier, o.BudgetAt)
+		consider(TimerBarrier, o.RunTimerAt)
 	}
 	if fresh || o.FloorTotalM3() > 0 {
 		consider(EmptyBarrier, o.EmptyAt)

@@ -137,6 +137,7 @@ const (
 	GaugeBarrier    Barrier = "level gauge"
 	SenseBarrier    Barrier = "sensor cross-check"
 	BudgetBarrier   Barrier = "daily budget"
+	TimerBarrier    Barrier = "run timer"
 	EmptyBarrier    Barrier = "bounded reservoir"
 	PersonBarrier   Barrier = "a person"
 )

@@ -105,6 +105,7 @@ func TestStories(t *testing.T) {
 		{"without a floor sensor the run limit must", noFloorSensor, "tube-out", plant.Stress, plant.Loss, RunLimitBarrier},
 		{"a great reservoir behind a welded relay", greatReservoir, "relay-welded", plant.Danger, plant.Loss, EmptyBarrier},
 		{"a valve on its own output answers a welded relay", valve, "relay-welded", plant.NoHarm, plant.Nuisance, NoNeed},
+		{"a run timer answers a welded relay", runTimer, "relay-welded", plant.NoHarm, plant.Stress, TimerBarrier},
 		{"an emergency drain answers a blocked one", nil, "drain-blocked", plant.Nuisance, plant.Stress, PersonBarrier},
 		{"without it the display goes over its rim", noEmergency, "drain-blocked", plant.Danger, plant.Loss, FloorBarrier},
 		{"a skimmer without cut-off wets the floor", noCutoff, "skimmer-overflow", plant.Danger, plant.Loss, FloorBarrier},
@@ -147,6 +148,10 @@ func oneGroup(s *site.Site)      { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group
 func tinyPump(s *site.Site)      { s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 4e-7}}} }
 func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
 func valve(s *site.Site)         { s.TopOff.ShutoffValve = true }
+func runTimer(s *site.Site) {
+	greatReservoir(s)
+	s.TopOff.RunTimerS = 300
+}
 func noEmergency(s *site.Site) {
 	s.Overflow.EmergencyHeightM = 0
 	s.Overflow.CrestHeightM = 0.58 // little room below the rim
