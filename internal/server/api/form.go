@@ -1,6 +1,11 @@
 package api
 
-import "context"
+import (
+	"context"
+
+	"isohaline/internal/server/watch"
+	"isohaline/internal/site"
+)
 
 // Form is a site file as groups of fields, to be edited by a person.
 type Form struct {
@@ -67,9 +72,58 @@ type Draft struct {
 type draftOut struct{ Body Draft }
 
 func (a *API) designForm(ctx context.Context, in *TankIn) (*formOut, error) {
-	return nil, later()
+	const newest = 0
+	d, err := a.store.Description(ctx, in.Tank, newest)
+	if err != nil {
+		return nil, err
+	}
+	form := site.NewForm(in.Tank, d.YAML)
+	return &formOut{Body: showForm(&form)}, nil
 }
 
 func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error) {
-	return nil, later()
+	edits := make([]site.Edit, len(in.Body.Edits))
+	for i, e := range in.Body.Edits {
+		edits[i] = site.Edit{Do: site.Action(e.Do), Path: e.Path, Value: e.Value}
+	}
+	text := in.Body.Text
+	if len(edits) > 0 { // a text that is no YAML is shown as it is, and cannot be edited
+		var err error
+		if text, err = site.Apply(text, edits); err != nil {
+			return nil, err
+		}
+	}
+	form := site.NewForm(draftName, text)
+	out := &draftOut{Body: Draft{Form: showForm(&form)}}
+	if len(form.Problems) > 0 {
+		return out, nil
+	}
+	sheet, err := watch.Read(ctx, draftName, text)
+	if err != nil {
+		return nil, err
+	}
+	section, err := sheet.Section(nil, systemOf(personOf(ctx)), formatOf(in.Format))
+	if err != nil {
+		return nil, err
+	}
+	check := showCheck(sheet.Check)
+	out.Body.Section, out.Body.Check = string(section), &check
+	return out, nil
+}
+
+func showForm(f *site.Form) Form {
+	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: showWrongs(f.Problems), Warnings: showWrongs(f.Warnings)}
+}
+
+func showGroup(g *site.FormGroup) FormGroup {
+	out := FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
+		Fields: []FormField{}, Groups: []FormGroup{}}
+	for _, f := range g.Fields {
+		out.Fields = append(out.Fields, FormField{Path: f.Path, Label: f.Label, Help: f.Help, Kind: string(f.Kind), Quantity: f.Quantity, Units: f.Units,
+			Range: f.Range, Choices: f.Choices, Example: f.Example, Optional: f.Optional, Absent: f.Absent, Present: f.Present, Value: f.Value})
+	}
+	for i := range g.Groups {
+		out.Groups = append(out.Groups, showGroup(&g.Groups[i]))
+	}
+	return out
 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"isohaline/internal/server/watch"
 	"isohaline/internal/site"
 	"isohaline/internal/store"
 	"isohaline/internal/units"
@@ -119,14 +120,16 @@ func explain(err error) (status int, list []Wrong) {
 	var inSite site.Problems
 	var inQuantity *units.Error
 	var inReading *wire.Problem
+	var inTable unread
 	switch {
+	case errors.As(err, &inTable):
+		return http.StatusUnprocessableEntity, inTable.wrong()
+	case errors.Is(err, watch.ErrBusy):
+		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
 		return f.status, []Wrong{f.Wrong}
 	case errors.As(err, &inSite):
-		for _, p := range inSite {
-			list = append(list, Wrong{Field: p.Field, Value: shown(p.Value), Reason: p.Reason, Fix: p.Fix, Line: p.Line, Column: p.Column})
-		}
-		return http.StatusUnprocessableEntity, list
+		return http.StatusUnprocessableEntity, showWrongs(inSite)
 	case errors.As(err, &inQuantity):
 		return http.StatusUnprocessableEntity, []Wrong{{Field: "value", Value: inQuantity.Value, Reason: inQuantity.Reason, Fix: inQuantity.Fix}}
 	case errors.Is(err, store.ErrNotFound):
@@ -145,6 +148,15 @@ func explain(err error) (status int, list []Wrong) {
 		return statusOf(inReading.Reason), []Wrong{w}
 	}
 	return http.StatusInternalServerError, nil
+}
+
+// showWrongs is what is to be mended in a site file, or looked at.
+func showWrongs(all []site.Problem) []Wrong {
+	list := []Wrong{}
+	for _, p := range all {
+		list = append(list, Wrong{Field: p.Field, Value: shown(p.Value), Reason: p.Reason, Fix: p.Fix, Line: p.Line, Column: p.Column})
+	}
+	return list
 }
 
 func statusOf(r wire.Reason) int {
