@@ -161,6 +161,9 @@ func (c checker) reservoir() {
 			c.report(path+".low sensor", fmt.Sprintf("is not above the pump's intake at %s", length(r.PumpIntakeHeightM)), "raise the sensor, so that it stops the pump before it draws air")
 		}
 	}
+	if c.has(path+".lime strength") && !r.LimeWater {
+		c.report(path+".lime strength", "is for lime water, and the reservoir holds none", `add "lime water: yes", or remove it`)
+	}
 	highestM := r.FillHeightM
 	if f := r.Refill; f != nil {
 		c.below(path+".refill.shuts at", f.ShutHeightM, r.Shape.HeightM, "the reservoir's rim", "lower the valve")

@@ -27,6 +27,10 @@ const (
 	defaultResponseS   = 1
 	defaultOpenBelowM  = 0.01
 	defaultRejectRatio = 3
+	defaultDKH         = 8 // in the middle of the 7 to 9.5 that reefs are kept at
+	// A lived-in room that is aired now and then. Outdoor air, 420 ppm, is wrong
+	// indoors: people breathe out.
+	defaultRoomCO2PPM = 700
 )
 
 // defaultLimits are the borders of the harm classes: common practice, no
@@ -82,7 +86,10 @@ func waterFields(w *Water) []field {
 	return []field{
 		measure("salinity", &w.SalinityPSU, units.Salinity, 5, 42, "target; a specific gravity or a conductivity with its temperatures will do"),
 		measure("temperature", &w.TempC, units.Temperature, 4, 40, "of the water"),
-		measure("alkalinity", &w.AlkalinityDKH, units.Alkalinity, 1, 30, "target").orNone(0, "not stated"),
+		measure("alkalinity", &w.AlkalinityDKH, units.Alkalinity, 1, 30, "target").or(defaultDKH),
+		measure("calcium", &w.CalciumMgL, units.Dissolved, 100, 1000, "what the tank is kept at; only the risk that lime falls out depends on it").orNone(0, "natural seawater's"),
+		measure("alkalinity consumption", &w.ConsumptionDKHDay, units.AlkalinityPerDay, 0, 10, "what animals and algae take; what lime water does not bring of it is dosed steadily by other means").
+			orNone(nan, "what the lime water brings as built; with fresh water none that is not dosed"),
 	}
 }
 
@@ -90,6 +97,7 @@ func roomFields(r *Room) []field {
 	return []field{
 		measure("pressure", &r.PressurePa, units.Pressure, lowestPressure, highestPressure, "of the air, not reduced to sea level").or(seaLevelPa),
 		altitude{p: &r.PressurePa},
+		measure("carbon dioxide", &r.CO2PPM, units.Gas, 300, 10_000, "in the room's air, which sets the pH that the water settles at").or(defaultRoomCO2PPM),
 		pick("evaporation model", &r.EvaporationModel, modelWords(), "formula for the evaporation, for those who compare them").orNone(evaporation.Models()[0].String()),
 		measure("measured top-off", &r.MeasuredLitresPerDay, units.LitresPerDay, 0.01, 10_000, "the site's own long-run record; it calibrates the model").orNone(0, none),
 		items[Season]{label: label{key: "seasons", about: "Parts of the year with their own room air. Their days add up to 365."},

@@ -49,7 +49,8 @@ func reservoirFields(r *Reservoir) []field {
 		measure("pump intake", &r.PumpIntakeHeightM, units.Length, 0, tall, "level above its floor at which the pump draws air"),
 		low,
 		optionalPart("refill", &r.Refill, "An automatic refill from a plumbed RO/DI unit through a float valve.", refillFields),
-		yesNo("lime water", &r.LimeWater, "it holds saturated lime water (kalkwasser), which is caustic"),
+		yesNo("lime water", &r.LimeWater, "it holds lime water (kalkwasser), which is caustic"),
+		measure("lime strength", &r.LimeFrac, units.Fraction, 0.01, 1, "of the lime water, as a share of saturation").orNone(0, "saturated"),
 	})
 }
 

@@ -51,12 +51,18 @@ func (s *Site) HasSump() bool { return s.Sump != nil }
 type Water struct {
 	SalinityPSU   float64 // practical salinity, 5 to 42
 	TempC         float64
-	AlkalinityDKH float64 // 0: not stated
+	AlkalinityDKH float64
+	CalciumMgL    float64 // 0: natural seawater's at the target salinity
+	// ConsumptionDKHDay is the alkalinity that animals and algae take from the
+	// whole system's water. NaN: not stated. What lime water does not bring of
+	// it is taken to be dosed steadily by other means.
+	ConsumptionDKHDay float64
 }
 
 // Room is the air over the water.
 type Room struct {
 	PressurePa float64
+	CO2PPM     float64 // carbon dioxide in the air
 	// Seasons has at least one entry; their days add up to a year.
 	Seasons []Season
 	// EvaporationModel names the model in package evaporation; empty: default.
@@ -247,8 +253,10 @@ type Reservoir struct {
 	LowSensor *ReservoirLow
 	// Refill is an automatic refill from a plumbed line; nil: by hand.
 	Refill *Refill
-	// LimeWater: the reservoir holds saturated lime water (kalkwasser).
+	// LimeWater: the reservoir holds lime water (kalkwasser), LimeFrac of
+	// saturation strong; 0: saturated.
 	LimeWater bool
+	LimeFrac  float64
 }
 
 // ReservoirLow is the sensor that stops the pump before it runs dry.

@@ -66,7 +66,7 @@ func drawName(t *rapid.T, name string) string {
 func anySite(t *rapid.T) *site.Site {
 	s := &site.Site{
 		Name:  drawName(t, "name"),
-		Water: site.Water{SalinityPSU: draw(t, "psu", 5, 42), TempC: draw(t, "temp", 4, 40)},
+		Water: site.Water{SalinityPSU: draw(t, "psu", 5, 42), TempC: draw(t, "temp", 4, 40), AlkalinityDKH: 8, ConsumptionDKHDay: math.NaN()},
 		Alarm: site.Alarm{Audible: maybe(t, "audible"), Remote: maybe(t, "remote")},
 		People: site.People{DaysBetweenVisits: draw(t, "visits", 0.1, 300), AnswerHours: draw(t, "answer", 0.1, 100),
 			HearsAudible: maybe(t, "hears"), ProofTestDays: draw(t, "proof", 1, 400)},
@@ -76,6 +76,8 @@ func anySite(t *rapid.T) *site.Site {
 	if maybe(t, "place") {
 		s.Place = drawName(t, "place name")
 		s.Water.AlkalinityDKH = draw(t, "dkh", 1, 30)
+		s.Water.CalciumMgL = draw(t, "calcium", 100, 1000)
+		s.Water.ConsumptionDKHDay = draw(t, "consumption", 0, 10)
 		a := draw(t, "limit", 0.01, 1)
 		s.Limits.SalinityOffPSU = [4]float64{a, a * 2, a * 3.7, a * 9.1}
 	}
@@ -100,7 +102,7 @@ func drawSurface(t *rapid.T) string {
 }
 
 func anyRoom(t *rapid.T) site.Room {
-	r := site.Room{PressurePa: draw(t, "pressure", 6e4, 1.05e5)}
+	r := site.Room{PressurePa: draw(t, "pressure", 6e4, 1.05e5), CO2PPM: draw(t, "co2", 300, 10_000)}
 	if maybe(t, "measured") {
 		r.MeasuredLitresPerDay = draw(t, "litres", 0.1, 100)
 		r.EvaporationModel = "rohwer"
@@ -220,6 +222,9 @@ func anyTopOff(t *rapid.T, s *site.Site) {
 	fill := shape.HeightM * draw(t, "reservoir fill", 0.5, 0.99)
 	r := &site.Reservoir{Shape: shape, FloorElevationM: draw(t, "reservoir floor", -3, 2), FillHeightM: fill,
 		PumpIntakeHeightM: fill * draw(t, "reservoir intake", 0, 0.1), LimeWater: maybe(t, "lime")}
+	if r.LimeWater && maybe(t, "weak lime") {
+		r.LimeFrac = draw(t, "lime strength", 0.01, 1)
+	}
 	if maybe(t, "low") {
 		r.LowSensor = &site.ReservoirLow{HeightM: fill * draw(t, "low height", 0.15, 0.9)}
 		r.Refill = &site.Refill{Line: *anyWaterLine(t), ShutHeightM: fill, OpenBelowM: fill * draw(t, "opens", 0.01, 0.8)}

@@ -6,7 +6,7 @@ package units
 // appendix C); the conventional inch of mercury is 3386.389 Pa (NIST SP 811,
 // appendix B.8, rounded there); a degree of carbonate hardness is 10 mg of CaO
 // in a litre, so 20/56.077 meq/L with the IUPAC 2021 atomic weights (Ca 40.078,
-// O 15.999).
+// C 12.011, O 15.999), and as much alkalinity as 10 × 100.086/56.077 mg of CaCO3.
 const (
 	inchM    = "0.0254"
 	footM    = "0.3048"
@@ -21,7 +21,8 @@ const (
 	hourS        = "3600"
 	dayS         = "86400"
 	caoMgMmol    = "56.077"
-	dkhMgL       = "20" // 10 mg/L of CaO, two equivalents to a mole
+	dkhMgL       = "20"      // 10 mg/L of CaO, two equivalents to a mole
+	dkhCaCO3MgL  = "1000.86" // 10 mg/L of CaO for each mole of CaCO3, 100.086 g
 )
 
 // Length in metres. An elevation is a length too.
@@ -108,6 +109,25 @@ var practicalSalinity = []unit{
 var Alkalinity = &Kind{name: "an alkalinity", example: "8 dKH", units: []unit{
 	write(by("1", "1", "dKH", "°dKH", "dkh", "KH")),
 	by(caoMgMmol, dkhMgL, "meq/L", "meq/l", "mEq/L"),
+	by(caoMgMmol, dkhCaCO3MgL, "mg/L CaCO3", "mg/l CaCO3", "ppm CaCO3"),
+}}
+
+// AlkalinityPerDay in degrees of carbonate hardness a day.
+var AlkalinityPerDay = &Kind{name: "an alkalinity a day", example: "0.8 dKH/day", units: []unit{
+	write(by("1", "1", "dKH/day", "°dKH/day", "dkh/day", "dKH/d")),
+	by(caoMgMmol, dkhMgL, "meq/L/day", "meq/l/day", "mEq/L/day"),
+	by(caoMgMmol, dkhCaCO3MgL, "mg/L CaCO3/day", "mg/l CaCO3/day", "ppm CaCO3/day"),
+}}
+
+// Dissolved is a concentration in milligrams per litre. The trade's "ppm" of
+// something dissolved is read as that number: its test kits measure volumes.
+var Dissolved = &Kind{name: "a concentration", example: "420 mg/L", units: []unit{
+	write(by("1", "1", "mg/L", "mg/l", "ppm")),
+}}
+
+// Gas is a share of the air in parts per million by volume.
+var Gas = &Kind{name: "a share of the air", example: "700 ppm", units: []unit{
+	write(by("1", "1", "ppm", "PPM", "ppmv")),
 }}
 
 // Duration in seconds. A month is not a duration: it has no fixed length.

@@ -15,6 +15,7 @@ var kinds = map[string]*units.Kind{
 	"daily": units.DailyVolume, "litres per day": units.LitresPerDay, "temperature": units.Temperature,
 	"salinity": units.Salinity, "salinity change": units.SalinityChange, "alkalinity": units.Alkalinity,
 	"duration": units.Duration, "hours": units.Hours, "days": units.Days, "speed": units.Speed,
+	"alkalinity a day": units.AlkalinityPerDay, "dissolved": units.Dissolved, "gas": units.Gas,
 	"pressure": units.Pressure, "fraction": units.Fraction, "number": units.Number,
 }
 
@@ -86,6 +87,9 @@ func TestParse(t *testing.T) {
 		{units.Pressure, "1013.25 hPa", 101325, si},
 		{units.Pressure, "1013.25 mbar", 101325, si},
 		{units.Pressure, "1 inHg", 3386.389, mercur},
+		{units.AlkalinityPerDay, "0.5 meq/L/day", 0.5 * 2.80385, "20 meq to 56.077 mg of CaO, IUPAC 2021 atomic weights"},
+		{units.Dissolved, "420 ppm", 420, "test kits measure volumes: common practice, no source"},
+		{units.Gas, "700 ppm", 700, si},
 		{units.Fraction, "12 %", 0.12, si},
 		{units.Fraction, "0.5%", 0.005, si},
 		{units.Number, "1.5", 1.5, "no unit"},
