@@ -70,6 +70,7 @@ func (w *clerk) judgeFlow(since time.Time, confidence float64, was Levels) {
 
 func (w *clerk) bandHasChanged(since time.Time, confidence float64, was Levels) {
 	s := w.s
+	s.Rhythm.UsualGaugeMM = s.Base.X[gauge] / w.tank.litresPerMM() // counted from the upper level
 	ratio := s.Base.X[band] / was.Band
 	r := s.find(WatchFouled)
 	switch {
@@ -85,6 +86,7 @@ func (w *clerk) bandHasChanged(since time.Time, confidence float64, was Levels) 
 const (
 	byBand   = "band"
 	byShift  = "shift"
+	byCreep  = "creep"
 	byUnrest = "unrest"
 )
 
@@ -146,8 +148,11 @@ func (w *clerk) gaugeHasStepped(since time.Time, confidence, nowL float64) {
 func (w *clerk) watchHasMoved(since time.Time, confidence, byL float64) {
 	s := w.s
 	mm := byL / w.tank.litresPerMM()
+	if math.Abs(mm) < worthGaugeMM {
+		return // small ones add up: see judgeGauge
+	}
 	s.Rhythm.UsualGaugeMM = s.Base.X[gauge] / w.tank.litresPerMM()
-	if math.Abs(mm) > worthGaugeMM && s.find(WatchFouled) == nil {
+	if s.find(WatchFouled) == nil {
 		w.begin(Record{Code: WatchFouled, Since: since, Found: s.At, Confidence: confidence,
 			Subject: byShift, Amount: -mm, AmountSD: s.Base.sd(gauge) / w.tank.litresPerMM()})
 	}
@@ -184,8 +189,36 @@ func (w *clerk) checkRhythm(at time.Time) {
 	}
 	if r.Marks > learnedMarks {
 		w.judgeFlow(at, 0.95, w.levels(&s.Base))
+		w.judgeGauge(at)
 	}
 }
+
+// judgeGauge says when watch sensor and level gauge have crept apart, too slowly
+// for any one step to be seen. Which of the two it is, the level cannot tell; the
+// sensor fouls in salt water sooner than a gauge creeps.
+func (w *clerk) judgeGauge(at time.Time) {
+	s := w.s
+	r, perMM := &s.Rhythm, w.tank.litresPerMM()
+	if !s.Inputs.HasGauge || w.broken() {
+		return
+	}
+	moved, sd := s.Base.X[gauge]/perMM-r.UsualGaugeMM, s.Base.sd(gauge)/perMM
+	switch {
+	case math.Abs(moved) < steadyGaugeMM || r.GaugeSteadyAt.IsZero():
+		r.GaugeSteadyAt = at
+	case math.Abs(moved) > worthGaugeMM+sureSigmas*sd && s.find(InstrumentOff) == nil && s.find(WatchFouled) == nil:
+		r.UsualGaugeMM += moved
+		w.begin(Record{Code: WatchFouled, Since: r.GaugeSteadyAt, Found: at, Confidence: creepConfidence,
+			Subject: byCreep, Amount: -moved, AmountSD: sd})
+	}
+}
+
+const (
+	// steadyGaugeMM apart, watch sensor and gauge are still as they were.
+	steadyGaugeMM = 1.0
+	// creepConfidence is that it is the sensor, and not the gauge. A judgement.
+	creepConfidence = 0.7
+)
 
 // scaleByFlow is what the pump's flow, once learned, says about a litre of the
 // filter: band and flow were both drawn, and the truth lies between the two.

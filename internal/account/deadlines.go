@@ -23,6 +23,7 @@ func (w *clerk) nextDeadline() (time.Time, func(*clerk, time.Time)) {
 		{w.endlessAt(), (*clerk).runsOn},
 		{w.ceilingAt(), (*clerk).ceilingStaysWet},
 		{w.siphonAt(), (*clerk).siphons},
+		{w.fallsShortAt(), (*clerk).fellShort},
 	} {
 		if d.at.Before(at) {
 			at, what = d.at, d.what

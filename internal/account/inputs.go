@@ -66,7 +66,7 @@ func (w *clerk) hear(at time.Time) {
 func (w *clerk) lostTrack(at time.Time) {
 	s := w.s
 	w.carry(at)
-	s.Run.On = false
+	s.Run.On, s.Run.Waits = false, false
 	s.Run.Unsure = true
 	s.Inputs.LostAt = at
 	// The return pump may have stopped and started.
@@ -113,7 +113,12 @@ func (w *clerk) watchTurns(at time.Time, wet bool) {
 	w.carry(at)
 	changed := !s.Inputs.Watch.Known || s.Inputs.Watch.Wet != wet
 	s.Inputs.Watch.turn(at, wet)
-	if wet && changed && !s.Run.On && s.Inputs.settled(at) && s.Rhythm.Marks > 0 {
+	switch {
+	case !wet || !changed:
+	case s.Run.Waits:
+		s.Run.Waits = false
+		w.broughtLevel(at)
+	case !s.Run.On && s.Inputs.settled(at) && s.Rhythm.Marks > 0:
 		w.lostTrack(at) // filled, and nobody heard the pump
 	}
 	if wet || !changed || s.Run.On || !s.Inputs.settled(at) {

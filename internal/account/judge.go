@@ -110,6 +110,7 @@ func (w *clerk) broken() bool {
 // a watch sensor that switches elsewhere.
 func (w *clerk) mended() {
 	w.s.Run.Unsure = true
+	w.s.Inputs.LostAt = w.s.At
 	for i := range suspects {
 		if suspects[i].of != watchMoved {
 			w.suppose(i)

@@ -25,8 +25,9 @@ type Rhythm struct {
 	Normal   float64
 	SilentAt time.Time
 	// UsualFlow is the pump's flow once learned, that weakening is measured by;
-	// UsualGaugeMM the gauge's zero.
+	// UsualGaugeMM the gauge's zero, GaugeSteadyAt when it was last about that.
 	UsualFlow, UsualGaugeMM float64
+	GaugeSteadyAt           time.Time
 	// UsualPSU is the mean of the salinity at the first SaltReads readings.
 	UsualPSU  float64
 	SaltReads int
@@ -91,8 +92,8 @@ func (w *clerk) mark(a, b float64) *reading {
 func (w *clerk) markDry() {
 	s := w.s
 	s.Run.MarkedDry = true
-	if w.tank.bandL == 0 || s.Run.Unsure {
-		return
+	if w.tank.bandL == 0 || s.Run.Unsure && s.At.Sub(s.Inputs.LostAt) < togetherWithin {
+		return // it may have been dry for long: a device that comes back says how all stands
 	}
 	mark := w.mark(1, -1)
 	if s.Inputs.HasGauge && s.Base.off(mark) > earlySigmas {
@@ -104,7 +105,10 @@ func (w *clerk) markDry() {
 	}
 	seen := w.weigh(mark, levelMark)
 	s.Rhythm.EarlyZ = seen.z
-	w.noteMark(seen)
+	if !s.Run.Unsure {
+		w.noteMark(seen)
+	}
+	s.Run.Unsure = false // it is at the lower level, whatever was not heard
 	w.judge(levelMark)
 }
 
@@ -115,11 +119,18 @@ func (w *clerk) markWet(at time.Time) {
 	if w.tank.bandL == 0 {
 		return
 	}
-	seen := w.weigh(w.mark(1, 0), levelMark)
-	if !s.Run.Unsure {
-		w.noteMark(seen)
+	if mark := w.mark(1, 0); s.Run.Unsure {
+		// It is there now, and nobody knows from where: nothing is learned of pump
+		// or air.
+		w.eachFilter(func(f *Filter) {
+			f.X[deficit] = 0
+			f.settle(deficit)
+			f.P[deficit][deficit] = mark.noise
+		})
+		s.Run.Unsure = false
+	} else {
+		w.noteMark(w.weigh(mark, levelMark))
 	}
-	s.Run.Unsure = false
 	s.Rhythm.Marks++
 	w.judge(levelMark)
 	w.checkRhythm(at)

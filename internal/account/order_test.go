@@ -2,6 +2,7 @@ package account_test
 
 import (
 	"encoding/json"
+	"math"
 	"math/rand/v2"
 	"os"
 	"slices"
@@ -257,6 +258,43 @@ func TestLate(t *testing.T) {
 		}
 		if moved := a.Estimate(&s).SalinityPSU != before.SalinityPSU; moved != row.counts {
 			t.Errorf("%s: it counted: %v, want %v", row.name, moved, row.counts)
+		}
+	}
+}
+
+// TestToldTogether: devices tell what happens together in any order, a little
+// apart or at the very same time. A pump that stops and a watch sensor that turns
+// wet are one fill, a long one too.
+func TestToldTogether(t *testing.T) {
+	a := newAccount(t, "reading-room", account.Settings{})
+	const usual, long = 18 * time.Second, 50 * time.Second
+	play := func(wetAfter time.Duration) account.Estimate {
+		s := a.Begin(start)
+		var all []account.Observation
+		add := func(at time.Duration, k account.Kind, value float64) {
+			all = append(all, account.Observation{At: start.Add(at), Kind: k, Value: value})
+		}
+		n := 0
+		for at := time.Duration(0); at < 12*24*time.Hour; at += 90 * time.Minute {
+			run := usual
+			if n++; n%50 == 0 {
+				run = long
+			}
+			add(at, account.Watch, 0)
+			add(at+10*time.Second, account.PumpOn, 0)
+			add(at+10*time.Second+run, account.PumpOff, 0)
+			add(at+10*time.Second+run+wetAfter, account.Watch, 1)
+		}
+		for _, f := range feed(t, a, &s, all) {
+			t.Errorf("watch wet %v after the pump: %s", wetAfter, f.Sentence)
+		}
+		return a.Estimate(&s)
+	}
+	together := play(0)
+	for _, after := range []time.Duration{-time.Second, time.Microsecond, 5 * time.Second, 14 * time.Second} {
+		if e := play(after); math.Abs(e.InLDay/together.InLDay-1) > 0.02 || math.Abs(e.MissingL-together.MissingL) > 0.02*e.FillL {
+			t.Errorf("watch wet %v after the pump: %.3f L a day, %.3f L missing, want %.3f and %.3f as if together",
+				after, e.InLDay, e.MissingL, together.InLDay, together.MissingL)
 		}
 	}
 }

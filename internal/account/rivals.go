@@ -24,6 +24,9 @@ const (
 	worthFrac     = 0.2
 	worthWeather  = 2.8
 	worthLeakFrac = 0.0008
+	// loudFrac of what leaves with its salt must show as water that goes in more
+	// than it did, before it is called a leak.
+	loudFrac = 0.5
 )
 
 // demandChanged: more or less water goes in, or it is not the water that it was
@@ -67,7 +70,8 @@ func (w *clerk) demandChanged(h *hearing, best change) {
 	default:
 		s.Rhythm.Erratic = 0 // explained
 		since := w.began(&x)
-		s.Rivals = &Rivals{Since: since, Was: was, Air: air, Leak: leaks, Quiet: best == splitWrong}
+		quiet := best == splitWrong && change < loudFrac*leaks.Filter.X[leak]
+		s.Rivals = &Rivals{Since: since, Was: was, Air: air, Leak: leaks, Quiet: quiet}
 		switch best {
 		case airChanged:
 			s.Rivals.Leak = x
@@ -77,7 +81,9 @@ func (w *clerk) demandChanged(h *hearing, best change) {
 			s.Rivals.Air.Filter = w.asAir(&x)
 		}
 		w.believe(&x)
-		if !w.judgeRivals() {
+		// Where salinity tells it, a little more water is not worth a word.
+		told := best == splitWrong || s.find(SalinityCreeping) != nil
+		if !w.judgeRivals() && (big || !told) {
 			w.begin(Record{Code: DemandChanged, Since: since, Found: s.At, Confidence: surely, Was: was,
 				Amount: now.DemandLDay - was.DemandLDay, AmountSD: now.DemandSD})
 		}

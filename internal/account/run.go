@@ -38,6 +38,10 @@ type Run struct {
 	Failed   int
 	FailedAt time.Time
 	EndedAt  time.Time
+	// Waits says that the run, of RanFor, ended with the watch sensor dry as far
+	// as was heard, and that its word may yet come.
+	Waits  bool
+	RanFor time.Duration
 	// SourceL is what the source can still give, in litres of the design's flow:
 	// a pump that runs dry moves nothing.
 	SourceL float64
@@ -62,6 +66,9 @@ func (w *clerk) startRun(at time.Time) {
 
 func (w *clerk) beginRun(at time.Time) {
 	s, t := w.s, &w.tank
+	if s.Run.Waits {
+		w.fellShort(at)
+	}
 	r, f := &s.Run, &s.Base
 	r.Since, r.OverAt, r.SourceL = at, time.Time{}, w.sourceL()
 	// With nothing but the pump to go by, its start says that the watch is dry.
@@ -152,23 +159,50 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	switch {
 	case r.Dip && ran > 0:
 		w.filledIntoDip(at, ran)
-	case !w.reached(at, ran):
-		if w.blamesNothing(at, ran) && w.ranLong(ran) {
-			w.runFailed(at, ran)
-		} else if s.Inputs.settled(at) && s.Inputs.Watch.Known {
-			w.stillDry()
-		}
-	default:
-		r.UnboundL = 0
-		if s.Inputs.settled(at) {
-			r.Failed = 0
-			w.end(PumpSeized, at)
-			w.end(TopOffOverdue, at)
-			w.endStuckDry(at)
-			w.markWet(at)
-		}
+	case w.reached(at, ran):
+		w.broughtLevel(at)
+	case s.Inputs.Watch.Known:
+		r.Waits, r.RanFor = true, ran
+	case w.blamesNothing(at, ran) && w.ranLong(ran):
+		w.runFailed(at, ran)
 	}
 	r.MarkedDry = false
+}
+
+// broughtLevel: a run has ended at the watch level.
+func (w *clerk) broughtLevel(at time.Time) {
+	s := w.s
+	s.Run.UnboundL = 0
+	if !s.Inputs.settled(at) {
+		return
+	}
+	s.Run.Failed = 0
+	w.end(PumpSeized, at)
+	w.end(TopOffOverdue, at)
+	w.endStuckDry(at)
+	w.markWet(at)
+}
+
+// fallsShortAt is when a run that ended with the watch sensor dry counts as one
+// that did not bring the level: devices tell what happens together in any order.
+func (w *clerk) fallsShortAt() time.Time {
+	if r := &w.s.Run; r.Waits {
+		return r.EndedAt.Add(togetherWithin)
+	}
+	return far
+}
+
+// fellShort: it did not.
+func (w *clerk) fellShort(at time.Time) {
+	s := w.s
+	r := &s.Run
+	r.Waits = false
+	w.carry(at)
+	if w.blamesNothing(r.EndedAt, r.RanFor) && w.ranLong(r.RanFor) {
+		w.runFailed(at, r.RanFor)
+	} else if s.Inputs.settled(at) {
+		w.stillDry()
+	}
 }
 
 // bucketS is the pump time that the controller's budget counts now: a bucket

@@ -143,9 +143,7 @@ func checkFinding(t *testing.T, f *account.Finding) {
 	if f.Since.After(f.Found) || !f.Ended.IsZero() && f.Ended.Before(f.Found) {
 		bad("since %v, found %v, ended %v", f.Since, f.Found, f.Ended)
 	}
-	if f.Sentence == "" || !strings.HasSuffix(f.Sentence, ".") || strings.Contains(f.Sentence, "unknown") {
-		bad("sentence %q", f.Sentence)
-	}
+	checkSentence(bad, f)
 	for _, x := range []float64{f.Amount, f.AmountSD} {
 		if math.IsNaN(x) || math.IsInf(x, 0) {
 			bad("amount %v with spread %v", f.Amount, f.AmountSD)
@@ -159,6 +157,37 @@ func checkFinding(t *testing.T, f *account.Finding) {
 	for _, r := range f.RuledOut {
 		if r.Code == f.Code || r.Why == "" {
 			bad("ruled out %+v", r)
+		}
+	}
+}
+
+// checkSentence: one sentence that says since when, how sure and how long until
+// harm.
+func checkSentence(bad func(string, ...any), f *account.Finding) {
+	if !strings.HasSuffix(f.Sentence, ".") || strings.Contains(f.Sentence, ". ") || strings.Contains(f.Sentence, string(f.Code)+".") {
+		bad("not one sentence: %q", f.Sentence)
+	}
+	says := []string{f.Since.Format("Mon 2 Jan 15:04")}
+	switch f.Code {
+	case account.CeilingWet, account.DeviceSilent: // contacts and clocks are not estimated
+	case account.ReservoirEmptyBy: // nor is an empty reservoir
+		if !strings.Contains(f.Sentence, "has an empty reservoir") {
+			says = append(says, " % sure")
+		}
+	default:
+		says = append(says, " % sure")
+	}
+	switch {
+	case !f.Ended.IsZero():
+		says = append(says, "over since "+f.Ended.Format("Mon 2 Jan 15:04"))
+	case f.HarmIn == 0:
+		says = append(says, "harm is due")
+	case f.HarmIn > 0:
+		says = append(says, "harm in ")
+	}
+	for _, words := range says {
+		if !strings.Contains(f.Sentence, words) {
+			bad("no %q in %q", words, f.Sentence)
 		}
 	}
 }

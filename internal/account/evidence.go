@@ -3,9 +3,6 @@ package account
 import (
 	"fmt"
 	"math"
-	"time"
-
-	"isohaline/internal/units"
 )
 
 // finding is a record with its harm, its evidence and its words, as they stand
@@ -21,7 +18,7 @@ func (w *clerk) finding(r *Record) Finding {
 	now.Amount, now.AmountSD = f.Amount, f.AmountSD
 	f.Class, f.HarmIn = w.harm(&now)
 	f.AmountUnit, f.Evidence, f.RuledOut = w.evidence(&now)
-	f.Sentence = w.sentence(&now, f.HarmIn)
+	f.Sentence = w.sentence(&now, &f)
 	return f
 }
 
@@ -134,10 +131,12 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 			add("one fill", "L", scale*t.bandL*now.Band, scale*t.bandL*r.Was.Band, scale*t.bandL*b.sd(band))
 			not(PumpWeak, "the pause between fills has changed by as much as the fills")
 			not(EvaporationChanged, "fills have changed by as much as the pauses")
-		case byShift:
+		case byShift, byCreep:
 			unit = "mm"
 			add("switching level", "mm", r.Amount, 0, r.AmountSD)
-			not(InstrumentOff, "the water moved with it")
+			if r.Subject == byShift {
+				not(InstrumentOff, "the water moved with it")
+			}
 		default:
 			unit = "times its variance"
 			add("spread of the fills", unit, s.Rhythm.Unrest, 1, 0)
@@ -184,109 +183,3 @@ func (w *clerk) evidence(r *Record) (unit string, e []Evidence, out []RuledOut) 
 }
 
 const minutesPerDay = 1440.0
-
-func litresWords(l float64) string        { return units.Metric.Volume(l / litresPerM3) }
-func salinityWords(psu float64) string    { return units.Metric.Salinity(psu) }
-func lastingWords(d time.Duration) string { return units.Metric.Duration(d.Seconds()) }
-
-// when is a time as one says it on site.
-func (w *clerk) when(t time.Time) string { return t.In(w.settings.Zone).Format("Mon 2 Jan 15:04") }
-
-// sentence says it to a practitioner.
-func (w *clerk) sentence(r *Record, harmIn time.Duration) string {
-	text := w.name + " " + w.clause(r)
-	if r.Ended.IsZero() && harmIn > 0 && r.Code != ReservoirEmptyBy {
-		text += fmt.Sprintf("; harm in %s", lastingWords(harmIn))
-	}
-	if !r.Ended.IsZero() {
-		text += fmt.Sprintf("; over since %s", w.when(r.Ended))
-	}
-	return text + "."
-}
-
-func (w *clerk) clause(r *Record) string {
-	s, t := w.s, &w.tank
-	since := w.when(r.Since)
-	amount := litresWords(math.Abs(r.Amount))
-	salinity := salinityWords(s.Base.X[salt])
-	switch r.Code {
-	case TankLeak:
-		return fmt.Sprintf("loses %s of salt water a day, since %s; salinity is at %s and falling: a leak, not evaporation", amount, since, salinity)
-	case SalinityCreeping:
-		switch {
-		case r.Subject == bySalt:
-			return fmt.Sprintf("is %s off its salinity, at %s", salinityWords(math.Abs(s.Base.X[salt]-t.targetPSU)), salinity)
-		case r.Subject == byDrift:
-			return fmt.Sprintf("has drifted by %s from its usual salinity, to %s: a wet skimmer, splash, a weak mix or salt in the top-off", salinityWords(r.Number), salinity)
-		case r.Subject == byMix:
-			return fmt.Sprintf("went by %s in salinity with the water change of %s, to %s: check what the new water was mixed to", salinityWords(r.Number), since, salinity)
-		case r.Amount < 0:
-			return fmt.Sprintf("gains salt, since %s, as if %s of its top-off a day were salt water; salinity is at %s and rising", since, amount, salinity)
-		}
-		return fmt.Sprintf("loses salt slowly, since %s; %s of salt water leaving a day explains it, as a wet skimmer or splash takes; salinity is at %s", since, amount, salinity)
-	case FreshLeak:
-		if r.Subject == byFloor {
-			return fmt.Sprintf("pumped %s that did not reach the tank, at %s, and the floor is wet", amount, since)
-		}
-		return fmt.Sprintf("loses %s of top-off water a day between reservoir and tank, since %s", amount, since)
-	case DemandChanged:
-		return fmt.Sprintf("drinks %s a day more than the air explains, since %s; a salinity reading will tell a leak from drier air", amount, since)
-	case EvaporationChanged:
-		if r.Amount > 0 {
-			return fmt.Sprintf("evaporates %s a day more, since %s; salinity holds at %s: drier air, a fan or a lid, harmless by itself", amount, since, salinity)
-		}
-		return fmt.Sprintf("evaporates %s a day less, since %s: damper air or a lid, harmless by itself", amount, since)
-	case PumpWeak:
-		return fmt.Sprintf("has a top-off pump that moves %s of its usual flow, since %s: descale it", units.Metric.Percent(r.Amount), since)
-	case PumpSeized:
-		return fmt.Sprintf("ran its top-off pump for %s at %s and the level did not come: pump seized, tube blocked or off", lastingWords(seconds(r.Amount)), since)
-	case WatchFouled:
-		switch r.Subject {
-		case byShift:
-			way := "higher"
-			if r.Amount < 0 {
-				way = "lower"
-			}
-			return fmt.Sprintf("has a watch sensor that switches %s %s than it did, since %s: clean it", units.Metric.Length(math.Abs(r.Amount)/mmPerM), way, since)
-		case byUnrest:
-			return fmt.Sprintf("has a watch sensor that switches erratically, since %s: clean it", since)
-		}
-		return fmt.Sprintf("has a watch sensor that lets %s as much water pass between its levels, since %s: clean it", units.Metric.Percent(r.Amount), since)
-	case WatchStuck:
-		if r.Subject == byDry {
-			return fmt.Sprintf("has a watch sensor that stays dry while the water rises, since %s", since)
-		}
-		return fmt.Sprintf("has a watch sensor that has stayed wet for %s: no tank goes so long without a fill", lastingWords(hours(r.Amount)))
-	case CeilingWet:
-		return fmt.Sprintf("has water at its ceiling level, since %s", since)
-	case TopOffOverdue:
-		return fmt.Sprintf("has had no top-off for %s and needs one about every %s", lastingWords(hours(r.Amount)), lastingWords(hours(r.Was.PauseHours)))
-	case EndlessFill:
-		if r.Subject == bySiphon {
-			return fmt.Sprintf("goes on filling after its pump stopped at %s: a siphon; pull the tube out of the reservoir", since)
-		}
-		return fmt.Sprintf("has been filling since %s and does not stop: %s so far; cut the pump's power", since, amount)
-	case RestartDip:
-		return fmt.Sprintf("filled %s into the dip after a restart at %s, which was no evaporation", amount, since)
-	case ReservoirEmptyBy:
-		early, middle, late := w.supplyDays()
-		if middle <= 0 {
-			return fmt.Sprintf("has an empty reservoir, last filled %s", since)
-		}
-		return fmt.Sprintf("runs its reservoir empty by %s (%s to %s)", w.when(s.Done.Add(days(middle))), w.when(s.Done.Add(days(early))), w.when(s.Done.Add(days(late))))
-	case DeviceSilent:
-		return fmt.Sprintf("has not been heard of since %s", since)
-	case InstrumentOff:
-		switch r.Subject {
-		case byGauge:
-			return fmt.Sprintf("has a level gauge that reads %s off, since %s; fills came as before", units.Metric.Length(math.Abs(r.Amount)/mmPerM), since)
-		case bySalt:
-			return fmt.Sprintf("jumped by %s between two salinity readings, since %s, and no litres explain it: check the instrument, or ask who changed water", salinityWords(r.Amount), since)
-		}
-		return fmt.Sprintf("has two salinity instruments that disagree by %s, since %s: %s reads apart from %s", salinityWords(math.Abs(r.Amount)), since, r.Reads, r.Against)
-	}
-	return string(r.Code)
-}
-
-func seconds(s float64) time.Duration { return days(s / secondsPerDay) }
-func hours(h float64) time.Duration   { return days(h / 24) }
