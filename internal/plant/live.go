@@ -1,0 +1,71 @@
+package plant
+
+import (
+	"math"
+	"time"
+
+	"isohaline/internal/guard"
+)
+
+// Live is a site that runs on as long as somebody lets it, with its controller
+// outside: it takes what the controller puts out and gives what the sensors say.
+type Live struct{ r run }
+
+// Outputs is what the controller outside has switched on.
+type Outputs struct{ Pump, Valve bool }
+
+// Live begins at the onset, just after a visit, with nothing wrong. Visits and
+// water changes come as the site says.
+func (o *Onset) Live() *Live {
+	r := o.r
+	outside := *r.tw
+	outside.setup.Guard = nil
+	r.tw = &outside
+	r.end = r.onset
+	r.guardOut = guard.Outputs{}
+	r.begin(Healthy())
+	return &Live{r}
+}
+
+// Apply lets a fault of the catalogue begin now.
+func (l *Live) Apply(f Fault) {
+	l.r.settle()
+	c := l.r.cond
+	f.Apply(l.r.tw, &c)
+	l.r.change(c)
+}
+
+// Advance lets time pass with the outputs as they are.
+func (l *Live) Advance(by time.Duration, out Outputs) {
+	r := &l.r
+	r.guardOut.Pump, r.guardOut.Valve = out.Pump, out.Valve
+	r.end = r.now + by
+	r.loop(Scenario{EveryCycle: true})
+	r.readSensors()
+}
+
+// Inputs is what the sensors say now. A controller that is fitted with fewer
+// looks at fewer.
+func (l *Live) Inputs() guard.Inputs {
+	r := &l.r
+	t := &r.tw.site.TopOff
+	in := guard.Inputs{
+		Watch:        contactOf(t.Watch != nil, r.watch.wet),
+		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
+		Floor:        contactOf(r.tw.site.FloorSensor != nil, r.floorWet()),
+		ReservoirLow: r.reservoirContact(),
+		ReturnPump:   contactOf(t.ReturnSensed && r.tw.site.HasSump(), r.returnRuns || r.cond.ReturnSenseStuck),
+		LevelMM:      math.NaN(),
+	}
+	if t.LevelGauge {
+		levelM := r.tw.chamber.LevelM(r.chamberM3)
+		if r.cond.LevelGaugeStuck {
+			levelM = r.gaugeM
+		}
+		in.LevelMM = levelM * mmPerM
+	}
+	return in
+}
+
+// Sample is the state of the water now, for drawing.
+func (l *Live) Sample() Sample { return l.r.sample() }
