@@ -38,22 +38,22 @@ func Fleet() []Tank {
 	return []Tank{
 		{SiteID: "quill-street", SiteName: "Quill Street Library", ID: "reading-room", gauge: true,
 			answers: reef("Reading Room reef", "ground floor, behind the atlases", 1.2, 0.6, 0.6, 40), alter: noFloorSensor,
-			trouble: from(HistoryDays-9, func(_ int, c *plant.Conditions) { c.TankLeakM3S = 2.1 * litre / daySeconds })},
+			trouble: from(HistoryDays-14, func(_ int, c *plant.Conditions) { c.TankLeakM3S = 2.1 * litre / daySeconds })},
 		{SiteID: "quill-street", SiteName: "Quill Street Library", ID: "childrens-corner",
 			answers: nano("Children's Corner", "first floor", 0.5, 0.35, 0.4, 6)},
 		{SiteID: "harbour-stair", SiteName: "Harbour Stair Hotel", ID: "grand-lobby", gauge: true,
 			answers: reef("Grand Lobby reef", "lobby", 2.2, 0.85, 0.8, 90),
 			trouble: from(HistoryDays-24, func(since int, c *plant.Conditions) { c.TopOffPumpFrac = math.Pow(0.965, float64(since)) })},
 		{SiteID: "harbour-stair", SiteName: "Harbour Stair Hotel", ID: "breakfast-terrace", gauge: true,
-			answers: reef("Breakfast Terrace", "winter garden", 1.5, 0.6, 0.6, 76), alter: weeklyVisits,
-			trouble: from(HistoryDays-6, func(_ int, c *plant.Conditions) { c.EvaporationFactor *= 1.42 })},
+			answers: reef("Breakfast Terrace", "winter garden", 1.5, 0.6, 0.6, 40), alter: visitedEveryFourDays,
+			trouble: from(HistoryDays-2, func(_ int, c *plant.Conditions) { c.EvaporationFactor *= 1.6 })},
 		{SiteID: "tern-lane", SiteName: "Tern Lane School", ID: "window-nano",
 			answers: nano("Window Nano", "room 3", 0.45, 0.32, 0.36, 5)},
 		{SiteID: "tern-lane", SiteName: "Tern Lane School", ID: "biology-hall", gauge: true,
 			answers: reef("Biology Hall", "by the stairs", 1.0, 0.5, 0.5, 30)},
 		{SiteID: "saltmarsh-clinic", SiteName: "Saltmarsh Clinic", ID: "waiting-room",
 			answers: reef("Waiting Room", "ward 2", 1.3, 0.55, 0.55, 40), alter: returnNotSensed,
-			trouble: from(HistoryDays-2, func(_ int, c *plant.Conditions) {
+			trouble: from(HistoryDays-5, func(_ int, c *plant.Conditions) {
 				c.ReturnOff = plant.Pulse{On: 8 * time.Minute, Period: 7 * time.Hour}
 			})},
 		{SiteID: "saltmarsh-clinic", SiteName: "Saltmarsh Clinic", ID: "dentist", gauge: true,
@@ -61,7 +61,7 @@ func Fleet() []Tank {
 			trouble: from(HistoryDays-21, func(_ int, c *plant.Conditions) { c.SkimmateFactor = 8 })},
 		{SiteID: "glasshouse-row", SiteName: "Glasshouse Row 9", ID: "orchid-house", gauge: true,
 			answers: reef("Orchid House reef", "under the palms", 1.4, 0.7, 0.6, 60),
-			trouble: from(HistoryDays-5, func(_ int, c *plant.Conditions) { c.EvaporationFactor *= 1.4 })},
+			trouble: from(HistoryDays-9, func(_ int, c *plant.Conditions) { c.EvaporationFactor *= 1.45 })},
 		{SiteID: "glasshouse-row", SiteName: "Glasshouse Row 9", ID: "studio", gauge: true,
 			answers: reef("Studio cube", "north room", 0.7, 0.7, 0.6, 30), silentFor: 9 * time.Hour},
 		{SiteID: "ferry-office", SiteName: "Old Ferry Office", ID: "counter", gauge: true,
@@ -94,7 +94,7 @@ func nano(name, place string, lengthM, widthM, heightM, reservoirL float64) site
 		ReservoirLitres: reservoirL, DaysBetweenVisits: 3}
 }
 
-func weeklyVisits(s *site.Site) { s.People.DaysBetweenVisits = 7 }
+func visitedEveryFourDays(s *site.Site) { s.People.DaysBetweenVisits = 4 }
 
 // noFloorSensor: what leaks runs away unseen.
 func noFloorSensor(s *site.Site) { s.FloorSensor = nil }

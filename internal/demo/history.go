@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -76,7 +77,9 @@ func (t *Tank) Live(ctx context.Context, length time.Duration, seed uint64) (*Re
 	if err != nil {
 		return nil, fmt.Errorf("building %s: %w", t.ID, err)
 	}
-	rng := rand.New(rand.NewPCG(seed, uint64(len(t.ID))))
+	own := fnv.New64a()
+	own.Write([]byte(t.ID))
+	rng := rand.New(rand.NewPCG(seed, own.Sum64()))
 	days := t.days(int(length/day)+1, rng)
 	sc := plant.Scenario{Conditions: days[0], Length: length}
 	for i, c := range days[1:] {
@@ -115,6 +118,9 @@ func (t *Tank) days(n int, rng *rand.Rand) []plant.Conditions {
 
 // How often the device reports what changes slowly, and how noisy it is.
 const (
+	// aliveEvery is how often a device says something though nothing happens: the
+	// account takes one that is quiet for longer to have lost what it did.
+	aliveEvery  = 15 * time.Minute
 	levelEvery  = 20 * time.Minute
 	tempEvery   = time.Hour
 	levelSDM    = 0.0003
@@ -134,7 +140,7 @@ type reporter struct {
 	guard  *guard.Settings // nil without a controller
 	last   plant.Sample
 	// When each slow channel is due next.
-	level, temp, hand time.Duration
+	alive, level, temp, hand time.Duration
 }
 
 func (r *reporter) say(at time.Duration, channel string, value float64) {
@@ -198,6 +204,9 @@ func (r *reporter) between(s plant.Sample) {
 			return b
 		}
 		return a + (b-a)*float64(at-from)/float64(to-from)
+	}
+	for ; r.alive < to; r.alive += aliveEvery {
+		r.say(r.alive, watch.Heartbeat, 1)
 	}
 	for ; r.tank.gauge && r.level < to; r.level += levelEvery {
 		r.say(r.level, watch.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
