@@ -216,3 +216,30 @@ func BenchmarkObserve(b *testing.B) {
 		n++
 	}
 }
+
+// BenchmarkFleet is a minute of a fleet: 10,000 tanks, each with a state of its
+// own, which no cache holds, and one observation. Its ns/op are that minute's.
+func BenchmarkFleet(b *testing.B) {
+	const tanks = 10_000
+	a := newAccount(b, "reading-room", account.Settings{Heartbeat: 15 * time.Minute})
+	all := someDays(rand.New(rand.NewPCG(1, 1)), 3)
+	states := make([]account.State, tanks)
+	next := make([]int, tanks)
+	for i := range states {
+		states[i] = a.Begin(start)
+		next[i] = i % len(all) // all kinds of observations in every minute
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		for i := range states {
+			if next[i] == len(all) {
+				states[i], next[i] = a.Begin(start), 0
+			}
+			if _, err := a.Observe(&states[i], all[next[i]]); err != nil {
+				b.Fatal(err)
+			}
+			a.Advance(&states[i], all[next[i]].At.Add(time.Second))
+			next[i]++
+		}
+	}
+}

@@ -24,7 +24,7 @@ func (w *clerk) sentence(r *Record, f *Finding) string {
 		text += fmt.Sprintf("; if it is a leak, harm in %s", lastingWords(f.HarmIn))
 	case f.HarmIn > 0:
 		text += fmt.Sprintf("; harm in %s", lastingWords(f.HarmIn))
-	case f.Class == stress && r.Subject == "": // where the rate is known
+	case f.Class == stress && r.hasRate():
 		text += fmt.Sprintf("; no harm within %s", lastingWords(farHarm))
 	}
 	return text + "."
@@ -38,6 +38,17 @@ func (r *Record) estimated() bool {
 		return false
 	}
 	return true
+}
+
+// hasRate says that what leads to harm goes on at a rate that is known.
+func (r *Record) hasRate() bool {
+	switch r.Code {
+	case TankLeak, DemandChanged:
+		return true
+	case SalinityCreeping:
+		return r.Subject == ""
+	}
+	return false
 }
 
 // sureWords never claims to be certain.
@@ -92,6 +103,9 @@ func (w *clerk) clause(r *Record) string {
 		return fmt.Sprintf("filled %s into the dip after a restart at %s, which was no evaporation: let the controller wait longer after a restart", amount, since)
 	case ReservoirEmptyBy:
 		early, middle, late := w.supplyDays()
+		if !r.Ended.IsZero() {
+			return fmt.Sprintf("was running its reservoir, last filled %s, empty", since)
+		}
 		if middle <= 0 {
 			return fmt.Sprintf("has an empty reservoir, last filled %s", since)
 		}

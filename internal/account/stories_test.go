@@ -171,7 +171,7 @@ func checkSentence(bad func(string, ...any), f *account.Finding) {
 	switch f.Code {
 	case account.CeilingWet, account.DeviceSilent: // contacts and clocks are not estimated
 	case account.ReservoirEmptyBy: // nor is an empty reservoir
-		if !strings.Contains(f.Sentence, "has an empty reservoir") {
+		if f.Ended.IsZero() && !strings.Contains(f.Sentence, "has an empty reservoir") {
 			says = append(says, " % sure")
 		}
 	default:
