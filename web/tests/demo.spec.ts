@@ -1,6 +1,8 @@
 // What only the true program can show: a device's message over real MQTT that
 // changes Rounds on the screen, and what each role sees.
 import { execFile } from 'node:child_process'
+import { createServer } from 'node:http'
+import type { AddressInfo } from 'node:net'
 import { promisify } from 'node:util'
 import { expect, test, type Page } from '@playwright/test'
 import { Demo } from './demo'
@@ -79,19 +81,110 @@ test('a tank is read, drawn, and measured by hand', async ({ page }) => {
   await page.screenshot({ path: 'test-results/demo-tank.png', fullPage: true })
 })
 
-test('a design is edited, faulted by line, and checked', async ({ page }) => {
+test('a design is edited by field and as text, checked, and saved', async ({ page }) => {
   await signIn(page, 'jonas', 'technician', '#/design/reading-room')
+  const section = page.getByRole('img', { name: /Section: Reading Room reef/ })
+  await expect(section).toBeVisible({ timeout: 20_000 })
+  await page.locator('summary', { hasText: 'Display' }).click()
+  const length = page.locator('[id="field-display.length"]')
+  await expect(length).toHaveValue('1.2 m')
+  await length.fill('long')
+  await expect(length).toHaveAccessibleDescription(/“long” is not a length/)
+  const before = await section.innerHTML()
+  await length.fill('1300 mm')
+  await expect(page.getByText('1300 mm', { exact: true })).toBeVisible({ timeout: 20_000 }) // drawn
+  expect(await section.innerHTML()).not.toBe(before)
+  await page.getByRole('button', { name: 'Add floor sensor' }).click()
+  await expect(page.getByLabel('Trips at')).toBeVisible()
+  await page.getByRole('button', { name: 'Remove floor sensor' }).click()
+  await expect(page.getByRole('button', { name: 'Add floor sensor' })).toBeVisible()
+
+  await page.getByRole('radio', { name: 'Text' }).check({ force: true })
   const file = page.getByLabel('Site file')
-  await expect(file).toHaveValue(/salinity:/)
+  await expect(file).toHaveValue(/length: 1300 mm/)
   const text = await file.inputValue()
-  await expect(page.getByRole('img', { name: /Section: Reading Room reef/ })).toBeVisible({ timeout: 20_000 })
   await file.fill(text.replace(/salinity: .*/, 'salinity: salty'))
   const line = text.split('\n').findIndex((l) => l.includes('salinity:')) + 1
   await expect(page.getByRole('button', { name: `Line ${line}`, exact: true })).toBeVisible()
   await file.fill(text)
-  await page.getByRole('button', { name: 'Run the check' }).click()
-  await expect(page.getByRole('heading', { name: /ccepted$/ })).toBeVisible({ timeout: 30_000 })
+  await page.getByRole('button', { name: 'The whole check' }).click({ timeout: 20_000 })
+  await expect(page.getByRole('heading', { name: /ccepted$/ })).toBeVisible()
+  await page.getByLabel('Why this change').fill('a longer display')
+  await page.getByRole('button', { name: 'Save', exact: true }).click()
+  await expect(page.getByRole('row', { name: /^2 .* jonas a longer display/ })).toBeVisible({ timeout: 20_000 })
   await page.screenshot({ path: 'test-results/demo-design.png', fullPage: true })
+})
+
+test('a webhook is set up, tried and told of', async ({ page }) => {
+  const heard: { body: string; token: string | undefined }[] = []
+  const hook = createServer(async (request, response) => {
+    let body = ''
+    for await (const part of request) body += String(part)
+    heard.push({ body, token: request.headers.authorization })
+    response.writeHead(204).end()
+  })
+  await new Promise<void>((ready) => hook.listen(0, '127.0.0.1', ready))
+  const address = `http://127.0.0.1:${(hook.address() as AddressInfo).port}/in/osprey-77`
+  try {
+    await signIn(page, 'mira', 'operator', '#/alarms/telling')
+    const delivery = page.getByRole('region', { name: 'How messages are sent' })
+    await delivery.getByRole('button', { name: 'Add a webhook' }).click()
+    const added = delivery.getByRole('group', { name: /^Webhook [\w-]/ })
+    await added.getByLabel('Name').fill('night-desk')
+    await added.getByLabel('Address').fill(address)
+    await added.getByLabel('Token').fill('gull-19-rope')
+    await delivery.getByRole('button', { name: 'Save how messages are sent' }).click()
+    await expect(added).toContainText('One at 127.0.0.1')
+    await added.getByRole('button', { name: 'Send a test' }).click()
+    await expect(added).toContainText('The message was taken')
+    expect(heard[0]?.token).toBe('Bearer gull-19-rope')
+    await expect(page.getByText('osprey')).toHaveCount(0)
+
+    const tern = page.getByRole('region', { name: 'Tern Lane' })
+    await tern.getByText('Change who is told').click()
+    await tern.getByRole('button', { name: 'Tell somebody of critical alarms' }).click()
+    await tern.getByLabel('Who').fill('the night desk')
+    await tern.getByRole('button', { name: 'Save who is told' }).click()
+    await expect(tern).toContainText('At once the night desk by night-desk.')
+    await page.goto(`${demo.url}/#/settings/audit`)
+    await expect(page.getByText('mira').first()).toBeVisible()
+    expect(await page.locator('main').innerText()).not.toMatch(/osprey|gull/)
+  } finally {
+    hook.closeAllConnections()
+    hook.close()
+  }
+})
+
+test('somebody is let in, and shut out', async ({ page, browser }) => {
+  await signIn(page, 'mira', 'operator', '#/settings/people')
+  await page.getByLabel('Name to sign in with').fill('cleo')
+  await page.getByLabel('First password').fill('nine brass sextants')
+  await page.getByRole('checkbox').first().check()
+  await page.getByRole('button', { name: 'Make the account' }).click()
+  await expect(page.getByText('cleo may sign in now.')).toBeVisible()
+
+  const cleo = await (await browser.newContext()).newPage()
+  const enter = async (password: string) => {
+    await cleo.getByLabel('Name').fill('cleo')
+    await cleo.getByLabel('Password').fill(password)
+    await cleo.keyboard.press('Enter')
+  }
+  await cleo.goto(demo.url)
+  await enter('nine brass sextants')
+  await expect(cleo.getByRole('heading', { name: 'Rounds' })).toBeVisible()
+  const note = page.getByRole('article', { name: 'cleo' })
+  await note.getByRole('button', { name: 'New password for cleo' }).click()
+  await note.getByLabel('New password for cleo').fill('six quiet lanterns')
+  await note.getByRole('button', { name: 'Set the password' }).click()
+  await expect(note).toContainText('other sessions have ended')
+  await cleo.goto(`${demo.url}/#/alarms`)
+  await enter('six quiet lanterns')
+  await expect(cleo.getByRole('heading', { name: 'Alarms', level: 1 })).toBeVisible()
+  await note.getByRole('button', { name: 'Disable cleo' }).click()
+  await expect(note).toContainText('May not sign in')
+  await cleo.reload()
+  await enter('six quiet lanterns')
+  await expect(cleo.getByRole('alert').filter({ hasText: /./ })).toBeVisible()
 })
 
 test('a client sees its own site and no other', async ({ page }) => {

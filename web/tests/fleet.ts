@@ -3,6 +3,7 @@
 // changes at a moment of the test's choosing.
 import type {
   Alarm,
+  Beliefs,
   Channel,
   Check,
   Device,
@@ -264,6 +265,25 @@ export function series(channel: string, from: Date, to: Date, points: number): S
     out.mean.push(mean(t))
     out.min.push(mean(t) - spread)
     out.max.push(mean(t) + spread)
+  }
+  return out
+}
+
+/** The salinity grows doubtful between measurements, three days apart. */
+export function beliefs(from: Date, to: Date): Beliefs {
+  const out: Beliefs = { stepS: 3600, t: [], salinityPSU: [], salinitySD: [], pumpLitresMin: [], pumpSD: [], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [] }
+  const stepMS = Math.max(hour, Math.ceil((to.getTime() - from.getTime()) / 400 / hour) * hour)
+  for (let at = Math.max(from.getTime(), Date.now() - 90 * day); at <= to.getTime(); at += stepMS) {
+    const age = Date.now() - at
+    const expected = 7.2 + 0.7 * Math.sin(at / day / 5)
+    out.t.push(at / 1000)
+    out.salinityPSU.push(35 - Math.max(0, 4 * day - age) * (0.9 / (4 * day)))
+    out.salinitySD.push(0.12 + 0.05 * ((30 * day - (age % (30 * day))) % (3 * day)) / day)
+    out.pumpLitresMin.push(0.92 - Math.max(0, 16 * day - age) * (0.31 / (16 * day)))
+    out.pumpSD.push(0.02)
+    out.expectedLitresDay.push(expected)
+    out.expectedLitresDayLow.push(expected - 0.8)
+    out.expectedLitresDayHigh.push(expected + 0.8)
   }
   return out
 }

@@ -47,6 +47,7 @@ const groups = (): FormGroup[] => [
 
 const root = (): FormGroup =>
   group('', 'Site file', '', [
+    field('isohaline', 'Isohaline', { kind: 'choice', choices: ['1'] }),
     field('name', 'Name', { kind: 'text', help: 'what people call the tank' }),
     field('place', 'Place', { kind: 'text', optional: true, help: 'where it stands' }),
   ], { groups: groups() })

@@ -136,12 +136,6 @@ export class FixtureServer {
         return this.#json(response, { sites: sites() })
       case 'POST /api/drafts/odds':
         return this.#json(response, { ...fleet.odds, drawingWide: testing('wide'), drawingNarrow: testing('narrow') })
-      case 'POST /api/drafts/check':
-      case 'POST /api/drafts/section.svg': {
-        const wrongs = mistakesIn((body as Schemas['DraftInBody']).text)
-        if (wrongs.length > 0) return this.#problem(response, 422, 'The site file has one mistake.', wrongs)
-        return key.endsWith('check') ? this.#json(response, fleet.check) : this.#svg(response, query('format'))
-      }
       case 'POST /api/drafts/form': {
         const { text, edits } = body as Schemas['EditDraftInBody']
         const section = drawing(query('format')).toString()
@@ -166,6 +160,8 @@ export class FixtureServer {
         return this.#json(response, { channels: fleet.channels() })
       case 'GET series':
         return this.#json(response, fleet.series(query('channel'), from, to, Number(query('points'))))
+      case 'GET beliefs':
+        return this.#json(response, fleet.beliefs(from, to))
       case 'GET ledger':
         return this.#json(response, { days: fleet.ledger(from, to) })
       case 'GET events':
