@@ -34,6 +34,8 @@ func (g gatherer) Collect(out chan<- prometheus.Metric) {
 		wire.Sample{Name: "isohaline_notices_sent_total", Help: "Messages about alarms that a channel took.", Value: s.Sent.Load()},
 		wire.Sample{Name: "isohaline_notices_problems_total", Help: "Attempts to deliver a message that failed.", Value: s.Problems.Load()},
 		wire.Sample{Name: "isohaline_notices_given_up_total", Help: "Messages that were given up: somebody was not told.", Value: s.GivenUp.Load()},
+		wire.Sample{Name: "isohaline_upkeep_done_total", Help: "How often old readings and sessions were dropped.", Value: g.s.tidied.done.Load()},
+		wire.Sample{Name: "isohaline_upkeep_problems_total", Help: "How often they could not be.", Value: g.s.tidied.problems.Load()},
 		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Watch.Feed.Subscribers())},
 	)
 	for _, sample := range samples {

@@ -83,6 +83,7 @@ type Server struct {
 	http     *http.Server
 	web      net.Listener
 	mqtt     net.Listener
+	tidied   upkeepCounters
 }
 
 // Open makes the service and takes its addresses, so that they are known before
@@ -219,6 +220,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
 	group.Go(func() error { return s.tick(ctx) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
+	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error {
 		if err := s.http.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("serving browsers: %w", err)

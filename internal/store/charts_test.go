@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -190,6 +191,35 @@ func TestPrune(t *testing.T) {
 	})
 }
 
+// TestRetention is set and read, and what is absurd is not set.
+func TestRetention(t *testing.T) {
+	each(t, func(t *testing.T, s *store.Store) {
+		ctx := t.Context()
+		e := s.Edit("Ines", t0)
+		same(t, "at first", store.Retention{}, got(s.Retention(ctx))(t))
+		want := store.Retention{Readings: 30 * day, Minutes: 400 * day}
+		must(t, e.SetRetention(ctx, want))
+		if err := e.SetRetention(ctx, store.Retention{Readings: time.Hour}); !contains(err, "use at least a day") {
+			t.Errorf("an hour: %v", err)
+		}
+		same(t, "set", want, got(s.Retention(ctx))(t))
+		line := got(s.Audit(ctx, store.AuditQuery{Limit: 1}))(t)[0]
+		if line.Who != "Ines" || line.Subject != "setting/readings.retention" || !strings.Contains(line.Detail, "2592000") {
+			t.Errorf("the audit log says %+v", line)
+		}
+
+		if at := got(s.Newest(ctx))(t); !at.IsZero() {
+			t.Errorf("without readings the newest is of %v", at)
+		}
+		c := makeChannels(t, s, 2)
+		fill(t, s, c[0], t0, time.Hour, 30)
+		fill(t, s, c[1], t0, time.Hour, 20)
+		if at := got(s.Newest(ctx))(t); !at.Equal(t0.Add(29 * time.Hour)) {
+			t.Errorf("the newest reading is of %v", at)
+		}
+	})
+}
+
 func TestRetentionCheck(t *testing.T) {
 	for _, row := range []struct {
 		keep store.Retention
@@ -200,6 +230,7 @@ func TestRetentionCheck(t *testing.T) {
 		{store.Retention{Readings: day}, ""},
 		{store.Retention{Readings: day - 1}, "retention of readings: 23h59m59"},
 		{store.Retention{Readings: -day}, "use at least a day"},
+		{store.Retention{Days: 36_501 * day}, "at most 100 years"},
 		{store.Retention{Readings: 2 * day, Minutes: day}, "minutes: 24h0m0s is shorter than that of readings"},
 		{store.Retention{Minutes: day}, "shorter than that of readings"},
 		{store.Retention{Readings: day, Minutes: day, Days: day}, "days: 24h0m0s is shorter than that of hours"},

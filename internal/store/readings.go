@@ -131,6 +131,25 @@ func (s *Store) Readings(ctx context.Context, channel int64, from, to time.Time,
 	return wrap(rows.Err(), "reading channel %d", channel)
 }
 
+// First is the time of the first reading that is kept of any of some channels,
+// the zero Time if there is none.
+func (s *Store) First(ctx context.Context, channels []int64) (first time.Time, err error) {
+	for _, channel := range channels {
+		var at int64
+		err := s.read.QueryRowContext(ctx, "SELECT at FROM readings WHERE channel = ? ORDER BY at LIMIT 1", channel).Scan(&at)
+		if errors.Is(err, sql.ErrNoRows) {
+			continue
+		}
+		if err != nil {
+			return first, wrap(err, "reading the first value of channel %d", channel)
+		}
+		if t := time.UnixMicro(at).UTC(); first.IsZero() || t.Before(first) {
+			first = t
+		}
+	}
+	return first, nil
+}
+
 // Latest is the last reading of each channel that has one, by channel.
 func (s *Store) Latest(ctx context.Context, channels []int64) (map[int64]Reading, error) {
 	latest := map[int64]Reading{}

@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -14,20 +16,60 @@ type Retention struct {
 	Readings, Minutes, Hours, Days time.Duration
 }
 
+// The ages that are taken, but for 0; a longer one is a slip of the pen.
+const (
+	leastRetention = 24 * time.Hour
+	mostRetention  = 100 * 365 * 24 * time.Hour
+)
+
 // Check says what is wrong with it, nil if nothing: a finer resolution is not
 // kept longer than a coarser one, since charts of old times need the coarser.
 func (r *Retention) Check() error {
 	names := []string{"readings", "minutes", "hours", "days"}
 	kept := []time.Duration{r.Readings, r.Minutes, r.Hours, r.Days}
 	for i, d := range kept {
-		if d != 0 && d < 24*time.Hour {
-			return fmt.Errorf("retention of %s: %v, use at least a day, or 0 for ever", names[i], d)
+		if d != 0 && (d < leastRetention || d > mostRetention) {
+			return fmt.Errorf("retention of %s: %v, use at least a day and at most 100 years, or 0 for ever", names[i], d)
 		}
 		if i > 0 && d != 0 && (kept[i-1] == 0 || kept[i-1] > d) {
 			return fmt.Errorf("retention of %s: %v is shorter than that of %s, use at least as long", names[i], d, names[i-1])
 		}
 	}
 	return nil
+}
+
+// retentionSetting holds the Retention that is set.
+const retentionSetting = "readings.retention"
+
+// Retention is the retention that is set; for ever until somebody sets one.
+func (s *Store) Retention(ctx context.Context) (Retention, error) {
+	var r Retention
+	err := s.Setting(ctx, retentionSetting, &r)
+	if errors.Is(err, ErrNotFound) {
+		err = nil
+	}
+	return r, err
+}
+
+// SetRetention saves a retention. The audit log says which.
+func (e *Editor) SetRetention(ctx context.Context, r Retention) error {
+	if err := r.Check(); err != nil {
+		return err
+	}
+	return e.do(ctx, "set", "setting", retentionSetting, r, func(ctx context.Context, tx bun.Tx) error {
+		return putSetting(ctx, tx, retentionSetting, r)
+	})
+}
+
+// Newest is the time of the newest reading of any channel, the zero Time if
+// there is none.
+func (s *Store) Newest(ctx context.Context) (time.Time, error) {
+	var at sql.NullInt64
+	err := s.read.QueryRowContext(ctx, "SELECT max(last_at) FROM rollup_day").Scan(&at)
+	if err != nil || !at.Valid {
+		return time.Time{}, wrap(err, "reading when the newest reading is of")
+	}
+	return time.UnixMicro(at.Int64).UTC(), nil
 }
 
 // horizonsSetting holds the horizon of each resolution, by its name.

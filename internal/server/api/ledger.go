@@ -55,27 +55,54 @@ func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
-	fills, err := a.watch.Fills(ctx, in.Tank, in.From, in.To)
+	out := &ledgerOut{}
+	out.Body.Days = []LedgerDay{}
+	first, err := a.watch.First(ctx, in.Tank)
 	if err != nil {
 		return nil, err
 	}
-	out := &ledgerOut{}
-	out.Body.Days = []LedgerDay{}
-	if len(fills) == 0 {
+	from, to := latest(in.From, first).UTC().Truncate(day), in.To
+	if now := a.now(); to.After(now) {
+		to = now
+	}
+	if first.IsZero() || !from.Before(to) {
 		return out, nil
 	}
-	believed := believed(&v)
-	const day = 24 * time.Hour
-	begin := in.From.UTC().Truncate(day)
-	for d := begin; d.Before(in.To); d = d.Add(day) {
-		out.Body.Days = append(out.Body.Days, LedgerDay{Day: d.Format(dayLayout), Expected: &believed.ExpectedLitresDay})
+	fills, err := a.watch.Fills(ctx, in.Tank, from, to)
+	if err != nil {
+		return nil, err
+	}
+	beliefs, err := a.store.BeliefsByDay(ctx, in.Tank, from, to)
+	if err != nil {
+		return nil, err
+	}
+	var flows []float64 // of the pump, by day
+	for d := from; d.Before(to); d = d.Add(day) {
+		line, flow := LedgerDay{Day: d.Format(dayLayout)}, v.Estimate.FlowLMin
+		if len(beliefs) > 0 && beliefs[0].At.Equal(d) {
+			b := &beliefs[0]
+			line.Expected, flow = &Band{b.ExpectedLDay, b.ExpectedLowL, b.ExpectedHighL}, b.FlowLMin
+			beliefs = beliefs[1:]
+		}
+		out.Body.Days, flows = append(out.Body.Days, line), append(flows, flow)
 	}
 	for _, f := range fills {
-		d := &out.Body.Days[f.At.Sub(begin)/day]
-		d.Fills++
-		d.Litres += f.Ran.Minutes() * believed.PumpLitresMin.Value
+		i := int(f.At.Sub(from) / day)
+		if i < 0 {
+			continue // it began on the day before
+		}
+		out.Body.Days[i].Fills++
+		out.Body.Days[i].Litres += f.Ran.Minutes() * flows[i]
 	}
 	return out, nil
+}
+
+// latest is the later of two times.
+func latest(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // mostEvents is how many events one answer has.

@@ -17,7 +17,7 @@ const accountKind = "account"
 
 // keep brings a change into the store, in an order that a process may be killed
 // in at any point: readings first, each once however often they come; then
-// alarms; then accounts with their findings. What comes after the accounts'
+// alarms; then accounts with their findings, and what they believe. What comes after the accounts'
 // checkpoint is told again by the log, worked out again to the same findings, and
 // asked of the alarms again, where it is nothing new.
 func (w *Watch) keep(ctx context.Context, c *change, saved [][]byte) error {
@@ -53,7 +53,7 @@ func (w *Watch) keep(ctx context.Context, c *change, saved [][]byte) error {
 			return err
 		}
 	}
-	return nil
+	return w.keepBeliefs(ctx)
 }
 
 // differs says whether alarms are more than a later look at the same ones.

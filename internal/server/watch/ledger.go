@@ -47,6 +47,20 @@ func (w *Watch) Fills(ctx context.Context, tankID string, from, to time.Time) ([
 	return fills, err
 }
 
+// First is when a tank was first heard of, as far as its readings are kept; zero
+// if it never was.
+func (w *Watch) First(ctx context.Context, tankID string) (time.Time, error) {
+	list, err := w.channelsOf(ctx, tankID)
+	if err != nil {
+		return time.Time{}, err
+	}
+	ids := make([]int64, len(list))
+	for i, c := range list {
+		ids[i] = c.ID
+	}
+	return w.store.First(ctx, ids)
+}
+
 // Turn is a contact that changed.
 type Turn struct {
 	At      time.Time

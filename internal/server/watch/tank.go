@@ -7,6 +7,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
 
@@ -28,6 +29,10 @@ type tank struct {
 	plain map[account.Code]account.Finding
 	// saved is the state as the store has it.
 	saved []byte
+	// beliefs are those that were noted and are not in the store yet, noted is
+	// the full hour of the last one.
+	beliefs []store.Belief
+	noted   time.Time
 }
 
 // begin takes up a tank from what the store has of it; nothing for a new one.
@@ -65,6 +70,9 @@ func (t *tank) restore() error {
 // hear lets the account take a reading. What it refuses is no reason to stop:
 // the reading stays in the store and the refusal is returned to be counted.
 func (t *tank) hear(r *wire.Reading) (changed bool, told []account.Finding, err error) {
+	if len(t.lasts) == 0 {
+		t.noted = r.At.Truncate(store.BeliefEvery) // nothing was believed before
+	}
 	changed = t.lasts.take(r)
 	o, ok := t.lasts.observation(r)
 	// A contact may be repeated as often as a device likes; what counts is the

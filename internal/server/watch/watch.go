@@ -89,6 +89,7 @@ func (w *Watch) Take(ctx context.Context, readings []wire.Reading) error {
 			continue // its device is gone; the reading is kept all the same
 		}
 		changed, found, err := t.hear(r)
+		t.note()
 		if f, ok := t.touched(r); ok && changed {
 			w.touch(&c, t, f, now)
 		}
@@ -141,6 +142,7 @@ func (w *Watch) Tick(ctx context.Context) error {
 			if found := t.account.Advance(&t.state, now); len(found) > 0 {
 				w.moved(&c, t, found, now)
 			}
+			t.note()
 		}
 	}
 	for _, p := range w.places {

@@ -937,6 +937,8 @@ export interface components {
             pumpLitresMin: number[];
             /** @description standard deviation of the flow */
             pumpSD: number[];
+            /** @description how long the reservoir was to last; null where nobody knew what was in it */
+            reservoirDays: (number | null)[];
             salinityPSU: number[];
             /** @description standard deviation of the salinity */
             salinitySD: number[];
