@@ -41,13 +41,17 @@ func storable(x float64) float64 {
 // keepBeliefs brings what was noted into the store.
 func (w *Watch) keepBeliefs(ctx context.Context) error {
 	for _, t := range w.tanks {
-		if len(t.beliefs) == 0 {
-			continue
+		err := error(nil)
+		switch {
+		case !t.anew.IsZero():
+			err = w.store.ReplaceBeliefs(ctx, t.id, t.anew, t.beliefs)
+		case len(t.beliefs) > 0:
+			err = w.store.SaveBeliefs(ctx, t.id, t.beliefs)
 		}
-		if err := w.store.SaveBeliefs(ctx, t.id, t.beliefs); err != nil {
+		if err != nil {
 			return err
 		}
-		t.beliefs = nil
+		t.beliefs, t.anew = nil, time.Time{}
 	}
 	return nil
 }

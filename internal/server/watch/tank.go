@@ -33,6 +33,9 @@ type tank struct {
 	// the full hour of the last one.
 	beliefs []store.Belief
 	noted   time.Time
+	// anew: they take the place of those since then, because the account has
+	// worked through its readings again; zero: they do not.
+	anew time.Time
 }
 
 // begin takes up a tank from what the store has of it; nothing for a new one.
