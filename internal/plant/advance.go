@@ -2,7 +2,8 @@ package plant
 
 import "math"
 
-// advance moves water and salt for dt seconds at the segment's flows.
+// advance moves water, and what is dissolved in it, for dt seconds at the
+// segment's flows.
 func (r *run) advance(dt float64) {
 	f, from, b, fl := &r.segment.flows, &r.segment.at, &r.out.Books, r.tw.fluid
 	hasSump := r.tw.site.HasSump()
@@ -12,7 +13,7 @@ func (r *run) advance(dt float64) {
 	case f.topOff > 0:
 		var water parcel
 		if r.tw.site.TopOff.Plumbed != nil {
-			water = fl.parcelOf(f.topOff*dt, 0)
+			water = fl.parcelOf(f.topOff*dt, r.tw.topOffWater)
 			b.enter(water)
 			r.out.drawMains(f.topOff*dt, r.tw.line.rejectRatio)
 		} else {
@@ -28,7 +29,7 @@ func (r *run) advance(dt float64) {
 		r.reservoir.add(fl.draw(&r.chamber, -f.topOff*dt))
 	}
 	if f.refill > 0 {
-		water := fl.parcelOf(f.refill*dt, 0)
+		water := fl.parcelOf(f.refill*dt, r.tw.topOffWater)
 		b.enter(water)
 		r.out.drawMains(f.refill*dt, r.tw.line.rejectRatio)
 		r.reservoir.add(water)
@@ -38,19 +39,20 @@ func (r *run) advance(dt float64) {
 	}
 
 	// The tank's own losses.
-	difference := 0.0
-	leaking := &r.chamber
+	var difference dissolved
+	animals, animalsM3 := &r.chamber, from.chamberM3
 	if hasSump {
-		leaking = &r.display
-		difference = r.display.saltPerM3(from.displayM3) - r.chamber.saltPerM3(from.chamberM3)
+		animals, animalsM3 = &r.display, from.displayM3
+		difference = r.display.dissolvedIn(from.displayM3).minus(r.chamber.dissolvedIn(from.chamberM3))
 		r.evaporate(&r.display, f.evapDisplayKgS*dt)
 		if f.spillDisplay > 0 {
 			r.floor[FromDisplay].add(fl.draw(&r.display, f.spillDisplay*dt))
 		}
 	}
 	if f.leak > 0 {
-		r.floor[FromLeak].add(fl.draw(leaking, f.leak*dt))
+		r.floor[FromLeak].add(fl.draw(animals, f.leak*dt))
 	}
+	r.consume(animals, animalsM3, dt)
 	r.evaporate(&r.chamber, f.evapChamberKgS*dt)
 	if f.skim > 0 {
 		skimmate := fl.draw(&r.chamber, f.skim*dt)
@@ -66,8 +68,9 @@ func (r *run) advance(dt float64) {
 	r.measure()
 }
 
-// exchange carries water and salt between display and chamber.
-func (r *run) exchange(dt, differenceBefore float64) {
+// exchange carries water, and what is dissolved in it, between display and
+// chamber.
+func (r *run) exchange(dt float64, differenceBefore dissolved) {
 	f, fl := &r.segment.flows, r.tw.fluid
 	if net := (f.returned - f.overflowed) * dt; net > 0 {
 		r.display.add(fl.draw(&r.chamber, net))
@@ -83,14 +86,17 @@ func (r *run) exchange(dt, differenceBefore float64) {
 	// solution over dt, with the sources' share taken from what they did just
 	// now.
 	perM3 := 1/displayM3 + 1/chamberM3
-	after := r.display.saltPerM3(displayM3) - r.chamber.saltPerM3(chamberM3)
+	after := r.display.dissolvedIn(displayM3).minus(r.chamber.dissolvedIn(chamberM3))
 	decay, held := relaxation(both * perM3 * dt)
-	target := differenceBefore*decay + (after-differenceBefore)*held
-	saltKg := (target - after) / perM3
-	saltKg = min(max(saltKg, -r.display.saltKg), r.chamber.saltKg)
+	crosses := func(before, after, inDisplay, inChamber float64) float64 {
+		target := before*decay + (after-before)*held
+		return min(max((target-after)/perM3, -inDisplay), inChamber)
+	}
+	saltKg := crosses(differenceBefore.saltKgM3, after.saltKgM3, r.display.saltKg, r.chamber.saltKg)
+	alkMol := crosses(differenceBefore.alkMolM3, after.alkMolM3, r.display.alkMol, r.chamber.alkMol)
 	waterKg := saltKg * fl.saltM3Kg / fl.waterM3Kg
-	r.display.add(parcel{waterKg: -waterKg, saltKg: saltKg})
-	r.chamber.add(parcel{waterKg: waterKg, saltKg: -saltKg})
+	r.display.add(parcel{waterKg: -waterKg, saltKg: saltKg, alkMol: alkMol})
+	r.chamber.add(parcel{waterKg: waterKg, saltKg: -saltKg, alkMol: -alkMol})
 }
 
 const (
@@ -111,6 +117,17 @@ func relaxation(x float64) (decay, held float64) {
 	}
 	decay = math.Exp(-x)
 	return decay, (1 - decay) / x
+}
+
+// consume takes the alkalinity that animals and algae build into lime, down to
+// what they cannot use.
+func (r *run) consume(p *parcel, volumeM3, dt float64) {
+	if r.tw.uptakeMolS == 0 {
+		return
+	}
+	mol := min(r.tw.uptakeMolS*dt, max(p.alkMol-r.tw.uptakeEndsMolM3*volumeM3, 0))
+	p.alkMol -= mol
+	r.out.Books.leave(parcel{alkMol: mol})
 }
 
 // evaporate takes fresh water, as much as there is.

@@ -10,10 +10,11 @@ import (
 // calendar is what comes by the clock.
 type calendar struct {
 	visit, change, reboot time.Duration
+	hand                  time.Duration // when somebody tops off by hand
 	find                  time.Duration // when the alarm's answer arrives
 }
 
-var emptyCalendar = calendar{visit: never, change: never, reboot: never, find: never}
+var emptyCalendar = calendar{visit: never, change: never, reboot: never, hand: never, find: never}
 
 func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
 
@@ -64,6 +65,11 @@ func (r *run) followCalendar() {
 		r.visit()
 		r.calendar.visit += days(r.tw.site.People.DaysBetweenVisits)
 	}
+	if r.now >= r.calendar.hand {
+		r.settle()
+		r.topOffByHand()
+		r.calendar.hand += r.cond.HandEvery
+	}
 	if r.now >= r.calendar.change {
 		r.settle()
 		r.changeWater()
@@ -78,7 +84,7 @@ func (r *run) floorStopsReturn() bool {
 
 // nextOnCalendar is the next instant at which followCalendar has something to do.
 func (r *run) nextOnCalendar() time.Duration {
-	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.find)
+	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.hand, r.calendar.find)
 	if len(r.later) > 0 {
 		t = min(t, r.onset+r.later[0].After)
 	}
@@ -130,23 +136,38 @@ func (r *run) fillReservoir() {
 		return
 	}
 	if missing := r.tw.reservoirFullM3 - r.reservoirM3; missing > 0 {
-		fresh := r.tw.fluid.parcelOf(missing, 0)
+		fresh := r.tw.fluid.parcelOf(missing, r.tw.topOffWater)
 		r.reservoir.add(fresh)
 		r.out.Books.enter(fresh)
 	}
 }
 
-// changeWater swaps old water for new, the same share of every volume.
+// topOffByHand pours in at once what the system lacks.
+func (r *run) topOffByHand() {
+	missing := r.tw.SystemM3() - r.chamberM3 - r.displayM3
+	if missing <= 0 {
+		return
+	}
+	water := r.tw.fluid.parcelOf(missing, r.tw.topOffWater)
+	r.chamber.add(water)
+	r.out.Books.enter(water)
+	r.out.TopOffM3 += missing
+	r.measure()
+	r.jolted()
+}
+
+// changeWater swaps old water for new, the same share of every volume. A weak
+// mix is weak in everything.
 func (r *run) changeWater() {
 	w := r.tw.site.WaterChange
-	psu := w.SalinityPSU
-	if r.cond.WaterChangePSU > 0 {
-		psu = r.cond.WaterChangePSU
+	m := r.tw.newWater
+	if psu := r.cond.WaterChangePSU; psu > 0 {
+		m = r.tw.seaAt(psu)
 	}
 	share := min(w.VolumeM3/(r.chamberM3+r.displayM3), 1)
 	swap := func(p *parcel, volumeM3 float64) {
 		r.out.Books.leave(p.take(share))
-		fresh := r.tw.fluid.parcelOf(share*volumeM3, psu)
+		fresh := r.tw.fluid.parcelOf(share*volumeM3, m)
 		p.add(fresh)
 		r.out.Books.enter(fresh)
 	}

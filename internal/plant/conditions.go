@@ -30,6 +30,7 @@ type Conditions struct {
 
 	ReservoirSalted    bool // filled with salt water at the last visit
 	ReservoirForgotten bool // not filled at visits
+	LimeStirred        bool // the lime on its floor was stirred up at the last visit
 	ReservoirLeakM3S   float64
 	RefillStuckOpen    bool
 	RefillStuckShut    bool
@@ -48,6 +49,9 @@ type Conditions struct {
 	WaterChangePSU float64
 
 	EvaporationFactor float64
+	// HandEvery: nothing is topped off but by a person, who so often pours in
+	// at once what the system lacks; 0: nobody does.
+	HandEvery time.Duration
 	// BucketM3 of fresh water is emptied into the tank at the onset.
 	BucketM3 float64
 

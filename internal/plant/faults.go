@@ -38,6 +38,7 @@ const (
 	humidSpellFactor   = 0.5
 	bucketFrac         = 0.03 // of the water in the system
 	bucketMaxM3        = 10e-3
+	limeStirredGL      = 5.0 // undissolved lime in a litre of what is pumped
 )
 
 const day = 24 * time.Hour
@@ -55,6 +56,7 @@ func sensorsShare(s *site.Site) bool {
 func hasPump(s *site.Site) bool      { return s.TopOff.Pump != nil }
 func hasReservoir(s *site.Site) bool { return s.TopOff.Reservoir != nil }
 func hasRefill(s *site.Site) bool    { return hasReservoir(s) && s.TopOff.Reservoir.Refill != nil }
+func hasLime(s *site.Site) bool      { return hasReservoir(s) && s.TopOff.Reservoir.LimeWater }
 func hasSkimmer(s *site.Site) bool   { return s.Skimmer != nil }
 
 // Faults is the catalogue, in the order a practitioner would walk the system.
@@ -193,6 +195,9 @@ var Faults = []Fault{
 	{ID: "reservoir-leak", Unit: "reservoir", Applies: hasReservoir,
 		Words: "the reservoir weeps half a litre a day",
 		Apply: func(_ *Twin, c *Conditions) { c.ReservoirLeakM3S = reservoirLeakM3Day / day.Seconds() }},
+	{ID: "lime-stirred", Unit: "filling the reservoir", Applies: hasLime,
+		Words: "the lime on the reservoir's floor is stirred up, so that a slurry of 5 g more a litre is pumped",
+		Apply: func(_ *Twin, c *Conditions) { c.LimeStirred = true }},
 	{ID: "refill-stuck-open", Unit: "reservoir refill", Applies: hasRefill,
 		Words: "the reservoir's automatic refill sticks open",
 		Apply: func(_ *Twin, c *Conditions) { c.RefillStuckOpen = true }},

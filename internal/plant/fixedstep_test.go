@@ -28,6 +28,7 @@ type fixedStep struct {
 	out                              guard.Outputs
 	topOffM3, evaporatedM3           float64
 	lowPSU, highPSU, lowM3, highM3   float64
+	lowDKH, highDKH                  float64
 	drains                           drains
 	request                          guard.Request
 	returnWas                        bool
@@ -70,12 +71,12 @@ func (c *fixedContact) follow(chamberM3, dt float64) {
 
 func newFixedStep(tw *Twin, step time.Duration) *fixedStep {
 	f := &fixedStep{tw: tw, step: step, settings: *tw.setup.Guard, onset: SpinUp, cond: Healthy()}
-	f.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.targetPSU)
+	f.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.sea)
 	if tw.site.HasSump() {
 		f.drains = tw.drainsUnder(&f.cond)
-		f.display = tw.fluid.parcelOf(f.drains.runningM3, tw.targetPSU)
+		f.display = tw.fluid.parcelOf(f.drains.runningM3, tw.sea)
 	}
-	f.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, 0)
+	f.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, tw.topOffWater)
 	f.nextVisit, f.nextChange = never, never
 	f.returnWas, f.drainPrimed = tw.site.HasSump(), true
 	f.fit()
@@ -103,13 +104,17 @@ func (f *fixedStep) run(c Conditions, length time.Duration) {
 	if f.tw.site.HasSump() {
 		f.drains = f.tw.drainsUnder(&f.cond)
 	}
-	f.reservoir = f.tw.fluid.parcelOf(f.tw.reservoirFullM3, 0)
+	f.reservoir = f.tw.fluid.parcelOf(f.tw.reservoirFullM3, f.tw.topOffWater)
 	f.cup = parcel{}
 	if c.Held {
 		f.request = guard.Hold
 	}
 	f.topOffM3, f.evaporatedM3 = 0, 0
 	f.lowPSU, f.highPSU, f.lowM3, f.highM3 = math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	f.lowDKH, f.highDKH = math.Inf(1), math.Inf(-1)
+	if c.LimeStirred {
+		f.reservoir.alkMol += limeStirredGL * 1000 * limeMolPerG * f.tw.reservoirFullM3
+	}
 	f.nextVisit = f.onset + days(f.tw.site.People.DaysBetweenVisits)
 	if w := f.tw.site.WaterChange; w != nil {
 		f.nextChange = f.onset + days(w.EveryDays)
@@ -134,7 +139,7 @@ func (f *fixedStep) once() {
 	}
 	if f.now >= f.nextVisit {
 		missing := tw.reservoirFullM3 - fl.volumeM3(f.reservoir)
-		f.reservoir.add(fl.parcelOf(missing, 0))
+		f.reservoir.add(fl.parcelOf(missing, tw.topOffWater))
 		f.cup = parcel{}
 		f.nextVisit += days(s.People.DaysBetweenVisits)
 	}
@@ -142,9 +147,9 @@ func (f *fixedStep) once() {
 	if f.now >= f.nextChange {
 		share := s.WaterChange.VolumeM3 / (displayM3 + chamberM3)
 		f.chamber.take(share)
-		f.chamber.add(fl.parcelOf(share*chamberM3, s.WaterChange.SalinityPSU))
+		f.chamber.add(fl.parcelOf(share*chamberM3, tw.newWater))
 		f.display.take(share)
-		f.display.add(fl.parcelOf(share*displayM3, s.WaterChange.SalinityPSU))
+		f.display.add(fl.parcelOf(share*displayM3, tw.newWater))
 		f.nextChange += days(s.WaterChange.EveryDays)
 	}
 
@@ -176,7 +181,7 @@ func (f *fixedStep) once() {
 		topOff = tw.line.pumped.at(outletM-surfaceM) * f.cond.TopOffPumpFrac
 	}
 	psu := f.chamber.salinityPSU()
-	evapChamber := tw.evapChamber.kgS(psu-tw.targetPSU) * f.cond.EvaporationFactor * dt
+	evapChamber := tw.evapChamber.kgS(psu-tw.target.psu) * f.cond.EvaporationFactor * dt
 	evapDisplay := 0.0
 	skim := 0.0
 	if s.Skimmer != nil && powered && fl.volumeM3(f.cup) < s.Skimmer.CupM3 {
@@ -184,7 +189,7 @@ func (f *fixedStep) once() {
 	}
 	returned, overflowed := 0.0, 0.0
 	if s.HasSump() {
-		evapDisplay = tw.evapDisplay.kgS(f.display.salinityPSU()-tw.targetPSU) * f.cond.EvaporationFactor * dt
+		evapDisplay = tw.evapDisplay.kgS(f.display.salinityPSU()-tw.target.psu) * f.cond.EvaporationFactor * dt
 		returned, overflowed = f.circulation(returns, displayM3, chamberM3, dt)
 	}
 
@@ -206,11 +211,16 @@ func (f *fixedStep) once() {
 	}
 	f.evaporatedM3 += (evapChamber + evapDisplay) * fl.waterM3Kg
 
-	animals := f.chamber.salinityPSU()
+	animals, animalsM3 := &f.chamber, chamberM3
 	if s.HasSump() {
-		animals = f.display.salinityPSU()
+		animals, animalsM3 = &f.display, displayM3
 	}
-	f.lowPSU, f.highPSU = min(f.lowPSU, animals), max(f.highPSU, animals)
+	if animals.alkMol > tw.uptakeEndsMolM3*animalsM3 {
+		animals.alkMol -= tw.uptakeMolS * dt
+	}
+	now := tw.waterOf(animals)
+	f.lowPSU, f.highPSU = min(f.lowPSU, now.psu), max(f.highPSU, now.psu)
+	f.lowDKH, f.highDKH = min(f.lowDKH, now.dkh), max(f.highDKH, now.dkh)
 	f.lowM3, f.highM3 = min(f.lowM3, chamberM3), max(f.highM3, chamberM3)
 }
 

@@ -10,13 +10,14 @@ import (
 // standing is what the harm classes are read from, at one instant.
 type standing struct {
 	at                 time.Duration // since the onset
-	psu, floorM3       float64
+	animals            water
+	floorM3            float64
 	pumpDry, returnDry time.Duration
 }
 
 func (r *run) standing() standing {
 	return standing{
-		at: r.segment.since - r.onset, psu: r.animalsPSU(), floorM3: counted(r.floorM3),
+		at: r.segment.since - r.onset, animals: r.animals(), floorM3: counted(r.floorM3),
 		pumpDry: r.out.PumpDry, returnDry: r.out.ReturnDry,
 	}
 }
@@ -25,14 +26,12 @@ func (r *run) standing() standing {
 func (r *run) observe(before standing) {
 	o, since := &r.out, r.now-r.onset
 	after := before
-	after.at, after.psu, after.floorM3 = since, r.animalsPSU(), counted(r.floorM3)
-	if mixed, at, ok := r.mixedSoon(); ok {
-		o.LowPSU, o.HighPSU = min(o.LowPSU, mixed), max(o.HighPSU, mixed)
-		o.HourPSU = max(o.HourPSU, r.hour.change(at, mixed))
+	after.at, after.animals, after.floorM3 = since, r.animals(), counted(r.floorM3)
+	if at, ok := r.mixedSoon(); ok {
+		r.taste(at, r.segment.mixed)
 	}
-	o.LowPSU, o.HighPSU = min(o.LowPSU, after.psu), max(o.HighPSU, after.psu)
+	r.taste(since, after.animals)
 	o.HighChamberM, o.LowChamberM = max(o.HighChamberM, r.chamberM3), min(o.LowChamberM, r.chamberM3)
-	o.HourPSU = max(o.HourPSU, r.hour.change(since, after.psu))
 	step := r.now - r.segment.since
 	if r.pumpPowered && hasReservoir(r.tw.site) && !r.segment.governors.source {
 		o.PumpDry += step
@@ -56,25 +55,62 @@ func (r *run) observe(before standing) {
 	}
 }
 
+// taste takes the animals' water at a time since the onset into the outcome.
+func (r *run) taste(since time.Duration, w water) {
+	o := &r.out
+	o.LowPSU, o.HighPSU = min(o.LowPSU, w.psu), max(o.HighPSU, w.psu)
+	o.LowDKH, o.HighDKH = min(o.LowDKH, w.dkh), max(o.HighDKH, w.dkh)
+	o.HourPSU = max(o.HourPSU, math.Abs(w.psu-r.hour.ago(since, w).psu))
+	dayAgo := r.day.ago(since, w)
+	o.DayDKH = max(o.DayDKH, math.Abs(w.dkh-dayAgo.dkh))
+	if settled, closed := rankOf(w, dayAgo); r.settled.reaches(settled, quietSettledDKH) || r.closed.reaches(closed, quietClosedDKH) {
+		r.gaugePH(w, dayAgo)
+	}
+}
+
+// reach is how far something has gone either way.
+type reach struct{ low, high float64 }
+
+func (s *reach) reaches(v, further float64) bool { return v < s.low-further || v > s.high+further }
+func (s *reach) include(v float64)               { s.low, s.high = min(s.low, v), max(s.high, v) }
+
+// gaugePH works out pH, which takes far longer than all else in a segment, so
+// it is done only where the water goes further than before. Water that
+// carbonate cannot answer for, such as a sump that has dried out, leaves the
+// outcome as it is.
+func (r *run) gaugePH(w, dayAgo water) {
+	rankSettled, rankClosed := rankOf(w, dayAgo)
+	r.settled.include(rankSettled)
+	r.closed.include(rankClosed)
+	closed, settled, ok := r.tw.chemistry.states(w, dayAgo)
+	if !ok {
+		return
+	}
+	o := &r.out
+	o.LowPH = min(o.LowPH, closed.PHTotal, settled.PHTotal)
+	o.HighPH = max(o.HighPH, closed.PHTotal, settled.PHTotal)
+	o.HighOmega = max(o.HighOmega, closed.OmegaAragonite, settled.OmegaAragonite)
+}
+
 // mixedTimes is how many time constants of the mixing make display and chamber
 // one water.
 const mixedTimes = 4
 
-// mixedSoon is the salinity that display and chamber came to early in a long
-// segment, and when. A fill leaves the chamber fresher than the display; once
+// mixedSoon is when display and chamber became one water early in a long
+// segment. A fill leaves the chamber fresher than the display; once
 // they have mixed the display stands lowest, and evaporation lifts it from
 // there, so neither end of the segment shows it.
-func (r *run) mixedSoon() (psu float64, at time.Duration, ok bool) {
+func (r *run) mixedSoon() (at time.Duration, ok bool) {
 	s := &r.segment
 	both := min(s.returned, s.overflowed)
 	if both <= 0 || s.at.displayM3 <= 0 || s.at.chamberM3 <= 0 {
-		return 0, 0, false
+		return 0, false
 	}
 	after := seconds(mixedTimes / (both * (1/s.at.displayM3 + 1/s.at.chamberM3)))
 	if after >= r.now-s.since {
-		return 0, 0, false
+		return 0, false
 	}
-	return s.mixedPSU, s.since - r.onset + after, true
+	return s.since - r.onset + after, true
 }
 
 // reach notes that a class began, and with it every class below.
@@ -99,10 +135,12 @@ func (r *run) reached(c Class, before, after standing) time.Duration {
 		}
 		first = min(first, t)
 	}
-	target := r.tw.targetPSU
-	passes(math.Abs(before.psu-target), math.Abs(after.psu-target), l.SalinityOffPSU[i])
+	from, to := before.animals.minus(r.tw.target), after.animals.minus(r.tw.target)
+	passes(math.Abs(from.psu), math.Abs(to.psu), l.SalinityOffPSU[i])
+	passes(math.Abs(from.dkh), math.Abs(to.dkh), AlkalinityOffDKH[i])
 	passes(before.floorM3, after.floorM3, l.FloorM3[i])
-	if r.out.HourPSU >= l.SalinityHourPSU[i] {
+	o := &r.out
+	if o.HourPSU >= l.SalinityHourPSU[i] || o.DayDKH >= AlkalinityDayDKH[i] || o.HighPH >= HighPH[i] || o.LowPH <= LowPH[i] {
 		first = min(first, after.at)
 	}
 	dry := func(from, to, limit time.Duration) { passes(float64(from), float64(to), float64(limit)) }
@@ -123,11 +161,11 @@ func (r *run) jolted() {
 	if !r.onsetDone {
 		return
 	}
-	o, psu := &r.out, r.animalsPSU()
-	since := r.now - r.onset
-	o.LowPSU, o.HighPSU = min(o.LowPSU, psu), max(o.HighPSU, psu)
-	o.HourPSU = max(o.HourPSU, r.hour.jump(since, psu))
-	// The classes follow at the segment's end, which reads the hour's change.
+	since, w := r.now-r.onset, r.animals()
+	r.hour.jump(since, w)
+	r.day.jump(since, w)
+	r.taste(since, w)
+	// The classes follow at the segment's end, which reads the outcome.
 }
 
 // hear notes the guard's alarms as they come.
@@ -147,64 +185,4 @@ func (r *run) hear() {
 	if o.BudgetAt == never && r.guardOut.Alarms.Has(guard.BudgetSpent) {
 		o.BudgetAt = since
 	}
-}
-
-// hourWindow remembers the last hour of salinity, thinned.
-type hourWindow struct {
-	at         [hourWindowSize]time.Duration
-	psu        [hourWindowSize]float64
-	head, tail int // newest, oldest: indices that only grow
-}
-
-const (
-	hourWindowSize = 128
-	hourSpacing    = time.Hour / (hourWindowSize - 8)
-)
-
-func (w *hourWindow) reset(now time.Duration, psu float64) {
-	w.head, w.tail = 0, 0
-	w.at[0], w.psu[0] = now, psu
-}
-
-// jump adds a reading that follows the last at once, and returns how far it is
-// from an hour earlier.
-func (w *hourWindow) jump(now time.Duration, psu float64) float64 {
-	was := w.change(now, w.psu[w.head%hourWindowSize])
-	w.push(now, psu)
-	return max(was, w.change(now, psu))
-}
-
-func (w *hourWindow) push(now time.Duration, psu float64) {
-	if w.head-w.tail == hourWindowSize-1 {
-		w.tail++
-	}
-	w.head++
-	j := w.head % hourWindowSize
-	w.at[j], w.psu[j] = now, psu
-}
-
-// change adds a reading and returns how far it is from an hour earlier, or
-// from the beginning if that is nearer.
-func (w *hourWindow) change(now time.Duration, psu float64) float64 {
-	from := now - time.Hour
-	for w.tail < w.head && w.at[(w.tail+1)%hourWindowSize] <= from {
-		w.tail++
-	}
-	i := w.tail % hourWindowSize
-	old := w.psu[i]
-	if w.at[i] < from {
-		// The oldest is more than an hour old: walk the line to the hour.
-		nextAt, nextPSU := now, psu
-		if w.tail < w.head {
-			j := (w.tail + 1) % hourWindowSize
-			nextAt, nextPSU = w.at[j], w.psu[j]
-		}
-		if nextAt > w.at[i] {
-			old += (nextPSU - old) * float64(from-w.at[i]) / float64(nextAt-w.at[i])
-		}
-	}
-	if now-w.at[w.head%hourWindowSize] >= hourSpacing {
-		w.push(now, psu)
-	}
-	return math.Abs(psu - old)
 }

@@ -1,6 +1,7 @@
 package plant
 
 import (
+	"math"
 	"time"
 
 	"isohaline/internal/guard"
@@ -38,6 +39,21 @@ func (c Class) String() string {
 	return [...]string{"none", "nuisance", "animals stressed", "animals at risk or wet floor", "loss of the tank or flooded building"}[c]
 }
 
+// Borders of the harm classes 1 to 4 in alkalinity and pH (total scale) of the
+// animals' water. Common practice, no source, but for two of HighPH: 8.5 and
+// 9.0 are the upper limits for open and for coastal marine life in the US
+// Environmental Protection Agency's Quality Criteria for Water (EPA
+// 440/5-86-001, 1986), and 6.5 in LowPH is the lower limit of both (from
+// memory; it does not name the scale, and the scales lie 0.15 apart).
+var (
+	// AlkalinityOffDKH is away from the target. Reefs are kept at 7 to 9.5.
+	AlkalinityOffDKH = [4]float64{1.5, 3, 5, 7}
+	// AlkalinityDayDKH is moved within a day. Corrections keep to 1.
+	AlkalinityDayDKH = [4]float64{1, 2, 4, 8}
+	HighPH           = [4]float64{8.5, 8.7, 9.0, 9.5}
+	LowPH            = [4]float64{7.6, 7.4, 7.2, 6.5}
+)
+
 // Hours during which the return pump draws air at which class 1, 2 and 3 begin,
 // and the time a top-off pump may run dry before that is class 1. Common
 // practice, no source.
@@ -62,6 +78,13 @@ type Outcome struct {
 	// LowPSU and HighPSU bound the salinity of the animals' water, HourPSU is
 	// its largest change within an hour.
 	LowPSU, HighPSU, HourPSU float64
+	// LowDKH and HighDKH bound the alkalinity of the animals' water, DayDKH is
+	// its largest change within a day.
+	LowDKH, HighDKH, DayDKH float64
+	// LowPH and HighPH bound pH (total scale) between the two things that may
+	// be true of the air: met by none of it for a day, or in balance with it.
+	// HighOmega is the highest saturation state of aragonite.
+	LowPH, HighPH, HighOmega float64
 	// HighChamberM and LowChamberM bound the chamber's level.
 	HighChamberM, LowChamberM float64
 	// PumpDry and ReturnDry are how long the pumps ran without water.
@@ -122,23 +145,30 @@ type Books struct {
 func (b *Books) enter(p parcel) { b.in.add(p) }
 func (b *Books) leave(p parcel) { b.out.add(p) }
 
-// WaterResidual and SaltResidual are what does not add up, as a share of all
-// that was there or came: rounding only.
+// WaterResidual is what does not add up, as a share of all that was there or
+// came: rounding only.
 func (b Books) WaterResidual() float64 {
-	return (b.before.waterKg + b.in.waterKg - b.out.waterKg - b.after.waterKg) /
-		(b.before.waterKg + b.in.waterKg)
+	return residual(b.before.waterKg, b.in.waterKg, b.out.waterKg, b.after.waterKg)
 }
 
 // SaltResidual: see WaterResidual.
 func (b Books) SaltResidual() float64 {
-	total := b.before.saltKg + b.in.saltKg
-	if total == 0 {
-		return 0
-	}
-	return (total - b.out.saltKg - b.after.saltKg) / total
+	return residual(b.before.saltKg, b.in.saltKg, b.out.saltKg, b.after.saltKg)
 }
 
-// stored is all water and salt inside the account, the floor's included.
+// AlkalinityResidual: see WaterResidual.
+func (b Books) AlkalinityResidual() float64 {
+	return residual(b.before.alkMol, b.in.alkMol, b.out.alkMol, b.after.alkMol)
+}
+
+func residual(before, in, out, after float64) float64 {
+	if before+in == 0 {
+		return 0
+	}
+	return (before + in - out - after) / (before + in)
+}
+
+// stored is all that is inside the account, the floor's included.
 func (r *run) stored() parcel {
 	p := r.display
 	p.add(r.chamber)
@@ -152,14 +182,22 @@ func (r *run) stored() parcel {
 
 func (r *run) openBooks() { r.out.Books = Books{before: r.stored()} }
 
-// begin is an outcome of nothing yet. The level's bounds are kept as volumes
-// until finish.
-func (o *Outcome) begin(psu, chamberM3 float64) {
-	*o = Outcome{
-		LowPSU: psu, HighPSU: psu, HighChamberM: chamberM3, LowChamberM: chamberM3,
+// beginOutcome is an outcome of nothing yet, since after the onset. The level's
+// bounds are kept as volumes until finish.
+func (r *run) beginOutcome(since time.Duration) {
+	w := r.animals()
+	r.hour.reset(time.Hour, since, w)
+	r.day.reset(day, since, w)
+	r.out = Outcome{
+		LowPSU: w.psu, HighPSU: w.psu, LowDKH: w.dkh, HighDKH: w.dkh,
+		LowPH: math.Inf(1), HighPH: math.Inf(-1),
+		HighChamberM: r.chamberM3, LowChamberM: r.chamberM3,
 		AlarmAt: never, LatchedAt: never, BudgetAt: never, EmptyAt: never, RunTimerAt: never,
 		ReachedAt: [...]time.Duration{0, never, never, never, never},
 	}
+	rankSettled, rankClosed := rankOf(w, w)
+	r.settled, r.closed = reach{rankSettled, rankSettled}, reach{rankClosed, rankClosed}
+	r.gaugePH(w, w)
 }
 
 func (o *Outcome) drawMains(productM3, rejectRatio float64) {

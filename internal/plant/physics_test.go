@@ -56,14 +56,12 @@ func TestDilution(t *testing.T) {
 			return v
 		}
 		startDKH, dropDKH, added, wantPSU := num(0), num(2), num(5), num(6)
-		tank := fl.parcelOf(1, 35)
-		saltBefore, volumeBefore := tank.saltKg, 1.0
-		tank.add(fl.parcelOf(added, 0))
+		tank := fl.parcelOf(1, mix{psu: 35, alkMolM3: startDKH * molM3PerDKH})
+		tank.add(fl.parcelOf(added, mix{}))
 		if got := tank.salinityPSU(); math.Abs(got-wantPSU) > 2e-3 {
 			t.Errorf("%g of the volume added: salinity %.4f, table %.4f", added, got, wantPSU)
 		}
-		// Alkalinity is carried by the salt water alone, per volume.
-		gotDrop := startDKH * (1 - (tank.saltKg/fl.volumeM3(tank))/(saltBefore/volumeBefore))
+		gotDrop := startDKH - (&Twin{fluid: fl}).waterOf(&tank).dkh
 		if math.Abs(gotDrop-dropDKH) > 2e-3*dropDKH {
 			t.Errorf("%g of the volume added at %g dKH: falls %.4f dKH, table %.4f", added, startDKH, gotDrop, dropDKH)
 		}
@@ -116,7 +114,7 @@ func TestWeldedRelayEmptiesTheReservoir(t *testing.T) {
 		t.Errorf("%.4g m3 ran in, the reservoir gives %.4g", o.TopOffM3, usable)
 	}
 	v := tw.SystemM3()
-	if want := tw.targetPSU * v / (v + usable); math.Abs(o.LowPSU-want) > 0.15 {
+	if want := tw.target.psu * v / (v + usable); math.Abs(o.LowPSU-want) > 0.15 {
 		t.Errorf("salinity falls to %.3f, mixing says %.3f", o.LowPSU, want)
 	}
 	if o.PumpDry < time.Hour {
@@ -219,24 +217,33 @@ func TestPulse(t *testing.T) {
 	}
 }
 
-// TestHourWindow: a ramp changes by its slope, a step by its height, whatever
-// the spacing of the readings.
-func TestHourWindow(t *testing.T) {
-	for _, spacing := range []time.Duration{time.Second, time.Minute, 17 * time.Minute, 3 * time.Hour} {
-		var w hourWindow
-		w.reset(0, 35)
-		worst := 0.0
-		const slopePerHour = 0.4
-		for now := spacing; now < 12*time.Hour; now += spacing {
-			worst = max(worst, w.change(now, 35+slopePerHour*now.Hours()))
-		}
-		if math.Abs(worst-slopePerHour) > 0.01*slopePerHour {
-			t.Errorf("every %v: a ramp of %g an hour reads %g", spacing, slopePerHour, worst)
-		}
-		now := 12 * time.Hour
-		w.reset(now, 35)
-		if got := w.change(now+time.Second, 33); math.Abs(got-2) > 1e-9 {
-			t.Errorf("every %v: a step of 2 reads %g", spacing, got)
+// TestRecent: a ramp changes by its slope, a step by its height, whatever the
+// spacing of the readings and the length of the memory.
+func TestRecent(t *testing.T) {
+	for _, span := range []time.Duration{time.Hour, day} {
+		for _, spacing := range []time.Duration{time.Second, time.Minute, 17 * time.Minute, 3 * time.Hour} {
+			var r recent
+			r.reset(span, 0, water{35, 8})
+			worst := water{}
+			const slopePerHour = 0.4
+			move := func(now time.Duration, w water) {
+				m := w.minus(r.ago(now, w))
+				worst = water{max(worst.psu, math.Abs(m.psu)), max(worst.dkh, math.Abs(m.dkh))}
+			}
+			for now := spacing; now < 60*time.Hour; now += spacing {
+				climbed := slopePerHour * now.Hours()
+				move(now, water{35 + climbed, 8 - climbed/2})
+			}
+			want := slopePerHour * span.Hours()
+			if math.Abs(worst.psu-want) > 0.01*want || math.Abs(worst.dkh-want/2) > 0.01*want {
+				t.Errorf("every %v: a ramp of %g and half of it in %v reads %+v", spacing, want, span, worst)
+			}
+			now := 60 * time.Hour
+			r.reset(span, now, water{35, 8})
+			worst = water{}
+			if move(now+time.Second, water{33, 7}); math.Abs(worst.psu-2) > 1e-9 || math.Abs(worst.dkh-1) > 1e-9 {
+				t.Errorf("every %v: a step of 2 and 1 reads %+v", spacing, worst)
+			}
 		}
 	}
 }

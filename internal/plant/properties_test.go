@@ -10,16 +10,17 @@ import (
 	"isohaline/internal/guard"
 )
 
-// TestBooksClose: whatever goes wrong, for up to a year, no water and no salt
-// is made or lost, no volume goes below nothing, nothing runs on past its
+// TestBooksClose: whatever goes wrong, for up to a year, no water, no salt and
+// no alkalinity is made or lost, no volume goes below nothing, nothing runs on past its
 // bound, and the same run twice is the same run.
 func TestBooksClose(t *testing.T) {
 	onsets := map[string]*Onset{}
-	for _, name := range exampleNames {
-		onsets[name] = exampleTwin(t, name, 0).SpinUp()
+	names := append([]string{limed}, exampleNames...)
+	for _, name := range names {
+		onsets[name] = namedTwin(t, name, 0).SpinUp()
 	}
 	rapid.Check(t, func(rt *rapid.T) {
-		name := rapid.SampledFrom(exampleNames).Draw(rt, "site")
+		name := rapid.SampledFrom(names).Draw(rt, "site")
 		onset := onsets[name]
 		tw := onset.r.tw
 		c := Healthy()
@@ -31,12 +32,13 @@ func TestBooksClose(t *testing.T) {
 		length := days(rapid.Float64Range(0.01, 120).Draw(rt, "days"))
 		negative := false
 		sc := Scenario{Conditions: c, Length: length, Trace: func(s Sample) {
-			negative = negative || s.ReservoirM3 < -1e-9 || s.FloorM3 < 0 || s.ChamberM < 0 || s.DisplayM < 0
+			negative = negative || s.ReservoirM3 < -1e-9 || s.FloorM3 < 0 || s.ChamberM < 0 || s.DisplayM < 0 || s.AlkalinityDKH < 0
 		}}
 		a := onset.Run(sc)
 		const closes = 1e-9
 		for what, r := range map[string]float64{
 			"water": a.Alone.Books.WaterResidual(), "salt": a.Alone.Books.SaltResidual(),
+			"alkalinity": a.Alone.Books.AlkalinityResidual(), "alkalinity, attended": a.Attended.Books.AlkalinityResidual(),
 			"water, attended": a.Attended.Books.WaterResidual(), "salt, attended": a.Attended.Books.SaltResidual(),
 		} {
 			if !(math.Abs(r) < closes) {
@@ -58,15 +60,25 @@ func TestBooksClose(t *testing.T) {
 	})
 }
 
+// limed names the reading room with lime water in its reservoir.
+const limed = "reading-room, lime water"
+
+func namedTwin(t testing.TB, name string, season int) *Twin {
+	if name == limed {
+		return limeTwin(t, "reading-room", season)
+	}
+	return exampleTwin(t, name, season)
+}
+
 // TestBooksCloseOverAYear is the long run in one piece.
 func TestBooksCloseOverAYear(t *testing.T) {
-	for _, name := range exampleNames {
-		tw := exampleTwin(t, name, 0)
+	for _, name := range append([]string{limed}, exampleNames...) {
+		tw := namedTwin(t, name, 0)
 		o := tw.SpinUp().Run(Scenario{Conditions: Healthy(), Length: 365 * day}).Alone
-		w, s := math.Abs(o.Books.WaterResidual()), math.Abs(o.Books.SaltResidual())
-		t.Logf("%s: water residual %.1e, salt residual %.1e", name, w, s)
-		if w > 1e-9 || s > 1e-9 {
-			t.Errorf("%s: residuals water %g, salt %g", name, w, s)
+		w, s, a := math.Abs(o.Books.WaterResidual()), math.Abs(o.Books.SaltResidual()), math.Abs(o.Books.AlkalinityResidual())
+		t.Logf("%s: water residual %.1e, salt %.1e, alkalinity %.1e", name, w, s, a)
+		if w > 1e-9 || s > 1e-9 || a > 1e-9 {
+			t.Errorf("%s: residuals water %g, salt %g, alkalinity %g", name, w, s, a)
 		}
 	}
 }
@@ -114,6 +126,11 @@ func sameStory(t rapid.TB, summed, every *Outcome) {
 	near("topped off m3", summed.TopOffM3, every.TopOffM3, share*every.TopOffM3+1e-3)
 	near("lowest salinity", summed.LowPSU, every.LowPSU, share*every.LowPSU)
 	near("highest salinity", summed.HighPSU, every.HighPSU, share*every.HighPSU)
+	near("lowest alkalinity", summed.LowDKH, every.LowDKH, 1e-3*every.LowDKH)
+	near("highest alkalinity", summed.HighDKH, every.HighDKH, 1e-3*every.HighDKH)
+	near("alkalinity within a day", summed.DayDKH, every.DayDKH, 0.02)
+	near("lowest pH", summed.LowPH, every.LowPH, 0.01)
+	near("highest pH", summed.HighPH, every.HighPH, 0.01)
 	near("salinity within an hour", summed.HourPSU, every.HourPSU, 0.02)
 	near("floor m3", summed.FloorTotalM3(), every.FloorTotalM3(), share*every.FloorTotalM3()+1e-5)
 	near("highest level m", summed.HighChamberM, every.HighChamberM, 1e-4)
@@ -137,8 +154,8 @@ func sameStory(t rapid.TB, summed, every *Outcome) {
 
 // TestRhythmKeepsTheStory: for every single fault of every example.
 func TestRhythmKeepsTheStory(t *testing.T) {
-	for _, name := range exampleNames {
-		tw := exampleTwin(t, name, 1)
+	for _, name := range append([]string{limed}, exampleNames...) {
+		tw := namedTwin(t, name, 1)
 		onset := tw.SpinUp()
 		for _, f := range FaultsOf(tw.site) {
 			c := Healthy()

@@ -21,6 +21,11 @@ type rhythm struct {
 	beats int // cycles seen since the rhythm last broke: 0, 1, 2
 	last  beat
 	cycle beat // what the last cycle changed
+	// The last fill began at this alkalinity, and since then each began within
+	// steadyDKH of the one before. A jump would pass over the worst of a day that
+	// began with anything else.
+	dkh         float64
+	steadySince time.Duration
 }
 
 // beat is what a cycle changes, at the start of a fill.
@@ -30,16 +35,21 @@ type beat struct {
 	topOffM3, evaporatedM3           float64
 	in, out                          parcel
 	owed                             time.Duration
-	psu                              float64
+	animals                          water
 }
 
 const (
-	// jumpTolerance is the share of the system's water, and of its salt, that a
-	// jump may be off by, and jumpTimeTolerance the time.
+	// jumpTolerance is the share of the system's water, of its salt and of its
+	// alkalinity that a jump may be off by, and jumpTimeTolerance the time.
 	jumpTolerance     = 3e-6
 	jumpTimeTolerance = 10 * time.Second
+	// jumpDKH is how far a jump may carry alkalinity, so that no border of the
+	// harm classes in alkalinity or pH is passed by more.
+	jumpDKH = 0.02
 	// shortestJump: fewer cycles than this are not worth it.
 	shortestJump = 3
+	// steadyDKH is what alkalinity may differ by from fill to fill.
+	steadyDKH = 0.02
 	// jumpMargin is how many cycles are left to go through one by one before
 	// anything that would break the rhythm.
 	jumpMargin = 2
@@ -50,21 +60,21 @@ func (r *run) beat() beat {
 	return beat{
 		at: r.now, display: r.display, chamber: r.chamber, reservoir: r.reservoir, cup: r.cup,
 		topOffM3: o.TopOffM3, evaporatedM3: o.EvaporatedM3, in: o.Books.in, out: o.Books.out,
-		owed: r.guardState.Owed, psu: r.animalsPSU(),
+		owed: r.guardState.Owed, animals: r.animals(),
 	}
 }
 
-func (p parcel) minus(q parcel) parcel { return parcel{p.waterKg - q.waterKg, p.saltKg - q.saltKg} }
-func (p parcel) times(n float64) parcel {
-	return parcel{p.waterKg * n, p.saltKg * n}
+func (p parcel) minus(q parcel) parcel {
+	return parcel{p.waterKg - q.waterKg, p.saltKg - q.saltKg, p.alkMol - q.alkMol}
 }
+func (p parcel) times(n float64) parcel { return parcel{p.waterKg * n, p.saltKg * n, p.alkMol * n} }
 
 func (b *beat) minus(c *beat) beat {
 	return beat{
 		at: b.at - c.at, display: b.display.minus(c.display), chamber: b.chamber.minus(c.chamber),
 		reservoir: b.reservoir.minus(c.reservoir), cup: b.cup.minus(c.cup),
 		topOffM3: b.topOffM3 - c.topOffM3, evaporatedM3: b.evaporatedM3 - c.evaporatedM3,
-		in: b.in.minus(c.in), out: b.out.minus(c.out), owed: b.owed - c.owed, psu: b.psu - c.psu,
+		in: b.in.minus(c.in), out: b.out.minus(c.out), owed: b.owed - c.owed, animals: b.animals.minus(c.animals),
 	}
 }
 
@@ -73,6 +83,10 @@ func (b *beat) minus(c *beat) beat {
 func (r *run) keepTime() {
 	rh := &r.rhythm
 	now := r.beat()
+	if math.Abs(now.animals.dkh-rh.dkh) > steadyDKH {
+		rh.steadySince = r.now
+	}
+	rh.dkh = now.animals.dkh
 	if rh.beats == 0 || !r.rhythmic() {
 		rh.beats, rh.last = 1, now
 		r.signature = r.sign()
@@ -92,14 +106,14 @@ func (r *run) keepTime() {
 		return
 	}
 	r.skip(&cycle, float64(n))
-	rh.beats = 0
+	rh.beats, rh.dkh = 0, r.animals().dkh
 }
 
 // rhythmic says whether nothing but the cycle itself is going on.
 func (r *run) rhythmic() bool {
 	return hasReservoir(r.tw.site) && !hasRefill(r.tw.site) && !r.tw.site.TopOff.LevelGauge &&
 		(r.mode == pinned || !r.tw.site.HasSump()) && r.watch.flipAt == never && r.ceiling.flipAt == never &&
-		r.cond.Controller != Rebooting
+		r.cond.Controller != Rebooting && r.now-r.rhythm.steadySince >= day
 }
 
 // signature is what must be the same from beat to beat.
@@ -139,12 +153,15 @@ func (r *run) jump(cycle *beat) int {
 		bound(s.CupM3-r.cupM3, f.volumeM3(cycle.cup))
 	}
 	bound(float64(guard.Day-r.guardState.Owed)-float64(cycle.at), float64(cycle.owed))
-	off := r.animalsPSU() - tw.targetPSU
+	off := r.animals().psu - tw.target.psu
 	for _, limit := range tw.site.Limits.SalinityOffPSU {
 		if limit > math.Abs(off) {
-			bound(limit-math.Abs(off), math.Abs(cycle.psu))
+			bound(limit-math.Abs(off), math.Abs(cycle.animals.psu))
 			break
 		}
+	}
+	if moves := math.Abs(cycle.animals.dkh); moves > 0 {
+		most = min(most, jumpDKH/moves)
 	}
 	// The cycle's own change, summed over n cycles, is n^2/2 of it.
 	change := cycle.minus(&r.rhythm.cycle)
@@ -153,10 +170,12 @@ func (r *run) jump(cycle *beat) int {
 			most = min(most, math.Sqrt(2*tolerance/math.Abs(change)))
 		}
 	}
-	waterKg, saltKg := r.display.waterKg+r.chamber.waterKg, r.display.saltKg+r.chamber.saltKg
+	all := r.display
+	all.add(r.chamber)
 	for _, c := range []parcel{change.display, change.chamber, change.reservoir} {
-		drift(jumpTolerance*waterKg, c.waterKg)
-		drift(jumpTolerance*saltKg, c.saltKg)
+		drift(jumpTolerance*all.waterKg, c.waterKg)
+		drift(jumpTolerance*all.saltKg, c.saltKg)
+		drift(jumpTolerance*all.alkMol, c.alkMol)
 	}
 	drift(float64(jumpTimeTolerance), float64(change.at))
 	if !(most > 0) {

@@ -54,9 +54,13 @@ const (
 
 // Sample is the state at the end of a segment, for drawing.
 type Sample struct {
-	SinceOnset                          time.Duration
-	ChamberM, DisplayM, ReservoirM3     float64
-	SalinityPSU, ChamberPSU, FloorM3    float64
+	SinceOnset                       time.Duration
+	ChamberM, DisplayM, ReservoirM3  float64
+	SalinityPSU, ChamberPSU, FloorM3 float64
+	AlkalinityDKH                    float64
+	// PHClosed is the animals' water as if it had met no air since a day
+	// before, PHSettled once it has found its balance with the room's.
+	PHClosed, PHSettled                 float64
 	TopOffM3S                           float64
 	WatchWet, CeilingWet, ReturnRunning bool
 	Phase                               guard.Phase
@@ -122,8 +126,11 @@ type run struct {
 	rhythm    rhythm
 	signature signature
 	out       Outcome
-	hour      hourWindow
-	result    Result
+	hour      recent
+	day       recent
+	// How far pH has been worked out; see rankOf.
+	settled, closed reach
+	result          Result
 }
 
 // volumes are the volumes at one instant, m3. floorM3 is all that is on the
@@ -143,22 +150,21 @@ func (tw *Twin) SpinUp() *Onset {
 	s := tw.site
 	r.powered, r.returnRuns, r.drainPrimed = true, s.HasSump(), true
 	r.calendar = emptyCalendar
-	r.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.targetPSU)
+	r.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.sea)
 	if s.HasSump() {
 		r.drains = tw.drainsUnder(&r.cond)
 		displayM3 := r.drains.runningM3
 		if math.IsInf(displayM3, 1) {
 			displayM3 = tw.displayRimM3
 		}
-		r.display = tw.fluid.parcelOf(displayM3, tw.targetPSU)
+		r.display = tw.fluid.parcelOf(displayM3, tw.sea)
 	}
-	r.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, 0)
+	r.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, tw.topOffWater)
 	r.measure()
 	r.watch.begin(true)
 	r.ceiling.begin(false)
 	r.fitSensors()
-	r.hour.reset(-SpinUp, tw.targetPSU)
-	r.out.begin(tw.targetPSU, r.chamberM3)
+	r.beginOutcome(-SpinUp)
 	r.bootGuard(guard.State{})
 	r.openBooks()
 	r.loop(Scenario{})
@@ -187,11 +193,11 @@ func (r *run) begin(c Conditions) {
 	r.cup = parcel{}
 	r.fillReservoir()
 	r.measure()
-	r.out.begin(r.animalsPSU(), r.chamberM3)
-	r.hour.reset(0, r.animalsPSU())
+	r.beginOutcome(0)
 	r.openBooks()
 	r.result = Result{FoundAt: NotReached}
-	r.segment, r.rhythm = segment{}, rhythm{}
+	r.segment = segment{}
+	r.rhythm = rhythm{dkh: r.animals().dkh, steadySince: r.now - day}
 	r.calendar.begin(tw.site, r.onset)
 	r.change(c)
 }
@@ -202,11 +208,16 @@ func (r *run) change(c Conditions) {
 	r.cond, r.since = c, r.now
 	if c.ReservoirSalted && !before.ReservoirSalted {
 		r.out.Books.leave(r.reservoir)
-		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.targetPSU)
+		r.reservoir = tw.fluid.parcelOf(r.reservoirM3, tw.sea)
 		r.out.Books.enter(r.reservoir)
 	}
+	if c.LimeStirred && !before.LimeStirred {
+		slurry := parcel{alkMol: r.reservoirM3 * limeStirredGL * limeMolPerG * litresPerM3}
+		r.reservoir.add(slurry)
+		r.out.Books.enter(slurry)
+	}
 	if c.BucketM3 > 0 && c.BucketM3 != before.BucketM3 {
-		bucket := tw.fluid.parcelOf(c.BucketM3, 0)
+		bucket := tw.fluid.parcelOf(c.BucketM3, mix{})
 		r.out.Books.enter(bucket)
 		if tw.site.HasSump() {
 			r.display.add(bucket)
@@ -242,6 +253,10 @@ func (r *run) change(c Conditions) {
 	r.calendar.reboot = never
 	if c.Controller == Rebooting {
 		r.calendar.reboot = r.now + RebootPeriod
+	}
+	r.calendar.hand = never
+	if c.HandEvery > 0 {
+		r.calendar.hand = r.now + c.HandEvery
 	}
 	r.guardStale = true
 	if c.Held {
@@ -297,12 +312,12 @@ func (r *run) settle() {
 	r.segment.since = r.now
 }
 
-// animalsPSU is the salinity where the animals are.
-func (r *run) animalsPSU() float64 {
+// animals is the water that the animals are in.
+func (r *run) animals() water {
 	if r.tw.site.HasSump() {
-		return r.display.salinityPSU()
+		return r.tw.waterOf(&r.display)
 	}
-	return r.chamber.salinityPSU()
+	return r.tw.waterOf(&r.chamber)
 }
 
 // measure brings the volumes up to date with the masses.
@@ -320,9 +335,12 @@ func (r *run) measure() {
 }
 
 func (r *run) sample() Sample {
+	animals := r.animals()
+	closed, settled, _ := r.tw.chemistry.states(animals, r.day.ago(r.now-r.onset, animals))
 	s := Sample{
 		SinceOnset: r.now - r.onset, ChamberM: r.tw.chamber.LevelM(r.chamberM3),
-		ReservoirM3: r.reservoirM3, SalinityPSU: r.animalsPSU(), ChamberPSU: r.chamber.salinityPSU(),
+		ReservoirM3: r.reservoirM3, SalinityPSU: animals.psu, ChamberPSU: r.chamber.salinityPSU(),
+		AlkalinityDKH: animals.dkh, PHClosed: closed.PHTotal, PHSettled: settled.PHTotal,
 		FloorM3: r.wetM3, TopOffM3S: r.segment.flows.topOff,
 		WatchWet: r.watch.wet, CeilingWet: r.ceiling.wet,
 		ReturnRunning: r.returnRuns, Phase: r.guardState.Phase, Reason: r.guardOut.Reason,

@@ -12,7 +12,7 @@ type segment struct {
 	since     time.Duration
 	until     time.Duration // flows that depend on volumes hold no longer
 	at        volumes       // where the volumes stood at since
-	mixedPSU  float64       // display and chamber, were they one water at since
+	mixed     water         // display and chamber, were they one water at since
 	valid     bool
 }
 
@@ -120,7 +120,7 @@ func (r *run) newSegment(g governors) {
 	mixed := r.display
 	mixed.add(r.chamber)
 	r.segment = segment{flows: f, governors: g, since: r.now, until: r.now + until, at: now,
-		mixedPSU: mixed.salinityPSU(), valid: true}
+		mixed: r.tw.waterOf(&mixed), valid: true}
 }
 
 // flowsAt works out every flow for the given volumes.
@@ -129,7 +129,7 @@ func (r *run) flowsAt(g *governors, v volumes) flows {
 	var f flows
 	f.topOff = r.topOffFlow(v.chamberM3, v.reservoirM3)
 	if !g.chamberDry {
-		f.evapChamberKgS = tw.evapChamber.kgS(r.chamber.salinityPSU()-tw.targetPSU) * c.EvaporationFactor
+		f.evapChamberKgS = tw.evapChamber.kgS(r.chamber.salinityPSU()-tw.target.psu) * c.EvaporationFactor
 		if s := tw.site.Skimmer; s != nil && r.powered && !g.skimmerDry && !(g.cupFull && s.CupCutoff && !c.CupCutoffFails) {
 			f.skim = s.SkimmateM3Day/secondsPerDay*c.SkimmateFactor + c.SkimmerFloodM3S
 			if g.cupFull {
@@ -144,7 +144,7 @@ func (r *run) flowsAt(g *governors, v volumes) flows {
 	}
 	if tw.site.HasSump() {
 		if !g.displayDry {
-			f.evapDisplayKgS = tw.evapDisplay.kgS(r.display.salinityPSU()-tw.targetPSU) * c.EvaporationFactor
+			f.evapDisplayKgS = tw.evapDisplay.kgS(r.display.salinityPSU()-tw.target.psu) * c.EvaporationFactor
 			f.leak = c.TankLeakM3S
 		}
 		r.circulate(&f, own, v)

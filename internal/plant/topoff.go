@@ -91,7 +91,7 @@ func (tw *Twin) TopOffFlowM3S() float64 {
 func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 	tw, c := r.tw, &r.cond
 	t := &tw.site.TopOff
-	if c.TubeBlocked || !r.lineOpen() {
+	if c.TubeBlocked || c.HandEvery > 0 || !r.lineOpen() {
 		return 0
 	}
 	if t.Plumbed != nil {

@@ -56,7 +56,15 @@ type Twin struct {
 	backSiphon  flowCurve // return line running back, flow against head
 	viscosity   float64   // of the tank's water
 	waterC      float64
-	targetPSU   float64
+
+	// target is what the animals' water is kept at; sea, newWater and
+	// topOffWater are what the system, water changes and the top-off bring.
+	target                     water
+	sea, newWater, topOffWater mix
+	// uptakeMolS is the alkalinity used up that lime water makes good, and
+	// uptakeEndsMolM3 where the animals can use no more.
+	uptakeMolS, uptakeEndsMolM3 float64
+	chemistry                   chemistry
 }
 
 // contactLevels are the chamber volumes at which a level switch gets wet and
@@ -75,7 +83,7 @@ func Build(setup Setup) (*Twin, error) {
 	waterC := waterTempC(s, season)
 	tw := &Twin{
 		site: s, setup: setup, fluid: newFluid(waterC),
-		targetPSU: s.Water.SalinityPSU, waterC: waterC,
+		target: water{psu: s.Water.SalinityPSU, dkh: s.Water.AlkalinityDKH}, waterC: waterC,
 		viscosity: hydraulics.SeawaterViscosityM2S(s.Water.SalinityPSU, waterC),
 	}
 	display, err := s.Display.Shape.Vessel()
@@ -104,12 +112,15 @@ func Build(setup Setup) (*Twin, error) {
 	if err != nil {
 		return nil, err
 	}
-	tw.evapChamber = c.line(c.display, tw.targetPSU, setup.EvaporationFactor)
+	tw.evapChamber = c.line(c.display, tw.target.psu, setup.EvaporationFactor)
 	if s.HasSump() {
 		tw.evapDisplay = tw.evapChamber
-		tw.evapChamber = c.line(c.sump, tw.targetPSU, setup.EvaporationFactor)
+		tw.evapChamber = c.line(c.sump, tw.target.psu, setup.EvaporationFactor)
 	}
 	if err := tw.buildTopOff(); err != nil {
+		return nil, err
+	}
+	if err := tw.buildChemistry(season); err != nil {
 		return nil, err
 	}
 	return tw, nil
