@@ -64,10 +64,6 @@ const (
 // consumerName is under what name the watch remembers its place in the log.
 const consumerName = "watch"
 
-// maxBody is the largest body that is read of a request at all; each route has a
-// smaller limit of its own.
-const maxBody = 4 * wire.MaxMessage
-
 // Server is the whole service.
 type Server struct {
 	Store   *store.Store
@@ -106,7 +102,7 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
 		return nil, err
 	}
-	if s.Watch, err = watch.Open(ctx, watch.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf}); err != nil {
+	if s.Watch, err = watch.Open(ctx, watch.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard}); err != nil {
 		return nil, err
 	}
 	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Watch: s.Watch, Log: o.Log, Now: o.Now}); err != nil {
@@ -202,14 +198,7 @@ func (s *Server) handler() (http.Handler, error) {
 	mux.HandleFunc("GET /healthz", s.health)
 	mux.Handle("/", pages)
 	// A page elsewhere cannot make a signed-in browser change anything here.
-	return limitBody(http.NewCrossOriginProtection().Handler(mux)), nil
-}
-
-func limitBody(next http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
-		next.ServeHTTP(w, r)
-	})
+	return http.NewCrossOriginProtection().Handler(mux), nil
 }
 
 // Run serves until ctx ends, and then ends in order: nobody new, then the log's
@@ -220,6 +209,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
 	group.Go(func() error { return s.tick(ctx) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
+	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error {
 		if err := s.http.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {

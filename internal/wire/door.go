@@ -143,6 +143,19 @@ func (f *FrontDoor) Post(ctx context.Context, dev DeviceID, body []byte) error {
 	return err
 }
 
+// TooLarge refuses the body of an HTTP POST that was not read to its end because
+// it is larger than MaxMessage.
+func (f *FrontDoor) TooLarge(dev DeviceID) error {
+	err := unread()
+	f.refuse(Refusal{Device: dev}, err)
+	return err
+}
+
+// unread is what is wrong with a message so large that nobody read it.
+func unread() *Problem {
+	return &Problem{Reason: TooLarge, Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message", MaxMessage), Fix: "send it in parts"}
+}
+
 // Disconnect ends the connections of a device, because its credentials have been
 // withdrawn. It says how many there were.
 func (f *FrontDoor) Disconnect(dev DeviceID) int {

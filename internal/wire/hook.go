@@ -68,7 +68,7 @@ func (h *hook) OnDisconnect(client *mqtt.Client, err error, _ bool) {
 	}
 	problem := &Problem{Reason: Malformed, Field: "packet", Value: code.Reason, Why: "is against the rules of MQTT", Fix: "correct the client"}
 	if code == packets.ErrPacketTooLarge {
-		problem = &Problem{Reason: TooLarge, Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message, by far", MaxMessage), Fix: "send it in parts"}
+		problem = unread()
 	}
 	h.door.refuse(Refusal{Device: device(client), ClientID: client.ID}, problem)
 }

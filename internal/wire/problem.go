@@ -3,6 +3,7 @@ package wire
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,16 +26,23 @@ const (
 	reasons                      // how many there are
 )
 
+var reasonWords = [reasons]string{
+	"bad-credentials", "not-yours", "no-subscribing", "too-large", "malformed",
+	"unknown-channel", "wrong-unit", "out-of-range", "log-unavailable",
+}
+
 // String is the reason in words that fit in a counter's label.
 func (r Reason) String() string {
-	words := [reasons]string{
-		"bad-credentials", "not-yours", "no-subscribing", "too-large", "malformed",
-		"unknown-channel", "wrong-unit", "out-of-range", "log-unavailable",
-	}
 	if r < reasons {
-		return words[r]
+		return reasonWords[r]
 	}
 	return "reason-" + strconv.Itoa(int(r))
+}
+
+// ParseReason is the reason of a word, false if it is none.
+func ParseReason(word string) (Reason, bool) {
+	i := slices.Index(reasonWords[:], word)
+	return Reason(max(i, 0)), i >= 0
 }
 
 // Problem is why a message was refused: where, what stands there, why not, and

@@ -49,14 +49,13 @@ func (p *Person) sees(siteID string) bool {
 	return p.Role == RoleOperator || slices.Contains(p.SiteIDs, siteID)
 }
 
-// guarded puts the guard before a route and the ways to be refused into its
-// description.
+// guarded puts the guard before a route, and then the limit of its body.
 func (a *API) guarded(op huma.Operation, who access) huma.Operation {
 	if who >= viewers {
 		op.Security = []map[string][]string{{sessionScheme: {}}}
 		op.Middlewares = append(op.Middlewares, func(ctx huma.Context, next func(huma.Context)) { a.guard(ctx, who, next) })
 	}
-	return op
+	return a.bounded(op, who)
 }
 
 type personKey struct{}

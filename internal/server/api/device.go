@@ -7,20 +7,23 @@ import (
 	"net/http"
 	"time"
 
+	"isohaline/internal/server/devices"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
 
 // Device is something that reports readings of one tank.
 type Device struct {
-	ID        string     `json:"id" example:"k3f9x2ab"`
-	Name      string     `json:"name" example:"Level head under the lobby"`
-	TankID    string     `json:"tankId"`
-	SiteID    string     `json:"siteId"`
-	Created   time.Time  `json:"created"`
-	Revoked   *time.Time `json:"revoked,omitempty"`
-	LastHeard *time.Time `json:"lastHeard,omitempty"`
-	Refusals  []Refusal  `json:"refusals" doc:"newest first, the last few"`
+	ID         string     `json:"id" example:"k3f9x2ab"`
+	Name       string     `json:"name" example:"Level head under the lobby"`
+	TankID     string     `json:"tankId"`
+	SiteID     string     `json:"siteId"`
+	Created    time.Time  `json:"created"`
+	Revoked    *time.Time `json:"revoked,omitempty"`
+	FirstHeard *time.Time `json:"firstHeard,omitempty"`
+	LastHeard  *time.Time `json:"lastHeard,omitempty"`
+	Records    bool       `json:"records" doc:"not a device but the tank's imported records"`
+	Refusals   []Refusal  `json:"refusals" doc:"newest first, the last few"`
 }
 
 // Refusal is something that a device sent and that was not taken, with why.
@@ -141,12 +144,16 @@ func (a *API) readings(ctx context.Context, in *readingsIn) (*takenOut, error) {
 	if !ok {
 		return nil, refused(http.StatusUnauthorized, "Authorization", user, "is no device's user and password", "use the credentials that the device was made with")
 	}
+	if isTooLarge(ctx) {
+		return nil, a.door.TooLarge(device)
+	}
 	return &takenOut{Body: TakenOut{Taken: true}}, a.door.Post(ctx, device, in.RawBody)
 }
 
 func (a *API) showDevice(d *store.Device) Device {
 	out := Device{ID: d.ID, Name: d.Name, TankID: d.TankID, SiteID: d.SiteID, Created: d.Created,
-		Revoked: known(d.Revoked), LastHeard: known(d.LastSeen), Refusals: []Refusal{}}
+		Revoked: known(d.Revoked), FirstHeard: known(d.FirstSeen), LastHeard: known(d.LastSeen),
+		Records: devices.IsRecords(d), Refusals: []Refusal{}}
 	for _, r := range a.devices.Refusals(d.ID) {
 		out.Refusals = append(out.Refusals, Refusal{At: r.At, Topic: r.Topic, Reason: r.Reason.String(), Words: r.Message, Count: r.Count})
 	}

@@ -10,6 +10,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/server/auth"
+	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 	"isohaline/internal/units"
 )
@@ -63,24 +64,13 @@ type waterChangeIn struct {
 var measures = map[string]struct {
 	kind *units.Kind
 	unit string
-	// heard is what the account makes of it, 0 for nothing.
-	heard account.Kind
 	// lo and hi are wider than any tank's.
 	lo, hi float64
 }{
-	"salinity":    {units.Salinity, "PSU", account.Salinity, 0, 60},
-	"temperature": {units.Temperature, "°C", account.WaterTemp, -5, 50},
-	"alkalinity":  {units.Alkalinity, "dKH", 0, 0, 50},
+	"salinity":    {units.Salinity, "PSU", 0, 60},
+	"temperature": {units.Temperature, "°C", -5, 50},
+	"alkalinity":  {units.Alkalinity, "dKH", 0, 50},
 }
-
-// instrumentSD is the error of one reading, one standard deviation in PSU, of
-// the instruments people read salinity with. Common practice, no source.
-var instrumentSD = map[string]float64{
-	"refractometer": 0.5, "conductivity meter": 0.3, "hydrometer": 0.7,
-}
-
-// usualSD is that of any other.
-const usualSD = 0.7
 
 func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadingOut, error) {
 	m := measures[in.Body.Kind]
@@ -102,13 +92,7 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
 		return nil, err
 	}
-	if m.heard != 0 {
-		o := account.Observation{At: at, Kind: m.heard, Value: value, Instrument: in.Body.Instrument}
-		if m.heard == account.Salinity {
-			if o.SD = instrumentSD[in.Body.Instrument]; o.SD == 0 {
-				o.SD = usualSD
-			}
-		}
+	if o, ok := watch.FromHand(&r); ok {
 		if err := a.watch.Hear(ctx, in.Tank, o); err != nil {
 			return nil, err
 		}
@@ -132,6 +116,9 @@ func (a *API) hear(ctx context.Context, tank string, when *time.Time, o account.
 		return err
 	}
 	r := store.HandReading{ID: auth.NewSecret(), TankID: tank, At: o.At, Quantity: o.Kind.String(), Value: o.Value, Unit: "L"}
+	if o.Kind == account.WaterChange {
+		r.Note = watch.NewWater(o.Second)
+	}
 	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
 		return err
 	}

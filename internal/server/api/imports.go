@@ -1,10 +1,21 @@
 package api
 
 import (
+	"cmp"
 	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"isohaline/internal/server/records"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/wire"
 )
 
 // ImportColumn says what one column of a table means.
@@ -102,13 +113,222 @@ type previewImportOut struct{ Body ImportPreview }
 type importOut struct{ Body ImportResult }
 
 func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*previewImportOut, error) {
-	return nil, later()
+	form := in.RawBody.Data()
+	data, err := tableOf(form.File)
+	if err != nil {
+		return nil, err
+	}
+	m := records.Guess(data)
+	siteID, _ := a.watch.SiteOfTank(in.Tank)
+	zone := a.watch.Plan(siteID).Zone
+	if form.Mapping != "" {
+		if m, zone, err = mappingOf(form.Mapping); err != nil {
+			return nil, err
+		}
+	} else if m.Zone, err = time.LoadLocation(zone); err != nil {
+		return nil, err
+	}
+	t := records.Read(data, &m, records.Until(a.now(), mostImported))
+	from, to := span(t.Readings)
+	out := ImportPreview{
+		Mapping: showMapping(&m, zone, t.Header), Rows: t.Rows, FirstRows: append([][]string{}, t.First...), FirstRead: firstRead(t.Readings),
+		TimeFormats: []string{}, ZoneMatters: t.ZoneMatters, Readings: len(t.Readings), From: from, To: to,
+		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Channels: importChannels(),
+	}
+	for _, format := range records.TimeFormats(data, &m) {
+		out.TimeFormats = append(out.TimeFormats, string(format))
+	}
+	return &previewImportOut{Body: out}, nil
 }
 
 func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, error) {
-	return nil, later()
+	form := in.RawBody.Data()
+	data, err := tableOf(form.File)
+	if err != nil {
+		return nil, err
+	}
+	m, _, err := mappingOf(form.Mapping)
+	if err != nil {
+		return nil, err
+	}
+	if wrong := m.Check(); len(wrong) > 0 {
+		return nil, unread{wrong}
+	}
+	siteID, _ := a.watch.SiteOfTank(in.Tank)
+	by, err := a.devices.Records(ctx, a.edit(ctx), siteID, in.Tank)
+	if err != nil {
+		return nil, err
+	}
+	now := a.now()
+	t := records.Read(data, &m, records.Until(now, mostImported))
+	name := wire.DeviceID{Site: siteID, Device: by.ID}
+	if t.ProblemCount > 0 {
+		a.devices.Refused(wire.Refusal{At: now, Device: name, Topic: form.File.Filename, Reason: wire.Malformed,
+			Message: fmt.Sprintf("%d of its cells or rows cannot be read; the first: %v", t.ProblemCount, t.Problems[0])})
+	}
+	list := make([]wire.Reading, len(t.Readings))
+	for i := range t.Readings {
+		list[i] = t.Readings[i].Of(name, now)
+	}
+	added, err := a.watch.AddRecords(ctx, watch.Records{TankID: in.Tank, Readings: list, Refused: t.ProblemCount})
+	switch {
+	case err != nil:
+		return nil, err
+	case len(list) == 0 && t.ProblemCount > 0:
+		return nil, unread{t.Problems}
+	}
+	from, to := span(t.Readings)
+	out := ImportResult{Readings: added.New, Repeated: added.Repeated, TooOld: added.TooOld, From: from, To: to, DeviceID: by.ID,
+		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Account: added.New > 0}
+	return &importOut{Body: out}, a.edit(ctx).Note(ctx, "import readings", "tank", in.Tank, map[string]any{
+		"file": shown(form.File.Filename), "readings": added.New, "repeated": added.Repeated, "tooOld": added.TooOld, "problems": t.ProblemCount})
 }
 
-func (a *API) exportReadings(ctx context.Context, in *rangeIn) (*huma.StreamResponse, error) {
-	return nil, later()
+// mostImported is how many readings one table may have: more than any of its size
+// has, unless it is made to.
+const mostImported = 500_000
+
+// unread are problems for which nothing of a table can be imported.
+type unread struct{ list []records.Problem }
+
+func (u unread) Error() string { return u.list[0].Error() }
+
+// wrong says them field by field; the field is the column.
+func (u unread) wrong() []Wrong {
+	var out []Wrong
+	for _, p := range u.list {
+		w := Wrong{Field: p.Header, Value: p.Value, Reason: p.Reason, Fix: p.Fix, Line: p.Row, Column: p.Column}
+		if w.Field == "" {
+			w.Field = "file"
+			if p.Row == 0 {
+				w.Field = "mapping"
+			}
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// tableOf reads what was handed in.
+func tableOf(file huma.FormFile) ([]byte, error) {
+	if file.Size > MaxTable {
+		return nil, tooLarge(MaxTable + tableSlack)
+	}
+	return io.ReadAll(file)
+}
+
+// mappingOf reads a mapping.
+func mappingOf(text string) (m records.Mapping, zone string, err error) {
+	var in ImportMapping
+	if err := json.Unmarshal([]byte(text), &in); err != nil {
+		return m, "", refused(http.StatusUnprocessableEntity, "mapping", text, "is no mapping: "+err.Error(), "send the one from the preview, changed or not")
+	}
+	m = records.Mapping{Separator: records.Separators[in.Separator], Header: in.Header, DecimalComma: in.DecimalComma, TimeFormat: records.TimeFormat(in.TimeFormat)}
+	// "Local" would be the zone of this machine, which is nobody's.
+	if m.Zone, err = time.LoadLocation(in.Zone); err != nil || in.Zone == "Local" {
+		return m, "", refused(http.StatusUnprocessableEntity, "mapping.zone", in.Zone, "is no time zone", "use a name like Europe/Berlin, or none for UTC")
+	}
+	for i, c := range in.Columns {
+		if c.Column < 1 || c.Column > records.MaxColumns {
+			return m, "", refused(http.StatusUnprocessableEntity, fmt.Sprintf("mapping.columns[%d].column", i), strconv.Itoa(c.Column), "is no column", fmt.Sprintf("use 1 to %d", records.MaxColumns))
+		}
+		for len(m.Columns) < c.Column {
+			m.Columns = append(m.Columns, records.Column{Use: records.Ignore})
+		}
+		m.Columns[c.Column-1] = records.Column{Use: records.Use(c.Use), Channel: c.Channel, Unit: c.Unit}
+	}
+	return m, in.Zone, nil
+}
+
+func showMapping(m *records.Mapping, zone string, header []string) ImportMapping {
+	out := ImportMapping{Header: m.Header, DecimalComma: m.DecimalComma, TimeFormat: string(m.TimeFormat), Zone: zone, Columns: []ImportColumn{}}
+	for name, mark := range records.Separators {
+		if mark == m.Separator {
+			out.Separator = name
+		}
+	}
+	for i, c := range m.Columns {
+		column := ImportColumn{Column: i + 1, Use: string(c.Use), Channel: c.Channel, Unit: c.Unit}
+		if i < len(header) {
+			column.Header = header[i]
+		}
+		out.Columns = append(out.Columns, column)
+	}
+	return out
+}
+
+func showProblems(list []records.Problem) []ImportProblem {
+	out := []ImportProblem{}
+	for _, p := range list {
+		out = append(out, ImportProblem(p))
+	}
+	return out
+}
+
+// firstRead are the readings of the first rows that have any.
+func firstRead(list []records.Reading) []ImportReading {
+	sorted := slices.SortedFunc(slices.Values(list), func(a, b records.Reading) int {
+		return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Column, b.Column))
+	})
+	out := []ImportReading{}
+	rows := 0
+	for i, r := range sorted {
+		if i == 0 || r.Row != sorted[i-1].Row {
+			rows++
+		}
+		if rows > records.ShownRows {
+			break
+		}
+		out = append(out, ImportReading{Row: r.Row, At: r.At, Channel: r.Channel, Value: r.Value, Unit: watch.Unit(r.Channel)})
+	}
+	return out
+}
+
+// span is from when to when readings are.
+func span(list []records.Reading) (from, to *time.Time) {
+	if len(list) == 0 {
+		return nil, nil
+	}
+	return &list[0].At, &list[len(list)-1].At
+}
+
+func importChannels() []ImportChannel {
+	out := []ImportChannel{}
+	for _, id := range watch.Recordable() {
+		out = append(out, ImportChannel{ID: id, Contact: watch.IsContact(id), Units: append([]string{}, watch.Units(id)...)})
+	}
+	return out
+}
+
+func (a *API) exportReadings(_ context.Context, in *rangeIn) (*huma.StreamResponse, error) {
+	if err := between(in.From, in.To); err != nil {
+		return nil, err
+	}
+	return &huma.StreamResponse{Body: func(ctx huma.Context) {
+		ctx.SetHeader("Content-Type", "text/csv; charset=utf-8")
+		ctx.SetHeader("Content-Disposition", fmt.Sprintf(`attachment; filename="%s_%s_%s.csv"`, in.Tank, in.From.UTC().Format(time.DateOnly), in.To.UTC().Format(time.DateOnly)))
+		if err := a.writeReadings(ctx.Context(), ctx.BodyWriter(), in); err != nil {
+			a.log.Error("an export broke off", "tank", in.Tank, "error", err)
+			// The answer has begun; what is left is to break the connection off,
+			// so that nobody takes half a table for all of it. This is how net/http
+			// has it done.
+			panic(http.ErrAbortHandler)
+		}
+	}}, nil
+}
+
+// writeReadings writes the readings of a tank as a table.
+func (a *API) writeReadings(ctx context.Context, w io.Writer, in *rangeIn) error {
+	out, err := records.NewWriter(w)
+	if err != nil {
+		return err
+	}
+	err = a.watch.Records(ctx, in.Tank, in.From, in.To, func(r *wire.Reading) error {
+		d, _ := a.devices.Device(r.Device)
+		return out.Write(records.Source{ID: r.Device, Name: d.Name}, r.Channel, r.At, r.Value)
+	})
+	if err != nil {
+		return err
+	}
+	return out.Flush()
 }

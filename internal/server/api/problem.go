@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"isohaline/internal/server/watch"
 	"isohaline/internal/site"
 	"isohaline/internal/store"
 	"isohaline/internal/units"
@@ -119,7 +120,12 @@ func explain(err error) (status int, list []Wrong) {
 	var inSite site.Problems
 	var inQuantity *units.Error
 	var inReading *wire.Problem
+	var inTable unread
 	switch {
+	case errors.As(err, &inTable):
+		return http.StatusUnprocessableEntity, inTable.wrong()
+	case errors.Is(err, watch.ErrBusy):
+		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
 		return f.status, []Wrong{f.Wrong}
 	case errors.As(err, &inSite):

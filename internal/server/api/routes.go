@@ -6,8 +6,6 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/sse"
-
-	"isohaline/internal/wire"
 )
 
 // Groups of routes, as the document shows them.
@@ -107,25 +105,6 @@ func created(op huma.Operation) huma.Operation {
 
 func nothing(op huma.Operation) huma.Operation {
 	op.DefaultStatus = http.StatusNoContent
-	return op
-}
-
-// large lets in what is somewhat larger than a message, to be refused in words on
-// the device's page.
-func large(op huma.Operation) huma.Operation {
-	op.MaxBodyBytes = wire.MaxMessage + 64<<10
-	return op
-}
-
-// MaxTable is how large a table of readings may be, and tableSlack what a form
-// puts around it.
-const (
-	MaxTable   = 10_000_000
-	tableSlack = 256 << 10
-)
-
-func table(op huma.Operation) huma.Operation {
-	op.MaxBodyBytes = MaxTable + tableSlack
 	return op
 }
 

@@ -28,7 +28,7 @@ type Refusal struct {
 	Count int
 }
 
-// keptRefusals is how many are remembered of a device, since the start.
+// keptRefusals is how many are shown of a device.
 const keptRefusals = 20
 
 // Register is the devices. It may be used from several goroutines.
@@ -39,6 +39,10 @@ type Register struct {
 	mu       sync.RWMutex
 	byID     map[string]*store.Device
 	refusals map[string][]Refusal // by device, newest first
+	news     news                 // what the store does not have yet
+
+	// making lets one at a time look for a tank's records and make them.
+	making sync.Mutex
 }
 
 // Open reads the register from the store.
@@ -52,26 +56,51 @@ func Open(ctx context.Context, s *store.Store) (*Register, error) {
 	for _, d := range list {
 		r.byID[d.ID] = &d
 	}
-	return r, nil
+	return r, r.recall(ctx)
 }
 
 // New makes a device of a site, a tank and a name. The password is told this
 // once.
 func (r *Register) New(ctx context.Context, e *store.Editor, d store.Device) (store.Device, string, error) {
 	password := auth.NewSecret()
-	d.ID, d.CredentialHash = newID(), auth.SecretHash(password)
+	d.CredentialHash = auth.SecretHash(password)
+	d, err := r.add(ctx, e, d)
+	return d, password, err
+}
+
+func (r *Register) add(ctx context.Context, e *store.Editor, d store.Device) (store.Device, error) {
+	d.ID = newID()
 	if err := e.CreateDevice(ctx, d); err != nil {
-		return d, "", err
+		return d, err
 	}
 	d, err := r.store.Device(ctx, d.ID)
 	if err != nil {
-		return d, "", err
+		return d, err
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.byID[d.ID] = &d
-	return d, password, nil
+	return d, nil
 }
+
+// recordsName is what the records of a tank are called among its devices.
+const recordsName = "Imported records"
+
+// Records is what imported readings of a tank are listed under, made when first
+// asked for: a device that is none, for it has no credentials.
+func (r *Register) Records(ctx context.Context, e *store.Editor, siteID, tankID string) (store.Device, error) {
+	r.making.Lock()
+	defer r.making.Unlock()
+	for _, d := range r.All() {
+		if d.TankID == tankID && IsRecords(&d) {
+			return d, nil
+		}
+	}
+	return r.add(ctx, e, store.Device{SiteID: siteID, TankID: tankID, Name: recordsName})
+}
+
+// IsRecords says whether a device is a tank's imported records.
+func IsRecords(d *store.Device) bool { return d.CredentialHash == "" }
 
 // newID is short enough to be typed and long enough not to be guessed wrong.
 func newID() string {
@@ -121,7 +150,7 @@ func (r *Register) All() []store.Device {
 // Authenticate says whose credentials these are.
 func (r *Register) Authenticate(clientID, user string, password []byte) (wire.DeviceID, bool) {
 	d, known := r.Device(user)
-	if !known || clientID != d.ID || !d.Revoked.IsZero() || !auth.SecretMatches(d.CredentialHash, string(password)) {
+	if !known || IsRecords(&d) || clientID != d.ID || !d.Revoked.IsZero() || !auth.SecretMatches(d.CredentialHash, string(password)) {
 		return wire.DeviceID{}, false
 	}
 	return wire.DeviceID{Site: d.SiteID, Device: d.ID}, true
@@ -146,14 +175,19 @@ func (r *Register) Refused(f wire.Refusal) {
 	if r.byID[id] == nil {
 		return
 	}
-	list := r.refusals[id]
+	r.refusals[id] = insert(r.refusals[id], f)
+	r.news.refuse(id, f)
+}
+
+// insert puts a refusal before older ones; the same again counts with the newest.
+func insert(list []Refusal, f wire.Refusal) []Refusal {
 	if len(list) > 0 && list[0].Reason == f.Reason && list[0].Message == f.Message && list[0].Topic == f.Topic {
 		list[0].At = f.At
 		list[0].Count++
-		return
+		return list
 	}
 	list = slices.Insert(list, 0, Refusal{f, 1})
-	r.refusals[id] = list[:min(len(list), keptRefusals)]
+	return list[:min(len(list), keptRefusals)]
 }
 
 // Refusals are the last refusals of a device, the newest first.

@@ -110,7 +110,7 @@ func firstRows(data []byte, separator rune) [][]string {
 			break
 		}
 		if err == nil {
-			rows = append(rows, cells[:min(len(cells), maxColumns)])
+			rows = append(rows, cells[:min(len(cells), MaxColumns)])
 		}
 	}
 	return rows

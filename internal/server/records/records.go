@@ -101,7 +101,8 @@ func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
 }
 
 const (
-	maxColumns = 200
+	// MaxColumns is how many columns of a table are looked at.
+	MaxColumns = 200
 	// keptProblems is how many problems are kept; the others are counted.
 	keptProblems = 100
 	// maxShown cuts what a problem quotes.
@@ -156,8 +157,8 @@ func (m *Mapping) Check() []Problem {
 	complain := func(column int, value, reason, fix string) {
 		ps.add(Problem{Column: column, Value: value, Reason: reason, Fix: fix})
 	}
-	if len(m.Columns) > maxColumns {
-		complain(0, fmt.Sprint(len(m.Columns)), "columns are too many", fmt.Sprintf("keep at most %d", maxColumns))
+	if len(m.Columns) > MaxColumns {
+		complain(0, fmt.Sprint(len(m.Columns)), "columns are too many", fmt.Sprintf("keep at most %d", MaxColumns))
 		return ps.list
 	}
 	if !slices.Contains(slices.Collect(maps.Values(Separators)), m.Separator) {

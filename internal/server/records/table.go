@@ -162,7 +162,7 @@ func newReader(data []byte, separator rune) *csv.Reader {
 }
 
 func shownCells(cells []string) []string {
-	out := make([]string, min(len(cells), maxColumns))
+	out := make([]string, min(len(cells), MaxColumns))
 	for i := range out {
 		out[i] = shown(strings.TrimSpace(cells[i]))
 	}

@@ -59,34 +59,18 @@ func (w *Watch) importOne(ctx context.Context, c *change, h *History) error {
 		return nil
 	}
 	for batch := range slices.Chunk(h.Readings, importBatch) {
-		if err := w.keepReadings(ctx, batch); err != nil {
+		if _, err := w.keepReadings(ctx, batch); err != nil {
 			return err
 		}
 	}
 	t.state = t.account.Begin(h.Readings[0].At)
 	c.tanks = append(c.tanks, t)
-	tell := func(found []account.Finding) {
-		for _, f := range found {
-			c.findings = append(c.findings, told{t, f})
-		}
+	k := walk{tank: t, seen: h.Seen}
+	k.through(h.Readings)
+	k.end(w.now())
+	for _, f := range k.told {
+		c.findings = append(c.findings, told{t, f})
 	}
-	seen := h.Seen
-	for i := range h.Readings {
-		r := &h.Readings[i]
-		for len(seen) > 0 && !seen[0].At.After(r.At) {
-			found, err := t.account.Observe(&t.state, seen[0])
-			if err != nil {
-				return err
-			}
-			tell(found)
-			seen = seen[1:]
-		}
-		_, found, err := t.hear(r)
-		if err != nil {
-			return err
-		}
-		tell(found)
-	}
-	tell(t.account.Advance(&t.state, w.now()))
+	c.count.NotTaken += k.notTaken
 	return ctx.Err()
 }

@@ -21,7 +21,7 @@ const accountKind = "account"
 // checkpoint is told again by the log, worked out again to the same findings, and
 // asked of the alarms again, where it is nothing new.
 func (w *Watch) keep(ctx context.Context, c *change, saved [][]byte) error {
-	if err := w.keepReadings(ctx, c.readings); err != nil {
+	if _, err := w.keepReadings(ctx, c.readings); err != nil {
 		return err
 	}
 	for p, alarms := range c.alarms {
@@ -48,7 +48,13 @@ func (w *Watch) keep(ctx context.Context, c *change, saved [][]byte) error {
 				found = append(found, f.Finding)
 			}
 		}
-		err := w.store.SaveAccount(ctx, store.Checkpoint{Kind: accountKind, Subject: t.id, Data: saved[i]}, found)
+		checkpoint := store.Checkpoint{Kind: accountKind, Subject: t.id, Data: saved[i]}
+		err := error(nil)
+		if since, again := c.again[t]; again {
+			err = w.store.ReplaceAccount(ctx, checkpoint, since, found)
+		} else {
+			err = w.store.SaveAccount(ctx, checkpoint, found)
+		}
 		if err != nil {
 			return err
 		}
@@ -89,21 +95,20 @@ func (w *Watch) channelOf(ctx context.Context, device, name string) (int64, erro
 type channelKey struct{ device, name string }
 
 // keepReadings brings readings into the store, each once however often it came.
-func (w *Watch) keepReadings(ctx context.Context, readings []wire.Reading) error {
+func (w *Watch) keepReadings(ctx context.Context, readings []wire.Reading) (store.Added, error) {
 	rows := make([]store.Reading, len(readings))
 	for i := range readings {
 		r := &readings[i]
 		channel, err := w.channelOf(ctx, r.Device, r.Channel)
 		if err != nil {
-			return err
+			return store.Added{}, err
 		}
 		rows[i] = store.Reading{Channel: channel, At: r.At, Value: r.Value}
 	}
 	if len(rows) == 0 {
-		return nil
+		return store.Added{}, nil
 	}
-	_, err := w.store.AddReadings(ctx, rows)
-	return err
+	return w.store.AddReadings(ctx, rows)
 }
 
 // Series is a channel of a tank over a range of time, whatever device it came

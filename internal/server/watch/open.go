@@ -17,11 +17,14 @@ type Options struct {
 	Now   func() time.Time
 	// TankOf is the tank that a device reports of, empty for none.
 	TankOf func(wire.DeviceID) string
+	// Heard is told when a device last said something that is in the store; nil:
+	// nobody is.
+	Heard func(wire.DeviceID, time.Time)
 }
 
 // Open takes up every tank where the store has it.
 func Open(ctx context.Context, o Options) (*Watch, error) {
-	w := &Watch{store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, tanks: map[string]*tank{}, places: map[string]*place{}, channels: map[channelKey]int64{}}
+	w := &Watch{store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, tanks: map[string]*tank{}, places: map[string]*place{}, channels: map[channelKey]int64{}}
 	const everySite = ""
 	sites, err := o.Store.Sites(ctx)
 	if err != nil {

@@ -29,6 +29,9 @@ type tank struct {
 	plain map[account.Code]account.Finding
 	// saved is the state as the store has it.
 	saved []byte
+	// meanwhile is what came while the tank's records are worked through again;
+	// nil: they are not.
+	meanwhile *meanwhile
 	// beliefs are those that were noted and are not in the store yet, noted is
 	// the full hour of the last one.
 	beliefs []store.Belief

@@ -27,6 +27,7 @@ type Watch struct {
 	count Counters
 
 	tankOf func(wire.DeviceID) string
+	heard  func(wire.DeviceID, time.Time)
 
 	mu     sync.Mutex
 	tanks  map[string]*tank
@@ -40,6 +41,9 @@ type Watch struct {
 // Counters is how much has gone through; see Counters of a Watch.
 type Counters struct {
 	Readings, Observations, NotTaken, Findings, Transitions int64
+	// Imported are readings that came as records and were new, Repeated those
+	// that the tank had, Unreadable what could not be read.
+	Imported, Repeated, Unreadable int64
 }
 
 // Event is something that has just happened; one of its fields is set.
@@ -60,6 +64,8 @@ type change struct {
 	turned   []turned
 	events   []Event
 	count    Counters
+	// again are tanks whose findings from a time on are those of the change.
+	again map[*tank]time.Time
 }
 
 // told is a finding of a tank.
@@ -88,6 +94,9 @@ func (w *Watch) Take(ctx context.Context, readings []wire.Reading) error {
 		if t == nil {
 			continue // its device is gone; the reading is kept all the same
 		}
+		if t.meanwhile != nil {
+			t.meanwhile.readings = append(t.meanwhile.readings, *r)
+		}
 		changed, found, err := t.hear(r)
 		t.note()
 		if f, ok := t.touched(r); ok && changed {
@@ -103,7 +112,28 @@ func (w *Watch) Take(ctx context.Context, readings []wire.Reading) error {
 		}
 		w.moved(&c, t, found, now)
 	}
-	return w.conclude(ctx, &c)
+	if err := w.conclude(ctx, &c); err != nil {
+		return err
+	}
+	w.tellHeard(readings)
+	return nil
+}
+
+// tellHeard says of which devices readings came, and when.
+func (w *Watch) tellHeard(readings []wire.Reading) {
+	if w.heard == nil {
+		return
+	}
+	last := map[wire.DeviceID]time.Time{}
+	for i := range readings {
+		r := &readings[i]
+		if id := (wire.DeviceID{Site: r.Site, Device: r.Device}); r.Received.After(last[id]) {
+			last[id] = r.Received
+		}
+	}
+	for id, at := range last {
+		w.heard(id, at)
+	}
 }
 
 // Hear takes in what a person saw at a tank: a measurement, a refill.
@@ -113,6 +143,9 @@ func (w *Watch) Hear(ctx context.Context, tankID string, o account.Observation) 
 	t := w.tanks[tankID]
 	if t == nil {
 		return notWatched(tankID)
+	}
+	if t.meanwhile != nil {
+		t.meanwhile.seen = append(t.meanwhile.seen, o)
 	}
 	c := change{alarms: map[*place]alarm.Site{}}
 	found, err := t.account.Observe(&t.state, o)
@@ -257,6 +290,9 @@ func (n *Counters) add(m *Counters) {
 	n.NotTaken += m.NotTaken
 	n.Findings += m.Findings
 	n.Transitions += m.Transitions
+	n.Imported += m.Imported
+	n.Repeated += m.Repeated
+	n.Unreadable += m.Unreadable
 }
 
 // Counters is how much has gone through since the start.

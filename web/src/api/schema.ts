@@ -1034,12 +1034,16 @@ export interface components {
         Device: {
             /** Format: date-time */
             created: string;
+            /** Format: date-time */
+            firstHeard?: string;
             /** @example k3f9x2ab */
             id: string;
             /** Format: date-time */
             lastHeard?: string;
             /** @example Level head under the lobby */
             name: string;
+            /** @description not a device but the tank's imported records */
+            records: boolean;
             /** @description newest first, the last few */
             refusals: components["schemas"]["Refusal"][];
             /** Format: date-time */
