@@ -56,6 +56,22 @@ func ParseRate(s string) (PerHour, error) {
 	return 0, refuse("rate", fix, "%q is not a number with a known unit", s)
 }
 
+// ParseRange reads a rate, "0.2/yr", or two that hold 90 % of a belief between
+// them, "0.05/yr to 0.4/yr". A rate alone is known exactly: both ends are it.
+func ParseRange(s string) (low, high PerHour, err error) {
+	lowText, highText, ranged := strings.Cut(s, " to ")
+	if low, err = ParseRate(lowText); err != nil || !ranged {
+		return low, low, err
+	}
+	if high, err = ParseRate(highText); err != nil {
+		return 0, 0, err
+	}
+	if !(low < high) {
+		return 0, 0, refuse("rate", "give the lower end first", "%q does not rise", s)
+	}
+	return low, high, nil
+}
+
 // checkRate refuses a rate that is negative or not finite.
 func checkRate(place string, r PerHour) error {
 	if r >= 0 && !math.IsInf(float64(r), 1) {

@@ -2,6 +2,7 @@ package reliability
 
 import (
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -42,6 +43,26 @@ func TestParseRate(t *testing.T) {
 	for _, r := range refused {
 		_, err := ParseRate(r.text)
 		wantRefusal(t, r.text, err, "rate", r.problem)
+	}
+}
+
+func TestParseRange(t *testing.T) {
+	for text, want := range map[string][2]PerHour{
+		"0.24/d":                {0.01, 0.01},
+		"0.24/d to 0.5/h":       {0.01, 0.5},
+		"200 FIT to 12 per day": {2e-7, 0.5},
+	} {
+		low, high, err := ParseRange(text)
+		if err != nil || math.Abs(float64(low/want[0]-1)) > 1e-12 || math.Abs(float64(high/want[1]-1)) > 1e-12 {
+			t.Errorf("%s: %v to %v, %v", text, low, high, err)
+		}
+	}
+	for text, problem := range map[string]string{
+		"1/h to 0.5/h": "does not rise", "1/h to 1/h": "does not rise", "0.1 to 0.2/yr": "no unit", "0.1/yr to": "known unit", "0.1/yr to 0.2/yr to 1/yr": "number",
+	} {
+		if _, _, err := ParseRange(text); err == nil || !strings.Contains(err.Error(), problem) {
+			t.Errorf("%q: %v, want %q", text, err, problem)
+		}
 	}
 }
 

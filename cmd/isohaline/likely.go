@@ -42,6 +42,9 @@ type inquiry struct {
 
 // inquiry reads the flags for a site.
 func (f *oddsFlags) inquiry(s *site.Site, singles bool) (*inquiry, error) {
+	if err := statedFaults(s); err != nil {
+		return nil, err
+	}
 	q := &inquiry{Options: odds.Options{Seed: f.Seed}, tally: f.Tally}
 	var err error
 	if q.Rates, err = f.rates(s); err != nil {
@@ -64,6 +67,24 @@ func (f *oddsFlags) inquiry(s *site.Site, singles bool) (*inquiry, error) {
 		return nil, errors.New("--singles: no odds without pairs; leave it out, or --rate, --improve, --price and --lived")
 	}
 	return q, nil
+}
+
+// statedFaults refuses what the file says of faults that the site cannot have:
+// package site does not know them.
+func statedFaults(s *site.Site) error {
+	for i, r := range s.Rates {
+		if _, err := faultOf(s, fmt.Sprintf("rates[%d].fault", i+1), r.Fault); err != nil {
+			return err
+		}
+	}
+	for i := range s.CommonCauses {
+		for _, id := range s.CommonCauses[i].FaultIDs() {
+			if _, err := faultOf(s, fmt.Sprintf("common causes[%d].faults", i+1), id); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 func (f *oddsFlags) rates(s *site.Site) (map[string]string, error) {

@@ -303,7 +303,7 @@ func TestRefusals(t *testing.T) {
 		{"no unit", r, rate("tube-out", "0.1"), "rate of tube-out", "no unit"},
 		{"no number", r, rate("tube-out", "often"), "rate of tube-out", "not a number"},
 		{"negative", r, rate("tube-out", "-1/yr"), "rate of tube-out", "not a failure rate"},
-		{"range turned round", r, rate("tube-out", "1/yr to 0.1/yr"), "rate of tube-out", "low <= high"},
+		{"range turned round", r, rate("tube-out", "1/yr to 0.1/yr"), "rate of tube-out", "lower end first"},
 		{"wider than anything known", r, rate("tube-out", "1e-9/yr to 1/yr"), "rate of tube-out", "narrower"},
 		{"hourly", r, rate("tube-out", "2/h"), "rate of tube-out", "unit"},
 		{"unknown fault", r, rate("tube-in", "0.1/yr"), "rate of tube-in", "not one of them"},

@@ -93,14 +93,11 @@ func expected(ctx context.Context, r *verify.Report, o Options) ([harmCount]floa
 const noticeable = 0.01
 
 func (im *Improvement) try(ctx context.Context, s *site.Site, u units.System, o Options, before [harmCount]float64) (better bool, err error) {
+	s, o = onlyPossible(s, o)
 	r, err := verify.Check(ctx, s, verify.Options{Units: u})
 	if err != nil {
 		return false, err
 	}
-	o.Rates = maps.Clone(o.Rates)
-	maps.DeleteFunc(o.Rates, func(id string, _ string) bool {
-		return !slices.ContainsFunc(plant.FaultsOf(s), func(f plant.Fault) bool { return f.ID == id })
-	})
 	im.PerYear, err = expected(ctx, r, o)
 	var refused *reliability.InputError
 	if errors.As(err, &refused) {
@@ -118,6 +115,28 @@ func (im *Improvement) try(ctx context.Context, s *site.Site, u units.System, o 
 	}
 	im.Sentence = im.sentence(before[Danger])
 	return im.Removes[Danger] > noticeable*before[Danger], nil
+}
+
+// onlyPossible leaves out what was said of faults that a changed site can no
+// longer have.
+func onlyPossible(s *site.Site, o Options) (*site.Site, Options) {
+	of := plant.FaultsOf(s)
+	gone := func(id string) bool {
+		return !slices.ContainsFunc(of, func(f plant.Fault) bool { return f.ID == id })
+	}
+	o.Rates = maps.Clone(o.Rates)
+	maps.DeleteFunc(o.Rates, func(id, _ string) bool { return gone(id) })
+	after := *s
+	after.Rates = slices.DeleteFunc(slices.Clone(s.Rates), func(r site.Rate) bool { return gone(r.Fault) })
+	after.CommonCauses = nil
+	for _, c := range s.CommonCauses {
+		left := slices.DeleteFunc(c.FaultIDs(), gone)
+		if len(left) >= 2 {
+			c.Faults = strings.Join(left, ", ")
+			after.CommonCauses = append(after.CommonCauses, c)
+		}
+	}
+	return &after, o
 }
 
 func (im *Improvement) sentence(before float64) string {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
@@ -138,6 +137,17 @@ func (b *beliefs) habits(t *tables, h *Habits) (skip, leftOff int, err error) {
 	return b.add(column{exact: h.SkipProb}), b.add(column{exact: h.LeftOffProb}), nil
 }
 
+// statedRates are those of the site file, and those of the options in their
+// place.
+func statedRates(s *site.Site, o Options) map[string]string {
+	all := map[string]string{}
+	for _, r := range s.Rates {
+		all[r.Fault] = r.Comes
+	}
+	maps.Copy(all, o.Rates)
+	return all
+}
+
 // given reads the rates that a site gives itself, by fault ID: "0.2/yr", or
 // with a range "0.05/yr to 0.4/yr".
 func given(overrides map[string]string, faults []plant.Fault) (map[string]column, error) {
@@ -169,22 +179,14 @@ const (
 )
 
 func parseRate(place, text string) (column, error) {
-	lowText, highText, ranged := strings.Cut(text, " to ")
-	if !ranged {
-		highText = lowText
-	}
-	low, err := reliability.ParseRate(lowText)
-	if err != nil {
-		return column{}, fmt.Errorf("%s: %w", place, err)
-	}
-	high, err := reliability.ParseRate(highText)
+	low, high, err := reliability.ParseRange(text)
 	if err != nil {
 		return column{}, fmt.Errorf("%s: %w", place, err)
 	}
 	if high > maxPerHour {
 		return column{}, refuse(place, "check its unit", "%v/h is more than one an hour", float64(high))
 	}
-	if !ranged {
+	if low == high {
 		return column{exact: float64(low)}, nil
 	}
 	belief, err := reliability.LognormalBetween(float64(low), float64(high))
@@ -207,6 +209,17 @@ func rangeOf(s *site.Site, f faultRow) string {
 		return kind + s.TopOff.Ceiling.Kind
 	}
 	return f.rangeName
+}
+
+// reasons are why the site file states its rates, by fault.
+func reasons(s *site.Site, o Options) map[string]string {
+	why := map[string]string{}
+	for _, r := range s.Rates {
+		if _, replaced := o.Rates[r.Fault]; !replaced {
+			why[r.Fault] = r.Because
+		}
+	}
+	return why
 }
 
 // Rate is how often one fault happens, for printing.

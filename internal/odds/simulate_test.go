@@ -54,6 +54,14 @@ func designs(t *testing.T) []struct {
 		{name: "neglected", report: vary(func(s *site.Site) { s.People.ProofTestDays = 182 }), years: 4_000,
 			o: Options{Habits: &Habits{SkipProb: 0.5, LeftOffProb: 0.2}, Rates: map[string]string{
 				"floor-sensor-dead": "0.5/yr", "topoff-siphon": "0.5/yr", "alarm-silent": "0.5/yr"}}},
+		// Causes of the file's own: of a demand with a hidden failure, and of two
+		// hidden ones.
+		{name: "common causes", report: vary(func(s *site.Site) {
+			s.TopOff.RunTimerS = 300
+			s.Rates = []site.Rate{{Fault: "relay-welded", Comes: "0.1/yr to 1/yr"}, {Fault: "floor-sensor-dead", Comes: "0.5/yr"}}
+			s.CommonCauses = []site.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.3},
+				{What: "who tidies up", Faults: "tube-out, floor-sensor-dead", ShareFrac: 0.2}}
+		}), years: 4_000},
 		{name: plumbed, report: as(plumbed), years: 2_000},
 		{name: "grand-lobby", report: as("grand-lobby"), years: 20_000, large: true},
 		{name: "reading-room", report: as("reading-room"), years: 20_000, large: true},

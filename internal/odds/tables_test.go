@@ -1,15 +1,19 @@
 package odds
 
 import (
+	"errors"
 	"maps"
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"isohaline/internal/plant"
 	"isohaline/internal/refcheck"
+	"isohaline/internal/site"
 	"isohaline/internal/verify"
+	"isohaline/reliability"
 )
 
 func mustTables(t *testing.T) *tables {
@@ -213,11 +217,61 @@ func TestSharedCauses(t *testing.T) {
 	}
 }
 
+// TestStatedCauses: a common cause of the site file comes as often as its share
+// of the rarest fault, and takes its share from each.
+func TestStatedCauses(t *testing.T) {
+	s := example(t, nano)
+	s.Rates = []site.Rate{{Fault: "alarm-silent", Comes: "0.4/yr", Because: "our record"}, {Fault: "floor-sensor-dead", Comes: "0.1/yr"}}
+	s.CommonCauses = []site.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.25}}
+	w, err := newWorld(check(t, s), Options{Rates: map[string]string{"floor-sensor-dead": "0.2/yr"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	alarm, floor := w.index("alarm-silent"), w.index("floor-sensor-dead")
+	for _, row := range []struct {
+		name      string
+		got, want float64
+	}{
+		{"the alarm alone", w.causes[alarm].rate(w.means()), 0.75 * 0.4},
+		{"the floor sensor alone", w.causes[floor].rate(w.means()), 0.75 * 0.2}, // the flag's rate, not the file's
+		{"both", w.causes[len(w.causes)-1].rate(w.means()), 0.25 * 0.2},
+		{"the printed rate", w.rates[alarm].MeanPerYear / reliability.HoursPerYear, 0.4},
+	} {
+		if math.Abs(perYear(row.got)/row.want-1) > 1e-12 {
+			t.Errorf("%s: %v a year, want %v", row.name, perYear(row.got), row.want)
+		}
+	}
+	if both := w.causes[len(w.causes)-1].hits; both != set(0).with(alarm).with(floor) {
+		t.Errorf("the strip brings %v", w.ids(both))
+	}
+	if w.rates[alarm].Why != "our record" || !w.rates[floor].Given || w.rates[floor].Why == "our record" {
+		t.Errorf("said of the rates: %+v, %+v", w.rates[alarm], w.rates[floor])
+	}
+}
+
+// TestStatedCausesRefused, with the place and a way out.
+func TestStatedCausesRefused(t *testing.T) {
+	r := *reportOf(t, nano)
+	for _, row := range []struct{ faults, problem string }{
+		{"alarm-silent, no-such-thing", "no-such-thing"},
+		{"watch-stuck-dry, watch-jammed", "same part"},
+		{"alarm-silent", "not two faults"},
+	} {
+		s := *r.Site
+		s.CommonCauses = []site.CommonCause{{What: "strip", Faults: row.faults, ShareFrac: 0.1}}
+		r.Site = &s
+		var refused *reliability.InputError
+		if _, err := newWorld(&r, Options{}); !errors.As(err, &refused) || !strings.Contains(refused.Problem, row.problem) || refused.Fix == "" {
+			t.Errorf("%s: %v", row.faults, err)
+		}
+	}
+}
+
 // TestDefeatedBarriersAreNamed: the check's barriers that a fault can take away
 // all have their faults.
 func TestDefeatedBarriersAreNamed(t *testing.T) {
 	for _, b := range []verify.Barrier{verify.CeilingBarrier, verify.RunLimitBarrier, verify.FloorBarrier,
-		verify.GaugeBarrier, verify.SenseBarrier, verify.BudgetBarrier} {
+		verify.GaugeBarrier, verify.SenseBarrier, verify.BudgetBarrier, verify.TimerBarrier} {
 		if len(defeats[b]) == 0 {
 			t.Errorf("nothing defeats the %s", b)
 		}

@@ -1,6 +1,7 @@
 package odds
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -195,7 +196,7 @@ func (f *forest) stateAt(values []float64, moments []moment) *state {
 		st.found = append(st.found, make([]float64, len(w.causes)))
 		for c := range w.causes {
 			cause := &w.causes[c]
-			i := indices(cause.hits)[0]
+			i := w.longest(cause.hits)
 			if stands := w.stands[i]; !stands.hidden {
 				often := cause.rate(values) * stands.briefH
 				st.found[len(st.found)-1][c] = often / (1 + often)
@@ -209,6 +210,12 @@ func (f *forest) stateAt(values []float64, moments []moment) *state {
 		}
 	}
 	return st
+}
+
+// longest is the one of some faults that stands longest: a part failed by a
+// cause that also makes a noise elsewhere still waits for its test.
+func (w *world) longest(s set) int {
+	return slices.MaxFunc(indices(s), func(i, j int) int { return cmp.Compare(w.stands[i].usuallyH(w), w.stands[j].usuallyH(w)) })
 }
 
 // metPerHour is how often something comes that makes a hidden fault do harm.

@@ -1,8 +1,10 @@
 package odds
 
 import (
+	"cmp"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"isohaline/internal/plant"
@@ -40,6 +42,17 @@ type standing struct {
 // shows says whether somebody comes for it.
 func (s standing) shows() bool { return !s.hidden && !s.quiet }
 
+// usuallyH is how long at most, tests skipped aside.
+func (s standing) usuallyH(w *world) float64 {
+	switch {
+	case !s.hidden:
+		return s.briefH
+	case s.test == proofTest:
+		return min(w.intervalH, lifeH)
+	}
+	return lifeH
+}
+
 // cause is something that comes by itself: one fault, or several that share it.
 type cause struct {
 	hits set
@@ -67,11 +80,14 @@ func newWorld(r *verify.Report, o Options) (*world, error) {
 	for _, season := range s.Room.Seasons {
 		w.seasonShares = append(w.seasonShares, season.Days/daysAYear)
 	}
-	own, err := given(o.Rates, w.faults)
+	own, err := given(statedRates(s, o), w.faults)
 	if err != nil {
 		return nil, err
 	}
-	if err := w.rateAll(s, own); err != nil {
+	if err := w.rateAll(s, own, reasons(s, o)); err != nil {
+		return nil, err
+	}
+	if err := w.shareStated(s.CommonCauses); err != nil {
 		return nil, err
 	}
 	if w.skip, w.leftOff, err = w.habits(w.tables, o.Habits); err != nil {
@@ -127,7 +143,7 @@ func (w *world) note(rows []verify.Row) {
 }
 
 // rateAll gives every fault its row, its standing and its cause.
-func (w *world) rateAll(s *site.Site, own map[string]column) error {
+func (w *world) rateAll(s *site.Site, own map[string]column, because map[string]string) error {
 	columns, factors := make([]int, len(w.faults)), make([]float64, len(w.faults))
 	for i, f := range w.faults {
 		var part set
@@ -149,6 +165,7 @@ func (w *world) rateAll(s *site.Site, own map[string]column) error {
 		}
 		if c, isOwn := own[f.ID]; isOwn {
 			columns[i], factors[i] = w.add(c), 1
+			r.why = cmp.Or(because[f.ID], "given for this site")
 		} else {
 			var err error
 			if columns[i], err = w.of(r, 0); err != nil {
@@ -197,21 +214,8 @@ func (w *world) shareCauses(own map[string]column) {
 		if len(members) < 2 || common.fault != "" && together < 0 {
 			continue
 		}
-		rarest := members[0]
-		var hits set
-		for _, m := range members {
-			if w.causes[m].rate(w.means()) < w.causes[rarest].rate(w.means()) {
-				rarest = m
-			}
-			hits = hits.with(m)
-		}
-		shared := w.causes[rarest]
-		shared.factor *= common.beta
-		for _, m := range members {
-			w.causes[m].factor *= 1 - common.beta
-		}
+		shared := w.takeShared(members, common.beta)
 		if together < 0 {
-			shared.hits = hits
 			w.causes = append(w.causes, shared)
 			continue
 		}
@@ -225,6 +229,51 @@ func (w *world) shareCauses(own map[string]column) {
 	}
 }
 
+// takeShared takes a share from each of some faults, and makes of it one cause
+// that brings them all, at the rate of the rarest.
+func (w *world) takeShared(members []int, share float64) cause {
+	rarest := members[0]
+	var hits set
+	for _, m := range members {
+		if w.causes[m].rate(w.means()) < w.causes[rarest].rate(w.means()) {
+			rarest = m
+		}
+		hits = hits.with(m)
+	}
+	shared := w.causes[rarest]
+	shared.hits = hits
+	shared.factor *= share
+	for _, m := range members {
+		w.causes[m].factor *= 1 - share
+	}
+	return shared
+}
+
+// shareStated makes the common causes of the site file. Of a fault that is in
+// several, each takes its share of what the others leave.
+func (w *world) shareStated(causes []site.CommonCause) error {
+	for i := range causes {
+		c := &causes[i]
+		place := "common cause " + c.What
+		var members []int
+		for _, id := range c.FaultIDs() {
+			at := w.index(id)
+			switch {
+			case at < 0:
+				return refuse(place, "name faults that this site can have; the check lists them", "%q is not one of them", id)
+			case slices.ContainsFunc(members, func(m int) bool { return w.clash(m, at) }):
+				return refuse(place, "name one fault of a part", "%q is of the same part as another of them", id)
+			}
+			members = append(members, at)
+		}
+		if len(members) < 2 {
+			return refuse(place, "name what it brings together, with commas between", "%s is not two faults", strings.Join(c.FaultIDs(), ", "))
+		}
+		w.causes = append(w.causes, w.takeShared(members, c.ShareFrac))
+	}
+	return nil
+}
+
 // The ends of a band that holds 90 %.
 const lowEnd, highEnd = 0.05, 0.95
 
@@ -234,7 +283,7 @@ func (w *world) printed(i, col int, factor float64, own map[string]column, r ran
 		MeanPerYear: perYear(c.mean() * factor), LowPerYear: perYear(c.quantile(lowEnd) * factor), HighPerYear: perYear(c.quantile(highEnd) * factor),
 		Hidden: stands.hidden, StandsH: stands.briefH}
 	if _, isOwn := own[f.ID]; isOwn {
-		rate.Given, rate.Sources, rate.Why = true, nil, "given for this site"
+		rate.Given, rate.Sources = true, nil
 	}
 	if stands.hidden {
 		rate.FoundBy = [...]string{proofTest: "proof test", overhaul: "yearly overhaul"}[stands.test]

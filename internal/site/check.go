@@ -36,6 +36,7 @@ func check(r *reader, s *Site) {
 	if c.hasGroup("top-off") {
 		c.topOff()
 	}
+	c.rates()
 }
 
 type checker struct {

@@ -113,11 +113,14 @@ func (l items[T]) read(r *reader, path string, n *node) {
 
 func (l items[T]) absent(r *reader, path string) {
 	*l.p = nil
+	if l.optional {
+		return
+	}
 	r.missing(path, "a list of groups, each starting with a dash", "")
 }
 
 func (l items[T]) write(w *writer) {
-	w.group(l.key, false, func() {
+	w.group(l.key, l.optional, func() {
 		for i := range *l.p {
 			w.item(func() { w.fields(l.fields(&(*l.p)[i])) })
 		}
@@ -126,7 +129,7 @@ func (l items[T]) write(w *writer) {
 
 func (l items[T]) describe() row {
 	return row{key: l.key, form: "list", span: fmt.Sprintf("1 to %d", l.max), standard: l.label.standard(none),
-		about: l.about, below: l.fields(new(T)), max: l.max}
+		about: l.about, below: l.fields(new(T)), max: l.max, optional: l.optional}
 }
 
 // pairs is a list of points of a curve, each written "this at that".

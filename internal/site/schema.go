@@ -79,6 +79,10 @@ func siteFields(s *Site) []field {
 		section("alarm", "How trouble reaches a person.", alarmFields(&s.Alarm)...).orDefaults(),
 		section("people", "When somebody stands at the tank.", peopleFields(&s.People)...),
 		section("limits", "Where the harm classes begin.", limitFields(&s.Limits)...).orDefaults(),
+		items[Rate]{label: label{key: "rates", optional: true, about: "How often faults come at this site, where that is known better than from the program's table."},
+			p: &s.Rates, max: maxRates, fields: rateFields},
+		items[CommonCause]{label: label{key: "common causes", optional: true, about: "What brings several faults at once: one power strip, one relay board, one person."},
+			p: &s.CommonCauses, max: maxCauses, fields: commonCauseFields},
 	}
 }
 

@@ -42,6 +42,11 @@ type Site struct {
 	Alarm       Alarm
 	People      People
 	Limits      Limits
+	// Rates are how often faults come at this site, where that is known better
+	// than from generic tables.
+	Rates []Rate
+	// CommonCauses are what can bring several faults at once.
+	CommonCauses []CommonCause
 }
 
 // HasSump says whether the tank overflows into a sump below it.

@@ -73,6 +73,10 @@ func anySite(t *rapid.T) *site.Site {
 		Limits: site.Limits{SalinityOffPSU: [4]float64{0.5, 1.5, 4, 8}, SalinityHourPSU: [4]float64{0.25, 0.75, 2, 5},
 			FloorM3: [4]float64{0.0001, 0.0005, 0.001, 0.1}},
 	}
+	if maybe(t, "rates") {
+		s.Rates = []site.Rate{{Fault: "watch-stuck-dry", Comes: rapid.SampledFrom([]string{"0.2/yr", "1e-6/h to 2e-5/h"}).Draw(t, "rate")}, {Fault: "tube-out", Comes: "200 FIT", Because: drawName(t, "because")}}
+		s.CommonCauses = []site.CommonCause{{What: drawName(t, "cause"), Faults: "alarm-silent, floor-sensor-dead", ShareFrac: draw(t, "share", 0.01, 0.9)}}
+	}
 	if maybe(t, "place") {
 		s.Place = drawName(t, "place name")
 		s.Water.AlkalinityDKH = draw(t, "dkh", 1, 30)
