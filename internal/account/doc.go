@@ -24,7 +24,7 @@
 // What is believed is one filter, the base. Beside it run filters that each
 // suppose one change (a leak, a drier room, a weaker pump) and gather the
 // evidence for it as a likelihood ratio that starts again whenever it falls to
-// nothing: Page's test against each change (tests.go). A change is believed when
+// nothing: Page's test against each change (suspicion.go). A change is believed when
 // its ratio passes a threshold that fixes the rate of false alarms, never when a
 // quantity passes a limit. docs/account.md has the equations, the rates and the
 // sources.
