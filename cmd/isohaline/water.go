@@ -9,6 +9,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"isohaline/internal/bench"
 	"isohaline/internal/bulk"
 	"isohaline/internal/units"
 	"isohaline/moistair"
@@ -17,6 +18,17 @@ import (
 type waterCommand struct {
 	State stateCommand `cmd:"" default:"withargs" help:"Evaluate one state; this is what water does on its own."`
 	Batch batchCommand `cmd:"" help:"Read a table of states as CSV and append the computed columns."`
+
+	Use     benchCommand[bench.Consumption]      `cmd:"" help:"What the tank uses up a day, from a log of readings, water changes and doses."`
+	Correct benchCommand[bench.Correction]       `cmd:"" help:"What puts alkalinity, calcium and magnesium right: which salts, how many grams a day."`
+	Salt    benchCommand[bench.SalinityMove]     `cmd:"" help:"What brings the tank to another salinity: litres, grams, days."`
+	Change  benchCommand[bench.WaterChanges]     `cmd:"" help:"What a series of water changes does, against one large one."`
+	Shock   benchCommand[bench.TopOffShock]      `cmd:"" help:"What giving fresh water does at once, and what a month of it is like by hand."`
+	Lime    benchCommand[bench.LimeSupply]       `cmd:"" help:"What lime water in the reservoir gives, and what it must not do."`
+	Convert benchCommand[bench.Conversion]       `cmd:"" help:"What an instrument's reading means, and what every other would show."`
+	Agree   benchCommand[bench.Agreement]        `cmd:"" help:"What several readings of one water say together, and which instrument is off."`
+	Fluid   benchCommand[bench.CalibrationFluid] `cmd:"" help:"A fluid of table salt to calibrate with."`
+	Source  benchCommand[bench.SourceWater]      `cmd:"" help:"What the RO/DI unit gives, wastes, and when its parts are due."`
 }
 
 // Help shows the shortest way in.
@@ -24,7 +36,8 @@ func (waterCommand) Help() string {
 	return "One state is given by flags (see isohaline water state --help), like\n\n" +
 		"  isohaline water --salinity '35 ppt' --temperature '25 °C'\n\n" +
 		"and a table of them on standard input (see isohaline water batch --help), like\n\n" +
-		"  isohaline water batch <states.csv >computed.csv"
+		"  isohaline water batch <states.csv >computed.csv\n\n" +
+		"The other commands are the water bench: corrections, salinity, water changes, what a top-off does, lime water, instruments, source water."
 }
 
 // stateCommand evaluates one state of water, air or both.

@@ -1,0 +1,35 @@
+package units
+
+// Pounds are exact (international pound, 0.45359237 kg: NIST Special Publication
+// 811, appendix B.8); a psi is a pound times 9.80665 m/s² on a square inch.
+const (
+	poundG = "453.59237"
+	psiBar = "0.0689475729"
+)
+
+// Mass in grams.
+var Mass = &Kind{name: "a mass", example: "120 g", units: []unit{
+	write(by("1", "1", "g", "gram", "grams")),
+	by("1000", "1", "kg"),
+	by("1", "1000", "mg"),
+	by(poundG, "1", "lb", "lbs"),
+	by(poundG, "16", "oz"),
+}}
+
+// Strength is what is stirred into a litre, in grams.
+var Strength = &Kind{name: "a strength", example: "1.5 g/L", units: []unit{
+	write(by("1", "1", "g/L", "g/l")),
+	by("1", "1000", "mg/L", "mg/l"),
+}}
+
+// DissolvedPerDay is a concentration used or made in a day, in mg/L.
+var DissolvedPerDay = &Kind{name: "a concentration a day", example: "8 mg/L/day", units: []unit{
+	write(by("1", "1", "mg/L/day", "mg/l/day", "ppm/day")),
+}}
+
+// Gauge is a pressure above that of the air, in bar.
+var Gauge = &Kind{name: "a pressure above the air's", example: "4.1 bar", units: []unit{
+	write(by("1", "1", "bar")),
+	by("1", "100", "kPa"),
+	by(psiBar, "1", "psi"),
+}}
