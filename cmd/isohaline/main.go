@@ -8,7 +8,6 @@
 //	isohaline demo               ... over an invented fleet
 //	isohaline water              evaluate the science for one state
 //	isohaline water batch        ... and for a table of them
-//	isohaline water use          ... and other questions of the water bench
 //	isohaline version            say what was built
 //
 // The exit code is 0 for yes and 1 for no: a design that is not accepted, a
@@ -73,10 +72,9 @@ func run(ctx context.Context, args []string, c *console) int {
 		args = []string{"--help"}
 	}
 	helped := false
-	options := append(flagTypes(), kong.Name("isohaline"), kong.Description(description),
+	parser, err := kong.New(new(commands), kong.Name("isohaline"), kong.Description(description),
 		kong.Writers(c.Out, c.Err), kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(c),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Exit(func(int) { helped = true }))
-	parser, err := kong.New(new(commands), options...)
 	if err != nil {
 		return c.fail(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -30,7 +31,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("EXAMPLES", examples)
 			return err
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "replace": replace},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "replace": replace, "awaits": awaits},
 	})
 }
 
@@ -52,6 +53,21 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("%q exited with %d, want %d", args[1:], got, want)
 	}
+}
+
+// awaits waits until a program in the background has made a file: awaits file.
+func awaits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: awaits file")
+	}
+	const pause, tries = 50 * time.Millisecond, 1200
+	for range tries {
+		if _, err := os.Stat(ts.MkAbs(args[0])); err == nil {
+			return
+		}
+		time.Sleep(pause)
+	}
+	ts.Fatalf("%s does not come", args[0])
 }
 
 // replace changes the only place of a text in a file: replace site.yaml old new.

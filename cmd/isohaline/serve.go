@@ -21,7 +21,7 @@ type serveFlags struct {
 // serveCommand runs the watch.
 type serveCommand struct {
 	serveFlags
-	Dir        string `placeholder:"FOLDER" help:"Where everything is kept; by itself a folder of this user's."`
+	Dir        string `aliases:"data" placeholder:"FOLDER" help:"Where everything is kept; by itself a folder of this user's."`
 	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within."`
 	Durability string `default:"killed-process" enum:"killed-process,power-cut" help:"What an acknowledged reading survives: killed-process or power-cut."`
 	Secure     bool   `help:"Browsers come over HTTPS, by a proxy: send cookies over that alone."`

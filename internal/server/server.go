@@ -61,6 +61,12 @@ const (
 	sessionIdle = 7 * 24 * time.Hour
 )
 
+// Modes of what only its owner may read.
+const (
+	private     = 0o700
+	privateFile = 0o600
+)
+
 // consumerName is under what name the watch remembers its place in the log.
 const consumerName = "watch"
 
@@ -92,11 +98,10 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 			s.Close()
 		}
 	}()
-	const private = 0o700
 	if err := os.MkdirAll(o.Dir, private); err != nil {
 		return nil, fmt.Errorf("making the folder: %w", err)
 	}
-	if s.Store, err = store.Open(ctx, filepath.Join(o.Dir, "isohaline.db"), storeDurability(o.Durability)); err != nil {
+	if s.Store, err = store.Open(ctx, filepath.Join(o.Dir, databaseName), storeDurability(o.Durability)); err != nil {
 		return nil, err
 	}
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
@@ -110,9 +115,12 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	}
 	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
 	if o.NATS == "" {
-		log.Dir = filepath.Join(o.Dir, "log")
+		log.Dir = filepath.Join(o.Dir, logName)
 	}
 	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
+		return nil, err
+	}
+	if err := reread(ctx, o.Dir, s.readings); err != nil {
 		return nil, err
 	}
 	s.door, err = wire.NewFrontDoor(wire.DoorOptions{Append: s.readings.Append, Authenticate: s.Devices.Authenticate,

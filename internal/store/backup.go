@@ -21,9 +21,15 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 	if s.postgres {
 		return wrap(ErrNotHere, "backing up to %q", path)
 	}
-	err := writeNew(path, func(part string) error {
+	return BackupFile(ctx, s.path, path)
+}
+
+// BackupFile is Backup of the database in a file, which this process or another
+// may have open.
+func BackupFile(ctx context.Context, from, to string) error {
+	err := writeNew(to, func(part string) error {
 		// Not a reader's connection: those refuse to write, also elsewhere.
-		db, err := sql.Open("sqlite", fileURL(s.path, ""))
+		db, err := sql.Open("sqlite", fileURL(from, "mode=rw&"+busy))
 		if err != nil {
 			return err
 		}
@@ -33,7 +39,42 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 		}
 		return CheckCopy(ctx, part)
 	})
-	return wrap(err, "backing up to %q", path)
+	return wrap(err, "backing up %q to %q", from, to)
+}
+
+// busy lets a connection wait for others.
+var busy = "_pragma=" + url.QueryEscape(fmt.Sprintf("busy_timeout(%d)", sqliteBusy.Milliseconds()))
+
+// SetAside gives the database in a file another name, at which there is none. The
+// error says so if somebody has it open.
+func SetAside(ctx context.Context, path, to string) error {
+	err := func() error {
+		if err := mustNotExist(to); err != nil {
+			return err
+		}
+		db, err := sql.Open("sqlite", fileURL(path, "mode=rw"))
+		if err != nil {
+			return err
+		}
+		defer db.Close()
+		// Whoever is alone with a database may take its journal into it, and then
+		// it is one file.
+		var mode string
+		if err := db.QueryRowContext(ctx, "PRAGMA journal_mode = DELETE").Scan(&mode); err != nil {
+			return fmt.Errorf("somebody has it open, or it is damaged: end that program, or move it away by hand: %w", err)
+		}
+		if mode != "delete" {
+			return fmt.Errorf("its journal cannot be taken into it (%s)", mode)
+		}
+		if err := db.Close(); err != nil {
+			return err
+		}
+		if err := os.Rename(path, to); err != nil {
+			return err
+		}
+		return syncFile(filepath.Dir(path))
+	}()
+	return wrap(err, "setting %q aside", path)
 }
 
 // CheckCopy reads a copy through and says whether it is a sound database.

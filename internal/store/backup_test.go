@@ -159,6 +159,7 @@ func TestBackupRefuses(t *testing.T) {
 	}{
 		{"back up over a file", s.Backup(ctx, there), "is there already"},
 		{"back up into no folder", s.Backup(ctx, filepath.Join(folder, "no", "copy")), "backing up"},
+		{"back up no file", store.BackupFile(ctx, filepath.Join(folder, "none"), fresh), "backing up"},
 		{"restore over a file", store.Restore(ctx, good, there), "is there already"},
 		{"restore a torn copy", store.Restore(ctx, torn, fresh), "checking the copy"},
 		{"restore another database", store.Restore(ctx, alien, fresh), `the table "readings" is missing`},
@@ -176,7 +177,7 @@ func TestBackupRefuses(t *testing.T) {
 	if text := string(got(os.ReadFile(there))(t)); text != "somebody's" {
 		t.Errorf("the file that was there holds %q", text)
 	}
-	for _, path := range []string{fresh, fresh + ".part", there + ".part", filepath.Join(folder, "no")} {
+	for _, path := range []string{fresh, fresh + ".part", filepath.Join(folder, "none"), there + ".part", filepath.Join(folder, "no")} {
 		if _, err := os.Stat(path); !os.IsNotExist(err) {
 			t.Errorf("%s is left", path)
 		}
@@ -184,6 +185,37 @@ func TestBackupRefuses(t *testing.T) {
 	// What an earlier attempt left half done is no obstacle.
 	must(t, os.WriteFile(filepath.Join(folder, "next.part"), []byte("half"), 0o600))
 	must(t, s.Backup(ctx, filepath.Join(folder, "next")))
+}
+
+// TestSetAside: a database that nobody has open gets another name with all that is
+// in it; one that is open stays where it is.
+func TestSetAside(t *testing.T) {
+	ctx := t.Context()
+	folder := t.TempDir()
+	path, aside := filepath.Join(folder, "x.db"), filepath.Join(folder, "old.db")
+	s, err := store.Open(ctx, path, store.Kill)
+	must(t, err)
+	inhabit(t, s)
+	if err := store.SetAside(ctx, path, aside); !contains(err, "somebody has it open") {
+		t.Errorf("while it is open: %v", err)
+	}
+	same(t, "after that", "Lobby reef", got(s.Tank(ctx, "lobby"))(t).Name)
+	must(t, s.Close())
+	before := contentOf(t, path)
+	must(t, store.SetAside(ctx, path, aside))
+	same(t, "set aside", before, contentOf(t, aside))
+	for _, gone := range []string{path, path + "-wal", path + "-shm"} {
+		if _, err := os.Stat(gone); !os.IsNotExist(err) {
+			t.Errorf("%s is left", gone)
+		}
+	}
+	must(t, os.WriteFile(path, []byte("x"), 0o600))
+	if err := store.SetAside(ctx, path, aside); !contains(err, "is there already") {
+		t.Errorf("over another: %v", err)
+	}
+	if err := store.SetAside(ctx, filepath.Join(folder, "none"), filepath.Join(folder, "new")); !contains(err, "setting") {
+		t.Errorf("what is not there: %v", err)
+	}
 }
 
 func TestBackupOfPostgres(t *testing.T) {
