@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -138,6 +139,34 @@ func TestLearnsTheTank(t *testing.T) {
 		if math.Abs(row.got/row.want-1) > 0.03 {
 			t.Errorf("%s: %.4g, want %.4g within 3 %%", row.what, row.got, row.want)
 		}
+	}
+}
+
+// TestQuieterThanPromised: a device that is always quieter than it promises, so
+// that runs may have gone unheard before every fill, teaches little but nothing
+// false.
+func TestQuieterThanPromised(t *testing.T) {
+	const pause, run = 50 * time.Minute, 18400 * time.Millisecond
+	a := newAccount(t, "reading-room", account.Settings{Heartbeat: 15 * time.Minute})
+	s := a.Begin(start)
+	drawn := a.Estimate(&s)
+	r := rand.New(rand.NewPCG(5, 5))
+	var all []account.Observation
+	for at := time.Duration(0); at < 60*24*time.Hour; at += pause {
+		dry := start.Add(at + time.Duration(r.IntN(600))*time.Second)
+		on := dry.Add(10 * time.Second)
+		all = append(all, account.Observation{At: dry, Kind: account.Watch}, account.Observation{At: on, Kind: account.PumpOn},
+			account.Observation{At: on.Add(run), Kind: account.Watch, Value: 1}, account.Observation{At: on.Add(run), Kind: account.PumpOff})
+	}
+	for at := time.Duration(0); at < 60*24*time.Hour; at += 20 * time.Minute {
+		all = append(all, account.Observation{At: start.Add(at), Kind: account.WaterTemp, Value: 25})
+	}
+	slices.SortStableFunc(all, func(a, b account.Observation) int { return a.At.Compare(b.At) })
+	for _, f := range feed(t, a, &s, all) {
+		t.Errorf("said: %s", f.Sentence)
+	}
+	if e := a.Estimate(&s); math.Abs(e.FlowLMin/drawn.FlowLMin-1) > 0.05 {
+		t.Errorf("a flow of %.3f L/min, want the drawing's %.3f", e.FlowLMin, drawn.FlowLMin)
 	}
 }
 
