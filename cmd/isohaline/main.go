@@ -5,9 +5,12 @@
 //	isohaline serve              run the watch
 //	isohaline backup FILE        copy what the watch keeps
 //	isohaline restore FILE       ... and make a copy what it keeps
+//	isohaline backup FILE        copy what the watch keeps
+//	isohaline restore FILE       ... and make a copy what it keeps
 //	isohaline demo               ... over an invented fleet
 //	isohaline water              evaluate the science for one state
 //	isohaline water batch        ... and for a table of them
+//	isohaline water use          ... and other questions of the water bench
 //	isohaline version            say what was built
 //
 // The exit code is 0 for yes and 1 for no: a design that is not accepted, a
@@ -46,6 +49,8 @@ type commands struct {
 	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
 	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
 	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
+	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
+	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
 	Demo    demoCommand    `cmd:"" help:"Run the watch over an invented fleet, to look at."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`
@@ -72,9 +77,10 @@ func run(ctx context.Context, args []string, c *console) int {
 		args = []string{"--help"}
 	}
 	helped := false
-	parser, err := kong.New(new(commands), kong.Name("isohaline"), kong.Description(description),
+	options := append(flagTypes(), kong.Name("isohaline"), kong.Description(description),
 		kong.Writers(c.Out, c.Err), kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(c),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}), kong.Exit(func(int) { helped = true }))
+	parser, err := kong.New(new(commands), options...)
 	if err != nil {
 		return c.fail(err)
 	}
