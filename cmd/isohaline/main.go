@@ -5,8 +5,6 @@
 //	isohaline serve              run the watch
 //	isohaline backup FILE        copy what the watch keeps
 //	isohaline restore FILE       ... and make a copy what it keeps
-//	isohaline backup FILE        copy what the watch keeps
-//	isohaline restore FILE       ... and make a copy what it keeps
 //	isohaline demo               ... over an invented fleet
 //	isohaline water              evaluate the science for one state
 //	isohaline water batch        ... and for a table of them
@@ -47,8 +45,6 @@ type commands struct {
 	Check   checkCommand   `cmd:"" help:"Check the design in a site file: what it loses, how to set it, what every fault would do."`
 	New     newCommand     `cmd:"" help:"Write a commented site file to begin from."`
 	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
-	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
-	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
 	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
 	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
 	Demo    demoCommand    `cmd:"" help:"Run the watch over an invented fleet, to look at."`
