@@ -1,0 +1,90 @@
+// Package edge is the on-site agent: it drives the guard that the check has
+// verified on a tank's real inputs and outputs, keeps what must survive, and
+// needs no network. The network may only ask.
+//
+//	inputs ──▶ decide.Step ──▶ save ──▶ outputs, under a lease
+//	             ▲     │
+//	   requests ─┘     └─▶ answers, events
+//
+// Package decide is the decision, pure; requests decides which requests reach
+// the guard; prooftest guides a person through the monthly test; lease is how an
+// output stays on; wiring and line are the wires; keeper is the process that
+// holds them; page is the tank's own page. Agent turns the wheel: ten times a
+// second it reads, decides, saves if something must survive, and drives.
+//
+// # What a transport needs
+//
+// Agent.Ask takes a request and returns its answer; a request may be sent again
+// until it is answered, because it takes effect once at most. Options.Heard is
+// given every event, and Agent.View everything there is to show. With the four
+// subjects that package wire has for an edge, isohaline.edge.<site>.<device>.:
+//
+//	ask   hub to edge   one requests.Request, as JSON
+//	tell  edge to hub   one Telling, as JSON: an answer, events, or a view
+//	push  edge to hub   readings, from View's inputs and outputs, by Channels
+//
+// The hub sends an ask again every few seconds, until a telling has an answer
+// with its id or requests.Fresh is over. It numbers what it asks of a tank (seq)
+// and never goes back: microseconds since 1970 do, and the answer's last_seq says
+// where to go on from. A lost link loses tellings of views, which the next one
+// replaces; events that must not be lost go the way of readings.
+//
+// An ask has no field for "on site": what comes by a transport came from afar, and
+// ends no latch.
+package edge
+
+import (
+	"time"
+
+	"isohaline/internal/edge/decide"
+	"isohaline/internal/edge/requests"
+	"isohaline/internal/guard"
+)
+
+// Telling is what an edge says of itself.
+type Telling struct {
+	At     time.Time        `json:"at"`
+	Answer *requests.Answer `json:"answer,omitempty"`
+	Events []decide.Event   `json:"events,omitempty"`
+	View   *View            `json:"view,omitempty"`
+}
+
+// View is an agent at one moment.
+type View struct {
+	At      time.Time     `json:"at"`
+	State   decide.State  `json:"state"`
+	In      guard.Inputs  `json:"-"` // JSON has no NaN: readings travel by Channels
+	Out     guard.Outputs `json:"out"`
+	Trouble []string      `json:"trouble,omitempty"` // of the agent itself: wires, disk
+	// GiveMostML is the most that may be given now.
+	GiveMostML float64 `json:"give_most_ml"`
+	// Ends is when the guard will do something else by itself, zero if nothing is
+	// due.
+	Ends time.Time `json:"ends,omitzero"`
+}
+
+// Channels is a view as readings, by the names of the watch's channels: a contact
+// is 1 while there is water at it, a pump while it runs, a level in metres. What
+// cannot be read is left out.
+func (v *View) Channels() map[string]float64 {
+	readings := map[string]float64{"pump": number(v.Out.Pump), "heartbeat": 1}
+	for name, c := range map[string]guard.Contact{"watch": v.In.Watch, "ceiling": v.In.Ceiling, "floor": v.In.Floor,
+		"reservoir": v.In.ReservoirLow, "return-pump": v.In.ReturnPump} {
+		if c == guard.Wet || c == guard.Dry {
+			readings[name] = number(c == guard.Wet)
+		}
+	}
+	if mm := v.In.LevelMM; mm-mm == 0 { // a number
+		readings["level"] = mm / mmPerM
+	}
+	return readings
+}
+
+const mmPerM = 1000
+
+func number(on bool) float64 {
+	if on {
+		return 1
+	}
+	return 0
+}

@@ -1,0 +1,75 @@
+package line
+
+import (
+	"errors"
+	"testing"
+
+	"periph.io/x/conn/v3/gpio"
+
+	"isohaline/internal/edge/lease"
+	"isohaline/internal/edge/wiring"
+	"isohaline/internal/guard"
+)
+
+// fakeLines are lines without a kernel.
+type fakeLines struct {
+	bits   gpio.GPIOValue
+	broken error
+	closed bool
+}
+
+func (f *fakeLines) Read(gpio.GPIOValue) (gpio.GPIOValue, error) { return f.bits, f.broken }
+func (f *fakeLines) Out(bits, _ gpio.GPIOValue) error {
+	if f.broken == nil {
+		f.bits = bits
+	}
+	return f.broken
+}
+func (f *fakeLines) Close() error { f.closed = true; return nil }
+
+// TestGPIOBits: which bit is which line, and which way round.
+func TestGPIOBits(t *testing.T) {
+	high, low := &wiring.Pin{}, &wiring.Pin{ActiveLow: true}
+	in, out := &fakeLines{}, &fakeLines{}
+	lines := &gpioLines{chips: []*gpioChip{{
+		inputs:  &gpioSet{set: in, pins: []*wiring.Pin{high, low}, in: []wiring.Input{wiring.Watch, wiring.Ceiling}},
+		outputs: &gpioSet{set: out, pins: []*wiring.Pin{low, high}, out: []wiring.Output{wiring.Pump, wiring.Valve}},
+	}}}
+	b := &Board{wiring: &wiring.Wiring{Inputs: map[wiring.Input]wiring.Source{wiring.Watch: {}, wiring.Ceiling: {}}}, drivers: []driver{lines}}
+	for _, tt := range []struct {
+		bits           gpio.GPIOValue
+		watch, ceiling guard.Contact
+	}{
+		{0b00, guard.Dry, guard.Wet},
+		{0b01, guard.Wet, guard.Wet},
+		{0b10, guard.Dry, guard.Dry},
+		{0b11, guard.Wet, guard.Dry},
+	} {
+		in.bits = tt.bits
+		got, err := b.Read(t.Context())
+		if g := got.Guard(); err != nil || g.Watch != tt.watch || g.Ceiling != tt.ceiling {
+			t.Errorf("%02b: %+v, %v", tt.bits, g, err)
+		}
+	}
+	for _, tt := range []struct {
+		out  lease.Outputs
+		bits gpio.GPIOValue
+	}{
+		{lease.Outputs{}, 0b01},
+		{lease.Outputs{Pump: true}, 0b00},
+		{lease.Outputs{Valve: true}, 0b11},
+		{lease.Outputs{Pump: true, Valve: true, Horn: true}, 0b10},
+	} {
+		if err := b.Drive(t.Context(), tt.out); err != nil || out.bits != tt.bits {
+			t.Errorf("%+v: %02b, %v; want %02b", tt.out, out.bits, err, tt.bits)
+		}
+	}
+	in.broken = errors.New("no such device")
+	got, err := b.Read(t.Context())
+	if g := got.Guard(); err == nil || g.Watch != guard.Faulty || g.Ceiling != guard.Faulty {
+		t.Errorf("a chip that cannot be read reads %+v, %v", g, err)
+	}
+	if err := b.Close(); err != nil || out.bits != 0b01 || !out.closed || !in.closed {
+		t.Errorf("closed with %02b: %v", out.bits, err)
+	}
+}
