@@ -44,8 +44,3 @@ const day = 24 * time.Hour
 func inDays(d time.Duration) float64 { return d.Hours() / day.Hours() }
 
 func ofDays(n float64) time.Duration { return time.Duration(n * float64(day)) }
-
-// later is the answer of routes that are declared and not served yet.
-func later() error {
-	return refused(http.StatusConflict, "", "", "this is not served yet", "come back later")
-}
