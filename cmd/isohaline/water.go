@@ -72,14 +72,14 @@ func (s *stateCommand) Run(c *console) error {
 		return err
 	}
 	if extrapolated {
-		fmt.Fprintln(c.Err, extrapolatedWords("this state lies"))
+		fmt.Fprintln(c.Err, extrapolatedWords("this state lies", bulk.FittedSeawater))
 	}
 	return nil
 }
 
 // extrapolatedWords warns that values are good only by luck.
-func extrapolatedWords(what string) string {
-	return "isohaline: note: " + what + " outside SP 0 to 42 or -2 to 40 °C, where the formulas were fitted; the values are extrapolated"
+func extrapolatedWords(what, fitted string) string {
+	return "isohaline: note: " + what + " outside " + fitted + ", where the formulas were fitted; the values are extrapolated"
 }
 
 // inputs turns the flags into the columns of a table.
@@ -169,7 +169,7 @@ func (batchCommand) Run(ctx context.Context, c *console) error {
 		return err
 	}
 	if sum.Extrapolated > 0 {
-		fmt.Fprintln(c.Err, extrapolatedWords(fmt.Sprintf("%d of %d rows lie", sum.Extrapolated, sum.Rows)))
+		fmt.Fprintln(c.Err, extrapolatedWords(fmt.Sprintf("%d of %d rows lie", sum.Extrapolated, sum.Rows), sum.Fitted))
 	}
 	if sum.Bad > 0 {
 		return no(fmt.Sprintf("%d of %d rows could not be computed; their computed cells are empty", sum.Bad, sum.Rows))

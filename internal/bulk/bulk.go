@@ -6,6 +6,8 @@
 //
 //	SP                        salinities and specific gravities
 //	SP, t_degC                those, and density, heat, light and vapour
+//	SP, t_degC and a pair     the carbonate system, in place of those; a pair is
+//	                          two of TA_umol_kg, DIC_umol_kg, pH_total, pCO2_uatm
 //	C_mS_cm, t_degC           the salinity first, then the same
 //	t_degC                    pure water and its vapour, at saturation
 //	tdb_degC, rh_pct, p_Pa    moist air
@@ -58,6 +60,8 @@ type Summary struct {
 	// Extrapolated rows lie where the formulas still give values, but outside
 	// the range they were fitted in.
 	Extrapolated int
+	// Fitted is that range in words: "SP 0 to 42 or -2 to 40 °C".
+	Fitted string
 }
 
 // Run reads a table from in and writes it to out with the computed columns.
@@ -96,6 +100,7 @@ func (b *batch) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	b.Fitted = p.fitted
 	values := make([]float64, len(p.columns))
 	record := make([]string, 0, p.width+len(p.columns))
 	for b.lines.next() {

@@ -137,7 +137,7 @@ func TestExtrapolatedRowsAreCounted(t *testing.T) {
 	if err != nil || len(problems) != 1 {
 		t.Fatal(err, problems)
 	}
-	if want := (Summary{Rows: 6, Bad: 1, Extrapolated: 3}); sum != want {
+	if want := (Summary{Rows: 6, Bad: 1, Extrapolated: 3, Fitted: FittedSeawater}); sum != want {
 		t.Errorf("got %+v, want %+v", sum, want)
 	}
 	// 80 mS/cm at 15 °C is beyond SP 42 although the conductivity itself is no

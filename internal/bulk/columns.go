@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"isohaline/carbonate"
 	"isohaline/moistair"
 	"isohaline/seawater"
 	"isohaline/seawater/purewater"
@@ -13,6 +14,9 @@ import (
 type state struct {
 	sp, cMSCm, tempC, pressureDbar, wavelengthNM float64
 	dryC, rhPct, airPa                           float64
+	taUmolKg, dicUmolKg, pHTotal, pCO2Uatm       float64
+
+	solved carbonate.State // where two of the last four are given
 }
 
 // input is a column that can be computed from. A value from lo to hi is taken;

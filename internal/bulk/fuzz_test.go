@@ -14,7 +14,7 @@ func FuzzRun(f *testing.F) {
 	for _, seed := range []string{
 		"SP,t_degC,p_dbar\n35,25,0\n", "C_mS_cm,t_degC\n53,25\n", "SP\n35\n\n36", "\uFEFF# c\r\nt_degC\r\n25\r\n",
 		"tdb_degC,rh_pct,p_Pa,note\n25,50,101325,\"a, b\"\n", "SP,note\n1,\"\n2,\"\"\"\n", "SP\nNaN\n1e999\n-0\n0x1p5\n", "#\n#\nSP,\n,,,\n",
-		"SP\n#\n\"# \"\n",
+		"SP\n#\n\"# \"\n", "SP,t_degC,TA_umol_kg,pH_total\n35,25,2300,8\n35,25,2300,14\n0,0,-5000,2\n",
 	} {
 		f.Add([]byte(seed))
 	}

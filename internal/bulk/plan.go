@@ -57,9 +57,17 @@ type plan struct {
 	width            int
 	inputs           []placed
 	fromConductivity bool
+	pair             *pair // nil: no carbonate system
+	fitted           string
 	groups           []*group
 	columns          []Column // of all groups, in their order
 }
+
+// FittedSeawater is where the formulas of seawater were fitted, in words.
+const (
+	FittedSeawater  = "SP 0 to 42 or -2 to 40 °C"
+	fittedCarbonate = "SP 19 to 43 or 2 to 35 °C"
+)
 
 // placed is an input and the column it stands in.
 type placed struct {
@@ -92,7 +100,19 @@ func planFor(header []string) (*plan, error) {
 		}
 	}
 
+	pair, err := pairOf(has)
+	if err != nil {
+		return nil, err
+	}
+	p.fitted = FittedSeawater
 	switch hasTemp := has("t_degC"); {
+	case pair != nil:
+		for i := range carbonateInputs {
+			p.inputs = append(p.inputs, placed{&carbonateInputs[i], at[carbonateInputs[i].name]})
+		}
+		p.inputs = append(p.inputs, placed{&pair.a.input, at[pair.a.name]}, placed{&pair.b.input, at[pair.b.name]})
+		add(pair.group())
+		p.pair, p.fitted = pair, fittedCarbonate
 	case has("SP") && hasTemp:
 		take("SP", "t_degC", "p_dbar", "wavelength_nm")
 		add(absolute, thermodynamic, conductivity, gravities)
@@ -118,7 +138,7 @@ func planFor(header []string) (*plan, error) {
 	}
 
 	if len(p.groups) == 0 {
-		return nil, fmt.Errorf("no column to compute from; give SP, or SP and t_degC, or C_mS_cm and t_degC, or t_degC, or tdb_degC, rh_pct and p_Pa, separated by commas")
+		return nil, fmt.Errorf("no column to compute from; give SP, or SP and t_degC, those with two of TA_umol_kg, DIC_umol_kg, pH_total and pCO2_uatm, or C_mS_cm and t_degC, or t_degC, or tdb_degC, rh_pct and p_Pa, separated by commas")
 	}
 	for _, c := range p.columns {
 		if has(c.Name) {
@@ -180,6 +200,11 @@ func (p *plan) compute(values []float64, read func(placed) (float64, string)) (e
 				Reason: fmt.Sprintf("is more than seawater conducts; give 0 to %.2f at this temperature", most)}
 		}
 		extrapolated = extrapolated || s.sp > fittedMaxSP
+	}
+	if p.pair != nil {
+		if problem := p.pair.solve(&s); problem != nil {
+			return false, problem
+		}
 	}
 	rest := values
 	for _, g := range p.groups {
