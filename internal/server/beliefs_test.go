@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/server/api"
+	"isohaline/internal/server/watch"
 	"isohaline/internal/wire"
 )
 
@@ -27,6 +28,13 @@ func (d told) say(readings ...wire.Reading) {
 	}
 }
 
+// toTwentyPast lets time pass to twenty minutes past a full hour, so that it does
+// not matter when a test begins.
+func (h *house) toTwentyPast() {
+	now := h.now()
+	h.pass(now.Truncate(time.Hour).Add(80 * time.Minute).Sub(now))
+}
+
 // fill is a run of the top-off pump.
 func fill(at time.Time, ran time.Duration) []wire.Reading {
 	return []wire.Reading{{Channel: "watch", Value: 0, At: at.Add(-10 * time.Second)}, {Channel: "pump", Value: 1, At: at},
@@ -41,6 +49,7 @@ func TestBeliefsOverTime(t *testing.T) {
 	olga := h.as("olga")
 	var made api.Credentials
 	olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Head"}, &made)
+	h.toTwentyPast()
 	began := h.now()
 	ask := func(path string, from, to time.Time, into any) {
 		t.Helper()
@@ -123,5 +132,51 @@ func TestBeliefsOverTime(t *testing.T) {
 	ask("beliefs", to, h.now(), &b)
 	if n := len(b.T); n == 0 || b.ReservoirDays[n-1] == nil || *b.ReservoirDays[n-1] <= 0 {
 		t.Errorf("after a refill nobody knows for how long the reservoir lasts: %+v", b)
+	}
+}
+
+// TestEarlierReadingsChangeBeliefs: when records come of the time before, the
+// account works through everything again, and what it then believes takes the
+// place of what it had believed.
+func TestEarlierReadingsChangeBeliefs(t *testing.T) {
+	h := furnished(t)
+	olga := h.as("olga")
+	var made api.Credentials
+	olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Head"}, &made)
+	device := told{h, made.Device.ID}
+	h.toTwentyPast()
+	first := h.now()
+	const live, earlier = 30, 60 // hours
+	for range live {
+		device.say(wire.Reading{Channel: "heartbeat", Value: 1, At: h.now()})
+		h.pass(time.Hour)
+	}
+	h.pass(5 * time.Minute)
+	from, to := first.Add(-earlier*time.Hour), h.now()
+	read := func() (b api.Beliefs) {
+		t.Helper()
+		olga.want(http.StatusOK, "GET", "/api/tanks/reef/beliefs?from="+from.Format(time.RFC3339)+"&to="+to.Format(time.RFC3339), nil, &b)
+		return b
+	}
+	before := read()
+	if len(before.T) != live {
+		t.Fatalf("%d beliefs at first, want %d", len(before.T), live)
+	}
+	var records []wire.Reading
+	for hour := range earlier {
+		records = append(records, wire.Reading{Site: "here", Device: device.device, Channel: "salinity", Value: 33, At: from.Add(time.Duration(hour) * time.Hour)})
+	}
+	if added, err := h.Watch.AddRecords(t.Context(), watch.Records{TankID: "reef", Readings: records}); err != nil || added.New != earlier {
+		t.Fatalf("added %+v: %v", added, err)
+	}
+	after := read()
+	if len(after.T) != earlier+live {
+		t.Fatalf("%d beliefs after the records, want %d", len(after.T), earlier+live)
+	}
+	for i, at := range before.T {
+		now := after.SalinityPSU[earlier+i]
+		if after.T[earlier+i] != at || math.Abs(now-33) > 1 || math.Abs(before.SalinityPSU[i]-33) < 1 {
+			t.Errorf("belief %d was a salinity of %v and is one of %v; the records say 33", i, before.SalinityPSU[i], now)
+		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"isohaline/internal/server/api"
+	"isohaline/internal/site"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -183,6 +184,43 @@ func (b *browser) status(method, path string) int {
 	resp := b.do(method, path, body)
 	defer resp.Body.Close()
 	return resp.StatusCode
+}
+
+// TestBodiesOfOtherSites: nor may somebody name in a body what is not theirs.
+func TestBodiesOfOtherSites(t *testing.T) {
+	h := furnished(t)
+	file := string(site.Starter(site.Answers{Name: "A third"}))
+	for _, row := range []struct {
+		path                 string
+		mine, others, unseen jsonMap
+		status               int
+	}{
+		{"/api/devices", jsonMap{"tankId": "reef", "name": "x"}, jsonMap{"tankId": "other", "name": "x"}, jsonMap{"tankId": "nowhere", "name": "x"}, http.StatusCreated},
+		{"/api/delivery/test", jsonMap{"siteId": "here", "contact": contact("A", "mail", "a@example.org")},
+			jsonMap{"siteId": "elsewhere", "contact": contact("A", "mail", "a@example.org")},
+			jsonMap{"siteId": "nowhere", "contact": contact("A", "mail", "a@example.org")}, http.StatusOK},
+		{"/api/tanks", jsonMap{"siteId": "here", "tankId": "third", "file": file}, jsonMap{"siteId": "elsewhere", "tankId": "fourth", "file": file},
+			jsonMap{"siteId": "nowhere", "tankId": "fifth", "file": file}, http.StatusCreated},
+	} {
+		timo := h.as("timo")
+		timo.want(row.status, "POST", row.path, row.mine, nil)
+		var others, unseen api.Problem
+		ask := func(body jsonMap, into *api.Problem) int {
+			resp := timo.do("POST", row.path, body)
+			defer resp.Body.Close()
+			if err := json.NewDecoder(resp.Body).Decode(into); err != nil {
+				t.Fatal(err)
+			}
+			return resp.StatusCode
+		}
+		a, b := ask(row.others, &others), ask(row.unseen, &unseen)
+		if a < 400 || a >= 500 || a != b {
+			t.Errorf("%s: another site's is answered with %d, what is not there with %d", row.path, a, b)
+		}
+		if len(others.Errors) == 0 || others.Errors[0].Reason != unseen.Errors[0].Reason {
+			t.Errorf("%s: the answers tell the two apart: %+v, %+v", row.path, others, unseen)
+		}
+	}
 }
 
 // TestListsHideOtherSites: what the guard cannot see in a path, the lists leave
