@@ -68,8 +68,8 @@ type DominantLine struct{ Share, Harm, Why string }
 // IntervalLine is one test interval; Frac is its frequency as a share of the
 // highest in the list.
 type IntervalLine struct {
-	Name, Expected string
-	Frac           float64
+	Name, Expected, Band string
+	Frac                 float64
 }
 
 // ChangesInWords is what each change would take away.
@@ -199,7 +199,7 @@ func intervals(a *odds.Answer) []IntervalLine {
 	}
 	var out []IntervalLine
 	for _, p := range all {
-		l := IntervalLine{Name: intervalName(p.Days), Expected: odds.Once(p.PerYear[odds.Danger]), Frac: p.PerYear[odds.Danger] / most}
+		l := IntervalLine{Name: intervalName(p.Days), Expected: odds.Once(p.PerYear[odds.Danger]), Band: band(p.Low, p.High), Frac: p.PerYear[odds.Danger] / most}
 		if p.Days == a.Testing.IntervalDays {
 			l.Name += ", as now"
 		}
@@ -249,7 +249,7 @@ func changesOf(r *verify.Report, tried *ChangesTried) *ChangesInWords {
 	if tried == nil {
 		return nil
 	}
-	c := &ChangesInWords{Words: "Each change was made by itself, tried by the twin with every fault and pair like the site, and reckoned the same way. By what they take away."}
+	c := &ChangesInWords{Words: "Each change was made by itself, tried by the twin with every fault and pair like the site, and reckoned the same way, with every rate at its mean: the bands are as wide as the site’s own. By what they take away."}
 	if len(tried.Prices) > 0 {
 		c.Words = strings.TrimSuffix(c.Words, "By what they take away.") + "Those with a price first, by what they take away for their money."
 	}

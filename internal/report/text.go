@@ -279,24 +279,28 @@ func (t *terminal) likely(l *Likely) {
 	for _, words := range l.Notes {
 		t.hanging(plainly("  –  "), words)
 	}
+	t.hanging(plainly("  –  "), fmt.Sprintf("The %d rates behind it, each with its range and what it rests on, are on the page (--html) and in --json.", len(l.Rates)))
 }
 
-// testing draws the frequency against the test interval as bars.
+// testing draws the frequency against the test interval as bars, where there is
+// room for them.
 func (t *terminal) testing(l *Likely) {
 	t.blank()
 	t.indented(0, "What the proof test buys: "+l.Testing)
-	names, values := 0, 0
+	t.indentedSoft(2, "Serious harm, expected and with its 90 % band:")
+	names, values, bands := 0, 0, 0
 	for _, i := range l.Intervals {
-		names, values = max(names, cells(i.Name)), max(values, cells(i.Expected))
+		names, values, bands = max(names, cells(i.Name)), max(values, cells(i.Expected)), max(bands, cells(i.Band))
 	}
 	const gap, longest, shortest = 2, 30, 4
-	room := min(longest, t.width-names-values-3*gap)
+	room := min(longest, t.width-names-values-bands-4*gap)
 	for _, i := range l.Intervals {
-		bar := ""
+		row := []styled{plainly("  " + left(i.Name, names+gap)), {strong, left(i.Expected, values+gap)}, {soft, i.Band}}
 		if room >= shortest {
-			bar = strings.Repeat("█", max(1, int(math.Round(i.Frac*float64(room)))))
+			row[len(row)-1].text = left(i.Band, bands+gap)
+			row = append(row, styled{water, strings.Repeat("█", max(1, int(math.Round(i.Frac*float64(room)))))})
 		}
-		t.line(plainly("  "+left(i.Name, names+gap)), styled{strong, left(i.Expected, values+gap)}, styled{water, bar})
+		t.line(row...)
 	}
 }
 
