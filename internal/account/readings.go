@@ -3,6 +3,8 @@ package account
 import (
 	"math"
 	"time"
+
+	"isohaline/internal/bench/instrument"
 )
 
 const (
@@ -12,10 +14,7 @@ const (
 	// aboveIntakeMM keeps a gauge out of the return pump's vortex.
 	aboveIntakeMM = 5.0
 	// strayGaugeMM is how far off a gauge's reading may be that went astray.
-	strayGaugeMM = 15.0
-	// handSalinityPSU is a salinity reading's error where none is stated: a
-	// hydrometer or refractometer, read with care. Common practice, no source.
-	handSalinityPSU  = 0.5
+	strayGaugeMM     = 15.0
 	leastSalinityPSU = 0.05
 	straySalinityPSU = 2.5
 	// systemFrac is how well the system's volume is known.
@@ -66,7 +65,7 @@ func (w *clerk) salinityReads(at time.Time, o *Observation) {
 	w.carry(at)
 	sd := o.SD
 	if sd == 0 {
-		sd = handSalinityPSU
+		sd = instrument.HandSDPSU("")
 	}
 	noise := square(max(sd, leastSalinityPSU)) + square(lateSalinityPSUDay*at.Sub(o.At).Hours()/24)
 	// What is missing has left its salt behind; how much that is, is known no

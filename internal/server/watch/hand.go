@@ -1,10 +1,10 @@
 package watch
 
 import (
-	"cmp"
 	"fmt"
 
 	"isohaline/internal/account"
+	"isohaline/internal/bench/instrument"
 	"isohaline/internal/store"
 )
 
@@ -14,7 +14,7 @@ func FromHand(r *store.HandReading) (o account.Observation, ok bool) {
 	o = account.Observation{At: r.At, Value: r.Value, Instrument: r.Instrument}
 	switch r.Quantity {
 	case "salinity":
-		o.Kind, o.SD = account.Salinity, cmp.Or(instrumentSD[r.Instrument], usualSD)
+		o.Kind, o.SD = account.Salinity, instrument.HandSDPSU(r.Instrument)
 	case "temperature":
 		o.Kind = account.WaterTemp
 	case account.ReservoirFilled.String():
@@ -41,12 +41,3 @@ func NewWater(salinityPSU float64) string {
 	}
 	return fmt.Sprintf(newWater, salinityPSU)
 }
-
-// instrumentSD is the error of one reading, one standard deviation in PSU, of
-// the instruments people read salinity with. Common practice, no source.
-var instrumentSD = map[string]float64{
-	"refractometer": 0.5, "conductivity meter": 0.3, "hydrometer": 0.7,
-}
-
-// usualSD is that of any other.
-const usualSD = 0.7
