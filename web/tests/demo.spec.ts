@@ -1,6 +1,7 @@
 // What only the true program can show: a device's message over real MQTT that
 // changes Rounds on the screen, and what each role sees.
 import { execFile } from 'node:child_process'
+import { readFile } from 'node:fs/promises'
 import { createServer } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { promisify } from 'node:util'
@@ -61,6 +62,8 @@ test('a tank is read, drawn, and measured by hand', async ({ page }) => {
   await expect(page.getByRole('img', { name: /Section: Reading Room reef/ })).toBeVisible()
   await expect(page.getByRole('img', { name: /^Ledger/ })).toBeVisible()
   await expect(page.getByRole('img', { name: /^Water temperature/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Salinity, as the account believes it: .* in nine cases of ten/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Flow of the top-off pump: .* in nine cases of ten/ })).toBeVisible()
   await page.getByRole('button', { name: 'Salinity' }).click()
   await page.keyboard.type('34,7')
   await page.getByRole('button', { name: 'Save' }).click()
@@ -79,6 +82,35 @@ test('a tank is read, drawn, and measured by hand', async ({ page }) => {
   })
   console.log(`two years drawn in ${took.toFixed(0)} ms`)
   await page.screenshot({ path: 'test-results/demo-tank.png', fullPage: true })
+})
+
+test('Rounds leads to the evidence', async ({ page }) => {
+  await signIn(page, 'mira', 'operator')
+  const [worst] = await page.getByRole('article').all()
+  const said = (await worst?.locator('.sentence').textContent()) ?? ''
+  await worst?.getByRole('link', { name: /^Charts and evidence/ }).click()
+  await expect(page.locator(':focus')).toContainText(said)
+})
+
+test('a table of readings is imported, the bad ones named, and exported', async ({ page }) => {
+  await signIn(page, 'jonas', 'technician', '#/tanks/studio/import')
+  const day = new Date(Date.now() - 3 * 86_400_000).toISOString().slice(0, 10)
+  const rows = [`${day} 08:00:07;24,1`, `${day} 09:00:07;181`, `${day} 10:00:07;24,3`]
+  await page.getByLabel('Or paste the rows').fill(['Time;Room temperature', ...rows].join('\n'))
+  await page.getByRole('button', { name: 'Read what is pasted' }).click()
+  await expect(page.getByLabel('Is, Room temperature')).toHaveValue('value')
+  await expect(page.getByLabel('Of, Room temperature')).toHaveValue('room-temperature')
+  await expect(page.getByText(/^Row 3, Room temperature: “181” /)).toBeVisible()
+  await expect(page.getByRole('row', { name: /^2 .* Room temperature 24\.1 °C/ })).toBeVisible()
+  await page.getByRole('button', { name: 'Import 2 readings' }).click()
+  await expect(page.getByRole('heading', { name: '2 readings imported' })).toBeVisible({ timeout: 30_000 })
+  await expect(page.getByText('One cell or row was left out:')).toBeVisible()
+  await page.getByRole('link', { name: 'See them at the tank' }).click()
+  await expect(page.getByRole('img', { name: /^Room temperature/ })).toBeVisible()
+  const download = page.waitForEvent('download')
+  await page.getByRole('link', { name: /^Every reading of this range/ }).click()
+  const table = await readFile(await (await download).path(), 'utf8')
+  expect(table).toMatch(/room-temperature,24\.1,/)
 })
 
 test('a design is edited by field and as text, checked, and saved', async ({ page }) => {

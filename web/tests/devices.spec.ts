@@ -3,7 +3,11 @@ import { expect, holds, test } from './test'
 
 test('connects a device: credentials once, its line, its first reading, its refusals', async ({ page, server }) => {
   await page.goto('/#/devices')
-  await expect(page.getByText('181 °C is above 50 °C')).toBeVisible()
+  const stick = page.getByRole('article', { name: 'Temperature stick' })
+  await expect(stick.getByRole('listitem')).toContainText(/Out of range\. temperature: 181 °C is above 50 °C; send degrees Celsius\s+14 times, last 2 hours ago, on linden-row/)
+  const records = page.getByRole('article', { name: 'Imported records' })
+  await expect(records.getByRole('link', { name: 'Import more into Lobby reef' })).toBeVisible()
+  await expect(records.getByRole('button')).toHaveCount(0) // no credentials to take away
   await holds(page, 'devices')
   await page.getByLabel('Tank').selectOption('breakfast-room')
   await page.getByLabel('What it is, and where').fill('Float under the buffet')

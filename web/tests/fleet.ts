@@ -271,7 +271,7 @@ export function series(channel: string, from: Date, to: Date, points: number): S
 
 /** The salinity grows doubtful between measurements, three days apart. */
 export function beliefs(from: Date, to: Date): Beliefs {
-  const out: Beliefs = { stepS: 3600, t: [], salinityPSU: [], salinitySD: [], pumpLitresMin: [], pumpSD: [], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [] }
+  const out: Beliefs = { stepS: 3600, t: [], salinityPSU: [], salinitySD: [], pumpLitresMin: [], pumpSD: [], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [] }
   const stepMS = Math.max(hour, Math.ceil((to.getTime() - from.getTime()) / 400 / hour) * hour)
   for (let at = Math.max(from.getTime(), Date.now() - 90 * day); at <= to.getTime(); at += stepMS) {
     const age = Date.now() - at
@@ -284,6 +284,7 @@ export function beliefs(from: Date, to: Date): Beliefs {
     out.expectedLitresDay.push(expected)
     out.expectedLitresDayLow.push(expected - 0.8)
     out.expectedLitresDayHigh.push(expected + 0.8)
+    out.reservoirDays.push(age > 10 * day ? null : 6.2 + (age % (5 * day)) / day)
   }
   return out
 }
@@ -388,7 +389,20 @@ export const devices = (): Device[] => [
     tankId: 'lobby-reef',
     siteId: 'larkspur-harbour',
     created: iso(-90 * day),
+    firstHeard: iso(-89 * day),
     lastHeard: iso(-20_000),
+    records: false,
+    refusals: [],
+  },
+  {
+    id: 'lobby-reef-records',
+    name: 'Imported records',
+    tankId: 'lobby-reef',
+    siteId: 'larkspur-harbour',
+    created: iso(-60 * day),
+    firstHeard: iso(-400 * day),
+    lastHeard: iso(-90 * day),
+    records: true,
     refusals: [],
   },
   {
@@ -397,7 +411,9 @@ export const devices = (): Device[] => [
     tankId: 'window-sill',
     siteId: 'linden-row',
     created: iso(-20 * day),
+    firstHeard: iso(-20 * day),
     lastHeard: iso(-3 * hour),
+    records: false,
     refusals: [
       {
         at: iso(-2 * hour),

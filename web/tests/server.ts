@@ -206,7 +206,7 @@ export class FixtureServer {
   }
 
   #newDevice(response: ServerResponse, { tankId, name }: Schemas['NewDeviceInBody']) {
-    const device: Device = { id: 'k3f9-float', name, tankId, siteId: 'larkspur-harbour', created: fleet.iso(0), refusals: [] }
+    const device: Device = { id: 'k3f9-float', name, tankId, siteId: 'larkspur-harbour', created: fleet.iso(0), records: false, refusals: [] }
     this.devices.unshift(device)
     const credentials: Credentials = {
       device,

@@ -8,9 +8,29 @@ test('shows the tank cut through, the ledger, the account and why', async ({ pag
   await expect(page.getByText('6.2 days')).toBeVisible()
   await expect(page.getByRole('row', { name: /Ceiling level dry/ })).toBeVisible()
   await expect(page.getByRole('img', { name: /^Ledger\. .* above what was expected/ })).toBeVisible()
-  await expect(page.getByRole('img', { name: /^Salinity/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Salinity, as the account believes it: 34\.1 PSU last, between 33\.\d PSU and 34\.\d PSU in nine cases of ten/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^Flow of the top-off pump: 0\.61\d? L\/min last/ })).toBeVisible()
+  await expect(page.getByText(/^empty between \w{3},? \d+ \w{3} and/)).toBeVisible()
   expect(server.person?.name).toBe('ada')
   await holds(page, 'tank')
+})
+
+test('leads from Rounds and from an alarm to the finding, and back', async ({ page }) => {
+  await page.goto('/')
+  await page.getByRole('link', { name: 'Charts and evidence of Lobby reef' }).click()
+  const leak = page.getByRole('article', { name: 'Tank water leaking' })
+  await expect(leak).toBeFocused()
+  await expect(leak).toBeInViewport()
+  await expect(page.getByRole('button', { name: 'one week' })).toHaveAttribute('aria-pressed', 'true') // it began 3.3 days ago
+  await leak.getByRole('link', { name: 'Alarms' }).click()
+  await page.getByRole('article', { name: 'Tank water leaking' }).getByRole('link', { name: 'Evidence' }).click()
+  await expect(leak).toBeFocused()
+  await leak.getByRole('link', { name: 'Rounds' }).click()
+  await page.getByRole('link', { name: /The top-off pump gives 0.61/ }).click()
+  await expect(page.getByRole('article', { name: 'Pump weakening' })).toBeFocused()
+  await expect(page.getByRole('button', { name: 'one month' })).toHaveAttribute('aria-pressed', 'true')
+  await page.goto('/#/tanks/lobby-reef/findings/ceiling-wet')
+  await expect(page.getByText('“ceiling level wet” does not go on any more')).toBeVisible()
 })
 
 test('draws every range from an hour to two years', async ({ page }) => {

@@ -5,7 +5,8 @@ import { Failure, sentence, wrongSentence } from '../api/client'
 import { happenings } from './events'
 import { spanOfLine } from './faults'
 import { outside } from './plots'
-import { dayMS, ledgerSpan, ranges, sinceHeard } from './ranges'
+import { pumpOf, reservoirOf, salinityOf, withHand } from './beliefs'
+import { dayMS, ledgerSpan, ranges, rangeSince, sinceHeard } from './ranges'
 import { shelfTimes } from './shelving'
 
 test('the colours are those of the drawings, every one', () => {
@@ -73,6 +74,33 @@ test('ranges reach from an hour to two years, each longer than the one before', 
   const ms = ranges.map((r) => r.ms)
   expect(ms).toEqual([...ms].sort((a, b) => a - b))
   expect([ms[0], ms.at(-1)]).toEqual([3_600_000, 730 * dayMS])
+})
+
+test.each([
+  [undefined, 'two weeks'],
+  [1, 'one day'], // hours
+  [18, 'one week'],
+  [24 * 9, 'two weeks'],
+  [24 * 9.5, 'one month'],
+  [24 * 1000, 'two years'],
+])('a finding of %s hours is seen in %s', (hours, want) => {
+  const now = new Date(Date.UTC(2026, 10, 25))
+  const since = hours === undefined ? undefined : new Date(now.getTime() - hours * 3_600_000).toISOString()
+  expect(rangeSince(since, now).spoken).toBe(want)
+})
+
+test('what is believed lies in its band, and a pump never runs backwards', () => {
+  const b = { stepS: 0, t: [1, 2], salinityPSU: [35, 34], salinitySD: [0.2, 0], pumpLitresMin: [0.1, 1], pumpSD: [0.5, 0.1], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [null, 6] }
+  const { low, high } = salinityOf(b)
+  expect(low[0]).toBeCloseTo(34.671, 3) // 35 - 1.645 * 0.2: the normal distribution's 5 % quantile, NIST/SEMATECH e-Handbook, 1.3.6.7.1
+  expect(high[0]).toBeCloseTo(35.329, 3)
+  expect([low[1], high[1]]).toEqual([34, 34])
+  expect(pumpOf(b).low).toEqual([0, 1 - 1.645 * 0.1])
+  expect(reservoirOf(b)).toMatchObject({ t: [2], value: [6] })
+  const rows = withHand(salinityOf(b), [{ t: 1.5, value: 34.4 }])
+  expect(rows.t).toEqual([1, 1.5, 2])
+  expect(rows.byHand).toEqual([null, 34.4, null])
+  expect(rows.mean).toEqual([35, null, 34])
 })
 
 test.each([

@@ -96,6 +96,31 @@ export interface Line {
   byHand?: (number | null)[]
   from: number
   to: number
+  /** since when a finding goes on, to be marked */
+  since?: number
+}
+
+// Where a finding begins: a dashed line from top to bottom, with its word.
+function markSince(plot: uPlot, since: number | undefined, inks: Inks) {
+  const { min, max } = plot.scales.x ?? {}
+  if (since === undefined || min == null || max == null || since < min || since > max) return
+  const { ctx, bbox } = plot
+  const px = devicePixelRatio
+  const x = Math.round(plot.valToPos(since, 'x', true))
+  ctx.save()
+  ctx.strokeStyle = ctx.fillStyle = inks.person
+  ctx.lineWidth = 1.5 * px
+  ctx.setLineDash([5 * px, 4 * px])
+  ctx.beginPath()
+  ctx.moveTo(x, bbox.top)
+  ctx.lineTo(x, bbox.top + bbox.height)
+  ctx.stroke()
+  ctx.font = face.replace('13', `${13 * px}`)
+  ctx.textBaseline = 'top'
+  const room = bbox.left + bbox.width - x > 50 * px
+  ctx.textAlign = room ? 'left' : 'right'
+  ctx.fillText('since', x + (room ? 5 : -5) * px, bbox.top + 2 * px)
+  ctx.restore()
 }
 
 /** One quantity against time, with the band between its least and greatest. */
@@ -125,6 +150,7 @@ export function line(l: Line, units: Units): Drawn {
           : []),
       ],
       bands: [{ series: [1, 2], fill: inks.water }],
+      hooks: { draw: [(plot) => markSince(plot, l.since, inks)] },
     }),
   }
 }
@@ -159,7 +185,7 @@ const halfDayS = 43_200
  * expected. A post outside its band is magenta and carries a flag, so that
  * colour is not the only thing that tells.
  */
-export function ledger(rows: LedgerRow[], unit: string): Drawn {
+export function ledger(rows: LedgerRow[], unit: string, since?: number): Drawn {
   const reads = (i: number) => {
     const row = rows[i]
     if (!row) return ''
@@ -188,7 +214,7 @@ export function ledger(rows: LedgerRow[], unit: string): Drawn {
         {},
         ...Array.from({ length: 3 }, () => ({ paths: () => null, points: { show: false } })),
       ],
-      hooks: { draw: [(plot) => drawLedger(plot, rows, inks)] },
+      hooks: { draw: [(plot) => drawLedger(plot, rows, inks), (plot) => markSince(plot, since, inks)] },
     }),
   }
 }

@@ -13,6 +13,8 @@ const range = (name: string, spoken: string, ms: number): Range => ({ name, spok
 
 export const twoWeeks = range('2 wk', 'two weeks', 14 * dayMS)
 
+const twoYears = range('2 y', 'two years', 730 * dayMS)
+
 export const ranges: Range[] = [
   range('1 h', 'one hour', hourMS),
   range('6 h', 'six hours', 6 * hourMS),
@@ -22,8 +24,18 @@ export const ranges: Range[] = [
   range('1 mo', 'one month', 30 * dayMS),
   range('3 mo', 'three months', 91 * dayMS),
   range('1 y', 'one year', 365 * dayMS),
-  range('2 y', 'two years', 730 * dayMS),
+  twoYears,
 ]
+
+// What was before a finding is half of what tells it.
+const beforeShare = 1.5
+
+/** The range that shows a finding with what was before it; two weeks without one. */
+export function rangeSince(since: string | undefined, now: Date): Range {
+  if (since === undefined) return twoWeeks
+  const wantedMS = Math.max(dayMS, (now.getTime() - Date.parse(since)) * beforeShare)
+  return ranges.find((r) => r.ms >= wantedMS) ?? twoYears
+}
 
 // The ledger counts whole days, so it never shows fewer than these.
 const leastLedgerDays = 7

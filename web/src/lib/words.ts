@@ -129,5 +129,8 @@ const codeNames: Record<string, string> = {
 
 export const codeName = (code: string): string => codeNames[code] ?? code.replaceAll('-', ' ')
 
+/** Where a finding that goes on stands on its tank's page. */
+export const findingId = (code: string): string => `finding-${code}`
+
 /** A sentence begins with a capital, whoever wrote it. */
 export const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1)
