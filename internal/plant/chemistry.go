@@ -64,19 +64,53 @@ func (tw *Twin) buildChemistry(season site.Season) error {
 	}
 	tw.topOffWater.alkMolM3 = strength * lime.TAUmolKg() / umolPerMol * tw.fluid.densityKgM3(0)
 
-	// As built, what the lime water brings is what is used up and what the
-	// skimmer takes: no more than that is supply and demand in balance.
-	skimmateM3Day := 0.0
-	if s.Skimmer != nil {
-		skimmateM3Day = s.Skimmer.SkimmateM3Day
-	}
-	molDay := tw.topOffWater.alkMolM3*(tw.EvaporationM3Day()+skimmateM3Day) - tw.sea.alkMolM3*skimmateM3Day
+	// As much is used up as the lime water brings, or less if the site says so.
+	dkhDay := max(tw.LimeDKHDay(), 0)
 	if stated := s.Water.ConsumptionDKHDay; !math.IsNaN(stated) {
-		molDay = min(molDay, stated*molM3PerDKH*tw.SystemM3())
+		dkhDay = min(dkhDay, stated)
 	}
-	tw.uptakeMolS = max(molDay, 0) / secondsPerDay
+	tw.uptakeMolS = dkhDay * molM3PerDKH * tw.SystemM3() / secondsPerDay
 	tw.uptakeEndsMolM3 = tw.chemistry.saturatedDKH() * molM3PerDKH
 	return nil
+}
+
+// LimeDKHDay is what lime water adds to the system's alkalinity in a day as
+// built: what comes with the top-off less what the skimmer takes. 0 with fresh
+// water.
+func (tw *Twin) LimeDKHDay() float64 {
+	if tw.topOffWater.alkMolM3 == 0 {
+		return 0
+	}
+	skimmateM3Day := 0.0
+	if s := tw.site.Skimmer; s != nil {
+		skimmateM3Day = s.SkimmateM3Day
+	}
+	molDay := tw.topOffWater.alkMolM3*(tw.EvaporationM3Day()+skimmateM3Day) - tw.sea.alkMolM3*skimmateM3Day
+	return molDay / (molM3PerDKH * tw.SystemM3())
+}
+
+// SafeLimeM3 is the most lime water that may enter the whole system at once
+// before alkalinity or pH is in class 3; +Inf where the top-off is fresh water.
+func (tw *Twin) SafeLimeM3() float64 {
+	if tw.topOffWater.alkMolM3 == 0 {
+		return math.Inf(1)
+	}
+	const danger, halvings = Danger - 1, 40
+	low, high := 0.0, tw.SystemM3()
+	for range halvings {
+		middle := (low + high) / 2
+		tank := tw.fluid.parcelOf(tw.SystemM3(), tw.sea)
+		tank.add(tw.fluid.parcelOf(middle, tw.topOffWater))
+		after := tw.waterOf(&tank)
+		closed, _, ok := tw.chemistry.states(after, tw.target)
+		climbed := after.dkh - tw.target.dkh
+		if ok && closed.PHTotal < HighPH[danger] && climbed < min(AlkalinityOffDKH[danger], AlkalinityDayDKH[danger]) {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return low
 }
 
 // chemistry finds pH from salinity and alkalinity alone, under two assumptions
@@ -95,7 +129,8 @@ type chemistry struct {
 // What came in a day is told apart by what it did to alkalinity beside
 // salinity. Seawater, fresh water and evaporation move both alike, and
 // dissolved carbon with them. Alkalinity beyond that is lime's, which brings no
-// carbon; alkalinity short of that went into lime, with half as much carbon.
+// carbon. Alkalinity short of that was built into lime by the animals, so slowly
+// that the air keeps up: closed leaves it out.
 func (c *chemistry) states(now, dayAgo water) (closed, settled carbonate.State, ok bool) {
 	before, _, ok := c.settled(dayAgo)
 	if !ok || dayAgo.psu <= 0 {
@@ -106,27 +141,28 @@ func (c *chemistry) states(now, dayAgo water) (closed, settled carbonate.State, 
 		return closed, settled, false
 	}
 	diluted := now.psu / dayAgo.psu
-	carbon := before.DICUmolKg*diluted + min(settled.TAUmolKg-before.TAUmolKg*diluted, 0)/2
-	closed, err := k.Solve(carbonate.TA(settled.TAUmolKg), carbonate.DIC(max(carbon, 0)))
+	closed, err := k.Solve(carbonate.TA(max(settled.TAUmolKg, before.TAUmolKg*diluted)), carbonate.DIC(before.DICUmolKg*diluted))
 	return closed, settled, err == nil
 }
 
-// rankOf are two numbers in dKH that rise with the pH of settled and of closed
-// water: alkalinity, and what of it came in a day beside salinity with a sixth
-// of the whole, in which proportion closed pH answers to the two.
+// rankOf are two numbers that rise with the pH of settled and of closed water:
+// the logarithm of alkalinity less a little of salinity, and the share of
+// alkalinity that lime brought in a day with a ninth of the first, in about
+// which proportions pH answers to each.
 func rankOf(now, dayAgo water) (settled, closed float64) {
-	const ofTheWhole = 1.0 / 6
-	lime := now.dkh
-	if dayAgo.psu > 0 {
-		lime -= dayAgo.dkh * now.psu / dayAgo.psu
+	const ofTheWhole, perPSU = 1.0 / 9, 0.013
+	settled = math.Log(max(now.dkh, math.SmallestNonzeroFloat64)) - perPSU*now.psu
+	lime := 0.0
+	if kept := dayAgo.dkh * now.psu / dayAgo.psu; kept > 0 {
+		lime = max(now.dkh/kept-1, 0)
 	}
-	return now.dkh, lime + ofTheWhole*now.dkh
+	return settled, lime + ofTheWhole*settled
 }
 
 // What may go by before pH is worked out again: 0.003 of it.
 const (
-	quietSettledDKH = 0.05
-	quietClosedDKH  = 0.01
+	quietSettled = 0.006
+	quietClosed  = 0.001
 )
 
 // settled is water in balance with the room, with the constants it was found by.

@@ -63,7 +63,7 @@ func (r *run) taste(since time.Duration, w water) {
 	o.HourPSU = max(o.HourPSU, math.Abs(w.psu-r.hour.ago(since, w).psu))
 	dayAgo := r.day.ago(since, w)
 	o.DayDKH = max(o.DayDKH, math.Abs(w.dkh-dayAgo.dkh))
-	if settled, closed := rankOf(w, dayAgo); r.settled.reaches(settled, quietSettledDKH) || r.closed.reaches(closed, quietClosedDKH) {
+	if settled, closed := rankOf(w, dayAgo); r.settled.reaches(settled, quietSettled) || r.closed.reaches(closed, quietClosed) {
 		r.gaugePH(w, dayAgo)
 	}
 }

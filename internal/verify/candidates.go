@@ -247,6 +247,16 @@ var candidates = []candidate{
 			return fmt.Sprintf("use a reservoir of %s, to last until the next visit", u.Volume(reservoirM3(after)))
 		},
 		apply: growReservoir, keep: keepReservoir},
+	{id: "plain-top-off",
+		words: say("keep plain RO/DI water in the reservoir and give alkalinity another way, in small doses: then no overfill is an accident of chemistry"),
+		apply: func(s *site.Site) bool {
+			r := s.TopOff.Reservoir
+			if r == nil || !r.LimeWater {
+				return false
+			}
+			r.LimeWater, r.LimeFrac = false, 0
+			return true
+		}},
 	{id: "look-more-often",
 		words: func(_, after *site.Site, u units.System) string {
 			return fmt.Sprintf("have somebody look at the tank every %s", u.Duration(after.People.DaysBetweenVisits*day.Seconds()))

@@ -17,9 +17,9 @@ type Commissioning struct {
 	Guard  guard.Settings
 	// TopOffM3S is what the pump brings, FillM3 one ordinary fill.
 	TopOffM3S, FillM3 float64
-	// MarginM3 is left below the rim after drain-down from the highest level
-	// that the top-off can leave.
-	MarginM3 float64
+	// Report is the check's report as far as it goes before any fault is
+	// tried, for drawing.
+	Report *Report
 	// Onset is the site in its first season, healthy, after a visit: where a
 	// simulation begins.
 	Onset *plant.Onset
@@ -37,8 +37,9 @@ func Commission(s *site.Site) (*Commissioning, error) {
 	}
 	return &Commissioning{
 		Levels: b.settings.Levels, Guard: *b.settings.Guard,
-		TopOffM3S: b.topOffM3S, FillM3: b.fillM3, MarginM3: b.geometry.MarginM3,
-		Onset: b.onsets[0],
+		TopOffM3S: b.topOffM3S, FillM3: b.fillM3,
+		Report: &Report{Site: s, Units: units.Metric, Water: b.water, Settings: b.settings, Geometry: b.geometry},
+		Onset:  b.onsets[0],
 	}, nil
 }
 

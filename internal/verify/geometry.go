@@ -93,7 +93,8 @@ func proveGeometry(tw *plant.Twin, s *site.Site, levels plant.Levels, overshootM
 	g.DumpSpillsM3 = v.chamber.CapacityM3() - v.chamber.VolumeM3(levels.WatchM) - v.drainM3()
 	g.DumpSalinityM3 = freshForDrop(g.SystemM3, s.Water.SalinityPSU,
 		min(s.Limits.SalinityOffPSU[plant.Danger-1], s.Limits.SalinityHourPSU[plant.Danger-1]))
-	g.DumpSafeM3 = max(min(g.DumpSpillsM3, g.DumpSalinityM3), 0)
+	g.DumpLimeM3 = tw.SafeLimeM3()
+	g.DumpSafeM3 = max(min(g.DumpSpillsM3, g.DumpSalinityM3, g.DumpLimeM3), 0)
 	if s.HasSump() {
 		g.IntakeM = s.Return.IntakeElevationM
 		lowest := v.chamber.VolumeM3(levels.WatchM) - v.dipM3

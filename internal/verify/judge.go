@@ -92,26 +92,40 @@ func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row 
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
 	row.Unnoticed = len(faults) > 0 && alike(&result.Alone, &b.healthy[season].Alone)
 	row.StoppedBy = stoppedBy(s, &row)
-	row.OfDanger = ofDanger(s, &row.Outcome)
+	row.OfDanger = ofDanger(s, &row.Outcome, &b.healthy[season].Alone)
 	return row
 }
 
-// ofDanger is the outcome as a share of class 3's nearest border.
-func ofDanger(s *site.Site, o *plant.Outcome) float64 {
+// ofDanger is the outcome as a share of class 3's nearest border. For pH it is a
+// share of the way there from where the healthy system goes.
+func ofDanger(s *site.Site, o, healthy *plant.Outcome) float64 {
 	const danger = plant.Danger - 1
-	off := max(s.Water.SalinityPSU-o.LowPSU, o.HighPSU-s.Water.SalinityPSU)
-	return max(off/s.Limits.SalinityOffPSU[danger], o.HourPSU/s.Limits.SalinityHourPSU[danger],
+	off := func(low, high, target float64) float64 { return max(target-low, high-target) }
+	way := func(from, to, border float64) float64 {
+		if from == border || math.Signbit(border-from) != math.Signbit(to-from) {
+			return 0 // the other way
+		}
+		return (to - from) / (border - from)
+	}
+	return max(
+		off(o.LowPSU, o.HighPSU, s.Water.SalinityPSU)/s.Limits.SalinityOffPSU[danger],
+		o.HourPSU/s.Limits.SalinityHourPSU[danger],
+		off(o.LowDKH, o.HighDKH, s.Water.AlkalinityDKH)/plant.AlkalinityOffDKH[danger],
+		o.DayDKH/plant.AlkalinityDayDKH[danger],
+		way(healthy.HighPH, o.HighPH, plant.HighPH[danger]), way(healthy.LowPH, o.LowPH, plant.LowPH[danger]),
 		o.FloorTotalM3()/s.Limits.FloorM3[danger], o.ReturnDry.Hours()/plant.StarvedDanger.Hours())
 }
 
 // alike says whether a run did to animals and floor what the healthy system
 // does, within what anybody could notice.
 func alike(o, healthy *plant.Outcome) bool {
-	const noticedPSU = 0.1
+	const noticedPSU, noticedPH = 0.1, 0.05
 	near := func(a, b, within float64) bool { return math.Abs(a-b) < within }
 	return o.Class() <= healthy.Class() && o.LatchedAt == healthy.LatchedAt &&
 		near(o.LowPSU, healthy.LowPSU, noticedPSU) && near(o.HighPSU, healthy.HighPSU, noticedPSU) &&
 		near(o.HourPSU, healthy.HourPSU, noticedPSU) &&
+		near(o.LowDKH, healthy.LowDKH, noticedDKH) && near(o.HighDKH, healthy.HighDKH, noticedDKH) &&
+		near(o.LowPH, healthy.LowPH, noticedPH) && near(o.HighPH, healthy.HighPH, noticedPH) &&
 		near(o.FloorTotalM3(), healthy.FloorTotalM3(), noticedM3) &&
 		near(float64(o.PumpDry-healthy.PumpDry), 0, float64(time.Minute)) &&
 		near(float64(o.ReturnDry-healthy.ReturnDry), 0, float64(time.Minute))
@@ -130,19 +144,20 @@ func stoppedBy(s *site.Site, row *Row) Barrier {
 	if row.Unattended == plant.NoHarm || row.Unnoticed {
 		return NoNeed
 	}
-	fresh := o.LowPSU < s.Water.SalinityPSU-s.Limits.SalinityOffPSU[0]
+	tooMuch := o.LowPSU < s.Water.SalinityPSU-s.Limits.SalinityOffPSU[0] ||
+		o.HighDKH > s.Water.AlkalinityDKH+plant.AlkalinityOffDKH[0] || o.HighPH > plant.HighPH[0]
 	first, at := NoBarrier, plant.NotReached
 	consider := func(b Barrier, t time.Duration) {
 		if b != NoBarrier && t < at && o.FlowEndedAt <= t+flowEnds {
 			first, at = b, t
 		}
 	}
-	if o.PumpDry < flowEnds || !fresh && o.FloorTotalM3() == 0 {
+	if o.PumpDry < flowEnds || !tooMuch && o.FloorTotalM3() == 0 {
 		consider(latchBarrier(o.LatchReason), o.LatchedAt)
 		consider(BudgetBarrier, o.BudgetAt)
 		consider(TimerBarrier, o.RunTimerAt)
 	}
-	if fresh || o.FloorTotalM3() > 0 {
+	if tooMuch || o.FloorTotalM3() > 0 {
 		consider(EmptyBarrier, o.EmptyAt)
 	} else if o.HighPSU >= s.Water.SalinityPSU+s.Limits.SalinityOffPSU[0] || o.ReturnDry >= flowEnds {
 		first = NoBarrier

@@ -74,11 +74,14 @@ type Geometry struct {
 	// DipM is how far the chamber dips at a restart, IntakeM where the return
 	// pump draws air, IntakeClearM what is left above it in the dip.
 	DipM, IntakeM, IntakeClearM float64
-	// DumpSafeM3 is the most fresh water that may enter at once, from the watch
-	// level, without spilling after drain-down or moving salinity into class 3.
+	// DumpSafeM3 is the most top-off water that may enter at once, from the watch
+	// level, without spilling after drain-down or moving salinity, alkalinity or
+	// pH into class 3: the least of the three below. DumpLimeM3 is +Inf where
+	// the water is fresh.
 	DumpSafeM3       float64
 	DumpSpillsM3     float64
 	DumpSalinityM3   float64
+	DumpLimeM3       float64
 	DisplaySpareM3   float64 // display above its running level, to the rim
 	ChamberReserveM3 float64 // chamber between the watch level and the intake
 	// Problems are findings about the geometry itself.

@@ -124,9 +124,6 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
 		return nil, err
 	}
-	if r := s.TopOff.Reservoir; r != nil && r.LimeWater {
-		b.problems = append(b.problems, "The reservoir holds lime water. This check treats it as fresh water: it does not judge what an overfill does to pH and alkalinity.")
-	}
 	b.geometry.Problems = append(b.geometry.Problems, b.problems...)
 	k.safeM3 = b.geometry.DumpSafeM3
 	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S
@@ -146,6 +143,9 @@ func prepare(s *site.Site, u units.System) (*bench, error) {
 		b.twins = append(b.twins, tw)
 		onset := tw.SpinUp()
 		b.onsets = append(b.onsets, onset)
+		if over := tw.LimeDKHDay() - s.Water.ConsumptionDKHDay; over > 0 {
+			b.geometry.Problems = append(b.geometry.Problems, fmt.Sprintf("In %s the lime water brings %s a day more than the tank is said to use: make it weaker, or alkalinity climbs.", s.Room.Seasons[i].Name, u.Alkalinity(over)))
+		}
 		b.healthy = append(b.healthy, onset.Run(plant.Scenario{Conditions: plant.Healthy(), Length: horizon(s)}))
 	}
 	return b, nil

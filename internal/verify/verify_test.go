@@ -81,6 +81,8 @@ func soundRow(t *testing.T, row *Row) {
 		t.Errorf("%s: harm after %v, but somebody came after %v", row.ID(), row.HarmAfter, row.FoundAfter)
 	case o.LowPSU > o.HighPSU, o.LowPSU < 0:
 		t.Errorf("%s: salinity from %g to %g", row.ID(), o.LowPSU, o.HighPSU)
+	case o.LowDKH > o.HighDKH, o.LowDKH < 0, o.LowPH > o.HighPH, !(o.LowPH > 0 && o.HighPH < 14):
+		t.Errorf("%s: alkalinity from %g to %g, pH from %g to %g", row.ID(), o.LowDKH, o.HighDKH, o.LowPH, o.HighPH)
 	case o.Unfinished, row.Alone.Unfinished:
 		t.Errorf("%s: unfinished", row.ID())
 	case !strings.HasSuffix(row.Sentence, "."), strings.Contains(row.Sentence, "NaN"),
@@ -111,6 +113,9 @@ func TestStories(t *testing.T) {
 		{"a skimmer without cut-off wets the floor", noCutoff, "skimmer-overflow", plant.Danger, plant.Loss, FloorBarrier},
 		{"a pump too small for its tank latches as built", tinyPump, "floor-sensor-dead", plant.Nuisance, plant.Loss, ""},
 		{"two sensors of one make are one sensor", oneGroup, "sensors-stuck-dry-together", plant.Nuisance, plant.Stress, RunLimitBarrier},
+		{"a welded relay behind lime water is a spike of pH", lime, "relay-welded", plant.Danger, plant.Loss, EmptyBarrier},
+		{"so is a slurry of lime", lime, "lime-stirred", plant.Danger, plant.Loss, PersonBarrier},
+		{"lime water a tenth as strong is not", weakLime, "relay-welded", plant.Nuisance, plant.Stress, EmptyBarrier},
 		{"a fan is not a fault", nil, "new-fan", plant.NoHarm, plant.Nuisance, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -156,6 +161,8 @@ func noEmergency(s *site.Site) {
 	s.Overflow.EmergencyHeightM = 0
 	s.Overflow.CrestHeightM = 0.58 // little room below the rim
 }
+func lime(s *site.Site)     { s.TopOff.Reservoir.LimeWater = true }
+func weakLime(s *site.Site) { lime(s); s.TopOff.Reservoir.LimeFrac = 0.1 }
 func noCutoff(s *site.Site) { s.Skimmer.CupCutoff = false }
 func greatReservoir(s *site.Site) {
 	s.TopOff.Reservoir.Shape.LengthM *= 3
@@ -168,12 +175,69 @@ func plumbed(s *site.Site) {
 	s.TopOff.FloatValve = &site.FloatValve{ShutElevationM: 0.2, OpenBelowM: 0.01}
 }
 
+// TestFreshWaterIsNoChemistry: dilution that salinity lives through moves
+// alkalinity in proportion and pH hardly at all, so with fresh water neither
+// decides a row's class: class 1 of alkalinity, 1.5 dKH, is a fifth of the tank's
+// and so a drop of 7 in salinity, class 3.
+func TestFreshWaterIsNoChemistry(t *testing.T) {
+	for _, name := range []string{"window-nano", "reading-room", "grand-lobby", "plumbed-line"} {
+		r := check(t, example(t, name), Options{SinglesOnly: true})
+		for i := range r.Singles {
+			row := &r.Singles[i]
+			o, target := &row.Outcome, r.Site.Water
+			moved := max(o.HighDKH-target.AlkalinityDKH, target.AlkalinityDKH-o.LowDKH)
+			salt := max(o.HighPSU-target.SalinityPSU, target.SalinityPSU-o.LowPSU) / target.SalinityPSU
+			if moved > 1.05*target.AlkalinityDKH*salt+0.05 {
+				t.Errorf("%s, %s: alkalinity moves by %.2f dKH, salinity by %.1f %%", name, row.ID(), moved, 100*salt)
+			}
+			for class := plant.Nuisance; class <= plant.Loss; class++ {
+				i := class - 1
+				if o := &row.Outcome; row.Class < plant.Danger && (o.HighPH >= plant.HighPH[i] || o.LowPH <= plant.LowPH[i] || o.DayDKH >= plant.AlkalinityDayDKH[i]) {
+					t.Errorf("%s, %s: class %d by chemistry", name, row.ID(), class)
+				}
+			}
+			if words := chemistry(r.Site, &row.Outcome, r.Units); len(words) > 0 {
+				t.Errorf("%s, %s: %v", name, row.ID(), words)
+			}
+		}
+	}
+}
+
+// TestLimeIsBounded: what may enter at once is less with lime water, and the
+// settings follow.
+func TestLimeIsBounded(t *testing.T) {
+	plain, limed := example(t, "reading-room"), example(t, "reading-room")
+	lime(limed)
+	a, err := prepare(plain, units.Metric)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := prepare(limed, units.Metric)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := &b.geometry; g.DumpSafeM3 != g.DumpLimeM3 || g.DumpSafeM3 >= a.geometry.DumpSafeM3 {
+		t.Errorf("safe at once: %.4f m3 of lime water, %.4f of fresh", g.DumpSafeM3, a.geometry.DumpSafeM3)
+	}
+	if b.settings.Guard.HardCap > a.settings.Guard.HardCap {
+		t.Errorf("longest run: %v with lime water, %v with fresh", b.settings.Guard.HardCap, a.settings.Guard.HardCap)
+	}
+	limed.Water.ConsumptionDKHDay = 0.2
+	if b, err = prepare(limed, units.Metric); err != nil {
+		t.Fatal(err)
+	}
+	if p := strings.Join(b.geometry.Problems, " "); !strings.Contains(p, "a day more than the tank is said to use") {
+		t.Errorf("a tank that uses little: %q", p)
+	}
+}
+
 // TestChangesHelp: what the search proposes makes the design acceptable, and
 // nothing in it can be left out.
 func TestChangesHelp(t *testing.T) {
 	for name, spoil := range map[string]func(*site.Site){
 		"plumbed":         plumbed,
 		"great reservoir": greatReservoir,
+		"lime water":      lime,
 		"bare": func(s *site.Site) {
 			noFloorSensor(s)
 			noEmergency(s)

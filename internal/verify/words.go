@@ -9,13 +9,18 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"isohaline/carbonate"
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
 	"isohaline/internal/units"
 )
 
-// noticedM3 is water on the floor worth a word.
-const noticedM3 = 0.05e-3
+// noticedM3 is water on the floor worth a word, noticedDKH a change of
+// alkalinity.
+const (
+	noticedM3  = 0.05e-3
+	noticedDKH = 0.25
+)
 
 // sentence says what a row does as one would say it to a client.
 func sentence(s *site.Site, row *Row, u units.System) string {
@@ -65,6 +70,7 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 	if fast != "" {
 		add("salinity moves by %s within an hour", u.Salinity(o.HourPSU))
 	}
+	parts = append(parts, chemistry(s, o, u)...)
 	if o.PumpDry >= time.Minute {
 		add("the top-off pump runs dry for %s", u.Duration(o.PumpDry.Seconds()))
 	}
@@ -81,6 +87,41 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 		return "no harm"
 	}
 	return "nothing that animals or floor would notice"
+}
+
+// chemistry says what happened to alkalinity and pH, as far as it is harm and
+// not what dilution and evaporation do to everything that is dissolved.
+func chemistry(s *site.Site, o *plant.Outcome, u units.System) (parts []string) {
+	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
+	target, off := s.Water.AlkalinityDKH, plant.AlkalinityOffDKH[0]
+	withSalt := func(psu float64) float64 { return target * psu / s.Water.SalinityPSU }
+	if besideSalt := max(o.HighDKH-withSalt(o.HighPSU), withSalt(o.LowPSU)-o.LowDKH); besideSalt < noticedDKH {
+		return nil
+	}
+	fast := ""
+	if o.DayDKH >= plant.AlkalinityDayDKH[0] {
+		fast = fmt.Sprintf(", %s of it within a day", u.Alkalinity(o.DayDKH))
+	}
+	switch climbs, falls := o.HighDKH >= target+off, o.LowDKH <= target-off; {
+	case climbs && falls:
+		add("alkalinity goes from %s to %s%s", u.Alkalinity(o.LowDKH), u.Alkalinity(o.HighDKH), fast)
+	case climbs:
+		add("alkalinity climbs to %s%s", u.Alkalinity(o.HighDKH), fast)
+	case falls:
+		add("alkalinity falls to %s%s", u.Alkalinity(o.LowDKH), fast)
+	case fast != "":
+		add("alkalinity moves by %s within a day", u.Alkalinity(o.DayDKH))
+	}
+	if o.HighPH >= plant.HighPH[0] {
+		add("pH may rise to %.1f", o.HighPH)
+	}
+	if o.LowPH <= plant.LowPH[0] {
+		add("pH may sink to %.1f", o.LowPH)
+	}
+	if len(parts) > 0 && carbonate.PrecipitationRiskAt(o.HighOmega) == carbonate.PrecipitationLikely {
+		add("calcium carbonate is likely to fall out")
+	}
+	return parts
 }
 
 func list(parts []string) string {
