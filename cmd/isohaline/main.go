@@ -6,6 +6,7 @@
 //	isohaline backup FILE        copy what the watch keeps
 //	isohaline restore FILE       ... and make a copy what it keeps
 //	isohaline demo               ... over an invented fleet
+//	isohaline replay FILE        what a tank's account makes of recorded readings
 //	isohaline water              evaluate the science for one state
 //	isohaline water batch        ... and for a table of them
 //	isohaline water use          ... and other questions of the water bench
@@ -48,6 +49,7 @@ type commands struct {
 	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
 	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
 	Demo    demoCommand    `cmd:"" help:"Run the watch over an invented fleet, to look at."`
+	Replay  replayCommand  `cmd:"" help:"Run recorded readings through a tank's account: what it finds, and when."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`
 }

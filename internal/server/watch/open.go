@@ -150,7 +150,7 @@ func (w *Watch) Redescribe(ctx context.Context, e *store.Editor, tankID string, 
 	if err != nil {
 		return store.Description{}, err
 	}
-	a, err := sheet.account()
+	a, err := sheet.account(quietAtMost)
 	if err != nil {
 		return store.Description{}, err
 	}

@@ -167,14 +167,13 @@ func (w *Watch) workThrough(ctx context.Context, tankID string, sheet *Sheet, no
 	if err != nil {
 		return nil, began, err
 	}
-	k = &walk{tank: &tank{id: tankID, lasts: Lasts{}}}
+	if k, err = newWalk(sheet, began); err != nil {
+		return nil, began, err
+	}
 	for i := range hand {
 		if o, ok := FromHand(&hand[i]); ok {
 			k.seen = append(k.seen, o)
 		}
-	}
-	if _, err := k.tank.begin(sheet, nil, began); err != nil {
-		return nil, began, err
 	}
 	err = w.inSpans(ctx, list, began, now.Add(wire.MaxAhead), func(readings []wire.Reading) error {
 		k.through(readings)

@@ -35,9 +35,10 @@ func Read(ctx context.Context, name, file string) (*Sheet, error) {
 	return &Sheet{Site: s, Check: check}, nil
 }
 
-// account is the account of the tank, set as its controller is.
-func (s *Sheet) account() (*account.Account, error) {
-	settings := account.Settings{WatchM: s.Check.Settings.Levels.WatchM, Heartbeat: quietAtMost}
+// account is the account of the tank, set as its controller is. Its device says
+// that it lives every so often; 0: it does not.
+func (s *Sheet) account(heartbeat time.Duration) (*account.Account, error) {
+	settings := account.Settings{WatchM: s.Check.Settings.Levels.WatchM, Heartbeat: heartbeat}
 	if g := s.Check.Settings.Guard; g != nil {
 		settings.RunLimit, settings.MinOff = g.HardCap, g.MinOff
 		// The dip lasts as long as the water takes, however short the

@@ -45,7 +45,7 @@ type tank struct {
 // What cannot be read, because another version of the program wrote it, is begun
 // afresh: unread says why.
 func (t *tank) begin(sheet *Sheet, saved []byte, now time.Time) (unread, err error) {
-	a, err := sheet.account()
+	a, err := sheet.account(quietAtMost)
 	if err != nil {
 		return nil, fmt.Errorf("tank %s: %w", t.id, err)
 	}

@@ -21,6 +21,26 @@ type walk struct {
 	told []account.Finding
 	// notTaken counts what the account refused.
 	notTaken int64
+	// promised is the account of a device that says that it lives; nil: tank's is.
+	promised *account.Account
+}
+
+// newWalk begins with a new account. Not every recorder writes down that it lives,
+// and what is silent then says nothing; from the first time on that it does, it is
+// held to it.
+func newWalk(sheet *Sheet, began time.Time) (*walk, error) {
+	const never = 0
+	quiet, err := sheet.account(never)
+	if err != nil {
+		return nil, err
+	}
+	promised, err := sheet.account(quietAtMost)
+	if err != nil {
+		return nil, err
+	}
+	t := &tank{sheet: sheet, account: quiet, state: quiet.Begin(began), lasts: Lasts{}}
+	t.recallPlain()
+	return &walk{tank: t, promised: promised}, nil
 }
 
 // through goes on with readings in the order of time, none before those of the
@@ -30,6 +50,9 @@ func (k *walk) through(readings []wire.Reading) {
 		r := &readings[i]
 		k.until(r.At)
 		k.pass(r.At)
+		if r.Channel == Heartbeat && k.promised != nil {
+			k.tank.account, k.promised = k.promised, nil
+		}
 		changed, found, err := k.tank.hear(r)
 		if err != nil {
 			k.notTaken++
@@ -126,12 +149,10 @@ func Replay(ctx context.Context, sheet *Sheet, readings []wire.Reading, progress
 	if len(readings) == 0 {
 		return &Told{}, nil
 	}
-	t := &tank{id: sheet.Site.Name, lasts: Lasts{}}
-	const nothingSaved = ""
-	if _, err := t.begin(sheet, []byte(nothingSaved), readings[0].At); err != nil {
+	k, err := newWalk(sheet, readings[0].At)
+	if err != nil {
 		return nil, err
 	}
-	k := walk{tank: t}
 	done := 0
 	for batch := range slices.Chunk(readings, replayedAtOnce) {
 		if err := ctx.Err(); err != nil {
@@ -143,5 +164,5 @@ func Replay(ctx context.Context, sheet *Sheet, readings []wire.Reading, progress
 		}
 	}
 	k.end(readings[len(readings)-1].At.Add(account.ReorderWindow))
-	return &Told{Findings: each(k.told), Estimate: t.account.Estimate(&t.state), NotTaken: k.notTaken}, nil
+	return &Told{Findings: each(k.told), Estimate: k.tank.account.Estimate(&k.tank.state), NotTaken: k.notTaken}, nil
 }
