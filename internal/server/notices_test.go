@@ -195,7 +195,7 @@ func (h *hook) received() (int, jsonMap, string) {
 func settingsFor(m *mailServer, h *hook) jsonMap {
 	return jsonMap{
 		"mail":     jsonMap{"host": "127.0.0.1", "port": m.port, "security": "starttls", "user": "alarms", "password": mailPassword, "from": "alarms@example.org"},
-		"webhooks": []jsonMap{{"name": "night desk", "url": h.URL + hookPath, "token": hookToken}, {"name": "closed desk", "url": h.URL + "/closed"}},
+		"webhooks": []jsonMap{{"name": "night desk", "url": h.URL + hookPath, "token": hookToken, "inside": true}, {"name": "closed desk", "url": h.URL + "/closed", "inside": true}},
 	}
 }
 

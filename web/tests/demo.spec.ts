@@ -165,6 +165,7 @@ test('a webhook is set up, tried and told of', async ({ page }) => {
     await added.getByLabel('Name').fill('night-desk')
     await added.getByLabel('Address').fill(address)
     await added.getByLabel('Token').fill('gull-19-rope')
+    await added.getByLabel('It may be on the server’s own machine or network').check()
     await delivery.getByRole('button', { name: 'Save how messages are sent' }).click()
     await expect(added).toContainText('One at 127.0.0.1')
     await added.getByRole('button', { name: 'Send a test' }).click()

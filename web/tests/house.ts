@@ -41,7 +41,7 @@ const notice = (id: string, part: Partial<Notice>): Notice => ({
 export class House {
   delivery: Delivery = {
     mail: { host: 'mail.larkspur.example', port: 587, security: 'starttls', user: 'alarms', hasPassword: true, from: 'alarms@larkspur.example' },
-    webhooks: [{ name: 'night-desk', host: 'hooks.larkspur.example', hasToken: true }],
+    webhooks: [{ name: 'night-desk', host: 'hooks.larkspur.example', hasToken: true, inside: false }],
   }
   /** what was last saved, secrets and all */
   savedDelivery: Schemas['DeliveryInBody'] | undefined
@@ -135,9 +135,9 @@ export class House {
     const old = this.delivery
     this.delivery = {
       mail: body.mail && { ...body.mail, user: body.mail.user ?? '', hasPassword: body.mail.password !== '' && (body.mail.password !== undefined || (old.mail?.hasPassword ?? false)) },
-      webhooks: body.webhooks.map(({ name, url, token }) => {
+      webhooks: body.webhooks.map(({ name, url, token, inside = false }) => {
         const kept = old.webhooks.find((h) => h.name === name)
-        return { name, host: url ? new URL(url).host : (kept?.host ?? ''), hasToken: token ? true : (kept?.hasToken ?? false) }
+        return { name, host: url ? new URL(url).host : (kept?.host ?? ''), hasToken: token ? true : (kept?.hasToken ?? false), inside }
       }),
     }
     return { json: this.delivery }

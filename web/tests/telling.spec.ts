@@ -49,7 +49,10 @@ test('sets the mail server and webhooks up; secrets go in and are not shown', as
   await expect(delivery.getByText('Kept. Send a test')).toBeVisible()
   expect(server.house.savedDelivery).toEqual({
     mail: { host: 'mail.larkspur.example', port: 587, security: 'starttls', user: 'alarms', from: 'watch@larkspur.example' }, // no password: the kept one stays
-    webhooks: [{ name: 'night-desk' }, { name: 'pager', url: 'https://pager.example/t/7c1e-secret', token: 'gull-19-rope' }],
+    webhooks: [
+      { name: 'night-desk', inside: false },
+      { name: 'pager', url: 'https://pager.example/t/7c1e-secret', token: 'gull-19-rope', inside: false },
+    ],
   })
   await expect(pager).toContainText('One at pager.example is kept.')
   await expect(page.getByText('secret')).toHaveCount(0)

@@ -19,7 +19,10 @@ import (
 type Webhook struct {
 	URL string
 	// Token is sent as a bearer token (RFC 6750); empty: none.
-	Token   Secret
+	Token Secret
+	// Inside: it may be on this machine or its own network. Without it, whoever
+	// may set webhooks up could have this program call what only it can reach.
+	Inside  bool
 	Timeout time.Duration // of one message; 0: Timeout
 }
 
@@ -29,6 +32,8 @@ func (w *Webhook) Check() error {
 	switch {
 	case err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http":
 		return errors.New("url is no web address, use one that begins with https://")
+	case !w.Inside && plainlyInside(u.Hostname()):
+		return fmt.Errorf("url: %s %w", u.Host, errInside)
 	case u.Scheme == "http" && w.Token != "" && !loopback(u.Hostname()):
 		return fmt.Errorf("url: the token would go to %s in the clear, use https", u.Host)
 	}
@@ -77,7 +82,15 @@ func (w *Webhook) send(ctx context.Context, to alarm.Contact, m alarm.Message) e
 		request.Header.Set("Authorization", "Bearer "+string(w.Token))
 	}
 	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	if !w.Inside {
+		if client.Transport, err = toOutside(request); err != nil {
+			return err
+		}
+	}
 	answer, err := client.Do(request)
+	if errors.Is(err, errInside) {
+		return hopeless(fmt.Errorf("%s %w", request.URL.Host, errInside))
+	}
 	if err != nil {
 		return fmt.Errorf("posting to %s: %w", request.URL.Host, withoutURL(err))
 	}

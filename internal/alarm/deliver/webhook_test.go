@@ -1,12 +1,15 @@
 package deliver_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -23,9 +26,9 @@ const (
 	secretPath = "/hooks/5e2c"
 )
 
-// hookTo is a post with one webhook at an address.
+// hookTo is a post with one webhook at an address, which is this machine's.
 func hookTo(url string) *deliver.Post {
-	return &deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: url + secretPath, Token: token, Timeout: 5 * time.Second}}}
+	return &deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: url + secretPath, Token: token, Inside: true, Timeout: 5 * time.Second}}}
 }
 
 func TestWebhook(t *testing.T) {
@@ -130,29 +133,37 @@ func TestWebhookUnreachable(t *testing.T) {
 }
 
 func TestWebhookCheck(t *testing.T) {
+	const inside, outside = true, false
 	for _, row := range []struct {
-		url   string
-		token deliver.Secret
-		want  string
+		url    string
+		token  deliver.Secret
+		inside bool
+		want   string
 	}{
-		{"https://example.org/x", "t", ""},
-		{"http://example.org/x", "", ""},
-		{"http://localhost:8080/x", "t", ""},
-		{"http://127.0.0.1/x", "t", ""},
-		{"http://example.org/x", "t", "in the clear"},
-		{"ftp://example.org", "", "no web address"},
-		{"https://", "", "no web address"},
-		{"https://exa mple", "", "no web address"},
-		{"", "", "no web address"},
+		{"https://example.org/x", "t", outside, ""},
+		{"http://example.org/x", "", outside, ""},
+		{"http://localhost:8080/x", "t", inside, ""},
+		{"http://127.0.0.1/x", "t", inside, ""},
+		{"http://192.168.1.4/x", "", inside, ""},
+		{"http://example.org/x", "t", outside, "in the clear"},
+		{"ftp://example.org", "", outside, "no web address"},
+		{"https://", "", outside, "no web address"},
+		{"https://exa mple", "", outside, "no web address"},
+		{"", "", outside, "no web address"},
+		{"http://localhost:8080/x", "t", outside, "is this machine or its own network"},
+		{"http://127.0.0.1/x", "t", outside, "is this machine or its own network"},
+		{"http://192.168.1.4:8123/x", "", outside, "192.168.1.4:8123 is this machine or its own network"},
+		{"https://[::1]/x", "", outside, "is this machine or its own network"},
+		{"https://[fd00::7]/x", "", outside, "is this machine or its own network"},
 	} {
-		err := (&deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: row.url, Token: row.token}}}).Check()
+		err := (&deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: row.url, Token: row.token, Inside: row.inside}}}).Check()
 		if row.want == "" && err != nil || row.want != "" && (err == nil || !strings.Contains(err.Error(), row.want)) {
 			t.Errorf("%q: %v, want %q", row.url, err, row.want)
 		}
 		if row.want == "" {
 			continue
 		}
-		err = (&deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: row.url, Token: row.token}}}).Send(t.Context(), desk, wet)
+		err = (&deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: row.url, Token: row.token, Inside: row.inside}}}).Send(t.Context(), desk, wet)
 		if !deliver.Hopeless(err) {
 			t.Errorf("%q: sending: %v", row.url, err)
 		}
@@ -172,6 +183,84 @@ func TestNotSetUp(t *testing.T) {
 		err := (&deliver.Post{}).Send(t.Context(), row.to, wet)
 		if !deliver.Hopeless(err) || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%v: %v, want %q", row.to, err, row.want)
+		}
+	}
+}
+
+// TestWebhookStaysOutside: what is not allowed to be near by is not called there,
+// also where it is a name that says nothing of where it leads.
+func TestWebhookStaysOutside(t *testing.T) {
+	var called atomic.Int64
+	server := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { called.Add(1) }))
+	defer server.Close()
+	answerWith(t, [4]byte{127, 0, 0, 1})
+	_, port, _ := strings.Cut(strings.TrimPrefix(server.URL, "http://"), ":")
+	post := &deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: "http://desk.example.org:" + port, Timeout: 5 * time.Second}}}
+	if err := post.Check(); err != nil {
+		t.Fatalf("the name gives itself away: %v", err)
+	}
+	err := post.Send(t.Context(), desk, wet)
+	if err == nil || !deliver.Hopeless(err) || !strings.Contains(err.Error(), "is this machine or its own network") || called.Load() != 0 {
+		t.Errorf("%v, hopeless %v, called %d times", err, deliver.Hopeless(err), called.Load())
+	}
+	post.Webhooks["desk"].Inside = true
+	if err := post.Send(t.Context(), desk, wet); err != nil || called.Load() != 1 {
+		t.Errorf("allowed: %v, called %d times", err, called.Load())
+	}
+}
+
+// answerWith makes every name lead to one address, by a name server in this
+// process.
+func answerWith(t *testing.T, address [4]byte) {
+	t.Helper()
+	server, err := net.ListenPacket("udp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := net.DefaultResolver
+	net.DefaultResolver = &net.Resolver{PreferGo: true, Dial: func(ctx context.Context, _, _ string) (net.Conn, error) {
+		return new(net.Dialer).DialContext(ctx, "udp", server.LocalAddr().String())
+	}}
+	t.Cleanup(func() { net.DefaultResolver = before; server.Close() })
+	go func() {
+		buffer := make([]byte, 512)
+		for {
+			n, from, err := server.ReadFrom(buffer)
+			if err != nil {
+				return
+			}
+			// RFC 1035, section 4: the header, the question again, and an answer
+			// if the question is for an A record.
+			const header, afterName, isA = 12, 4, 1
+			end := header + bytes.IndexByte(buffer[header:n], 0) + 1 + afterName
+			answer := bytes.Clone(buffer[:end])
+			copy(answer[2:header], []byte{0x80, 0, 0, 1, 0, 0, 0, 0, 0, 0})
+			if answer[end-afterName+1] == isA {
+				answer[7] = 1
+				answer = append(answer, 0xc0, header, 0, isA, 0, 1, 0, 0, 0, 60, 0, 4)
+				answer = append(answer, address[:]...)
+			}
+			_, _ = server.WriteTo(answer, from)
+		}
+	}()
+}
+
+// TestPublic: addresses of IANA's special-purpose address registries for IPv4 and
+// IPv6 (RFC 6890), whose column "globally reachable" is false, are not out in the
+// world; from memory, but for the blocks that RFC 6890 prints.
+func TestPublic(t *testing.T) {
+	for address, want := range map[string]bool{
+		"8.8.8.8": true, "203.0.112.255": true, "100.63.255.255": true, "100.128.0.0": true, "172.15.0.1": true, "172.32.0.1": true,
+		"2606:4700::1111": true, "2a00::1": true, "::ffff:8.8.8.8": true, "198.17.255.255": true, "198.20.0.0": true, "2003::1": true,
+
+		"0.0.0.0": false, "0.1.2.3": false, "10.0.0.1": false, "100.64.0.1": false, "100.127.255.255": false, "127.0.0.1": false, "127.255.0.1": false,
+		"169.254.169.254": false, "172.16.0.1": false, "172.31.255.255": false, "192.0.0.8": false, "192.0.2.1": false, "192.168.0.1": false,
+		"198.18.0.1": false, "198.19.255.255": false, "198.51.100.7": false, "203.0.113.7": false, "224.0.0.1": false, "240.0.0.1": false, "255.255.255.255": false,
+		"::": false, "::1": false, "::ffff:127.0.0.1": false, "::ffff:10.0.0.1": false, "::7f00:1": false, "64:ff9b::7f00:1": false, "64:ff9b:1::1": false,
+		"100::1": false, "2001::1": false, "2001:db8::1": false, "2002:7f00:1::": false, "fc00::1": false, "fd12::1": false, "fe80::1": false, "fe80::1%eth0": false, "ff02::1": false,
+	} {
+		if got := deliver.Public(netip.MustParseAddr(address)); got != want {
+			t.Errorf("%s: public %v, want %v", address, got, want)
 		}
 	}
 }
@@ -200,7 +289,7 @@ func TestSendAll(t *testing.T) {
 	works := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {}))
 	defer works.Close()
 	post := hookTo(works.URL)
-	post.Webhooks["slow"] = &deliver.Webhook{URL: hangs.URL, Timeout: 100 * time.Millisecond}
+	post.Webhooks["slow"] = &deliver.Webhook{URL: hangs.URL, Inside: true, Timeout: 100 * time.Millisecond}
 	var all []deliver.Outgoing
 	for i, address := range []string{"slow", "desk", "nowhere", "desk", "slow"} {
 		all = append(all, deliver.Outgoing{Notice: alarm.Notice{

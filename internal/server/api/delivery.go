@@ -33,6 +33,7 @@ type Webhook struct {
 	Name     string `json:"name" doc:"what contacts call it"`
 	Host     string `json:"host" doc:"of its address; the rest of it often is a secret"`
 	HasToken bool   `json:"hasToken"`
+	Inside   bool   `json:"inside" doc:"it may be on this machine or its own network"`
 }
 
 type deliveryOut struct{ Body Delivery }
@@ -59,6 +60,8 @@ type WebhookIn struct {
 	Name  string  `json:"name" minLength:"1" maxLength:"64"`
 	URL   *string `json:"url,omitempty" maxLength:"2048" doc:"absent: the one that is kept under this name"`
 	Token *string `json:"token,omitempty" maxLength:"1024" doc:"sent as a bearer token; absent: the one that is kept, if the host stays the same; empty: none"`
+	// Inside is no secret, and is said each time.
+	Inside bool `json:"inside,omitempty" doc:"it may be on this machine or its own network; else only public addresses are called"`
 }
 
 type tryDeliveryIn struct {
@@ -88,7 +91,7 @@ func showDelivery(s *sender.Settings) *deliveryOut {
 		out.Body.Mail = &MailServer{Host: m.Host, Port: m.Port, Security: string(m.Security), User: m.User, HasPassword: m.Password != "", From: m.From}
 	}
 	for _, h := range s.Webhooks {
-		out.Body.Webhooks = append(out.Body.Webhooks, Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != ""})
+		out.Body.Webhooks = append(out.Body.Webhooks, Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != "", Inside: h.Inside})
 	}
 	return out
 }
@@ -156,7 +159,7 @@ func (h *WebhookIn) over(all []sender.Webhook) (sender.Webhook, error) {
 	if old == nil {
 		old = &sender.Webhook{}
 	}
-	out := sender.Webhook{Name: h.Name, URL: old.URL}
+	out := sender.Webhook{Name: h.Name, URL: old.URL, Inside: h.Inside}
 	if h.URL != nil {
 		out.URL = deliver.Secret(*h.URL)
 	}

@@ -31,6 +31,8 @@ type Webhook struct {
 	Name  string
 	URL   deliver.Secret
 	Token deliver.Secret
+	// Inside: it may be on this machine or its own network.
+	Inside bool
 }
 
 // settingName is what the store keeps them under.
@@ -51,7 +53,10 @@ type keptMail struct {
 	From           string
 }
 
-type keptWebhook struct{ Name, URL, Token string }
+type keptWebhook struct {
+	Name, URL, Token string
+	Inside           bool
+}
 
 func (s *Settings) kept() kept {
 	var k kept
@@ -59,7 +64,7 @@ func (s *Settings) kept() kept {
 		k.Mail = &keptMail{m.Host, m.Port, m.Security, m.User, string(m.Password), m.From}
 	}
 	for _, h := range s.Webhooks {
-		k.Webhooks = append(k.Webhooks, keptWebhook{h.Name, string(h.URL), string(h.Token)})
+		k.Webhooks = append(k.Webhooks, keptWebhook{h.Name, string(h.URL), string(h.Token), h.Inside})
 	}
 	return k
 }
@@ -70,7 +75,7 @@ func (k *kept) settings() Settings {
 		s.Mail = &Mail{m.Host, m.Port, m.Security, m.User, deliver.Secret(m.Password), m.From}
 	}
 	for _, h := range k.Webhooks {
-		s.Webhooks = append(s.Webhooks, Webhook{h.Name, deliver.Secret(h.URL), deliver.Secret(h.Token)})
+		s.Webhooks = append(s.Webhooks, Webhook{h.Name, deliver.Secret(h.URL), deliver.Secret(h.Token), h.Inside})
 	}
 	return s
 }
@@ -82,7 +87,7 @@ func (s *Settings) post() *deliver.Post {
 		p.Mail = &deliver.SMTP{Host: m.Host, Port: m.Port, Security: m.Security, User: m.User, Password: m.Password, From: m.From}
 	}
 	for _, h := range s.Webhooks {
-		p.Webhooks[h.Name] = &deliver.Webhook{URL: string(h.URL), Token: h.Token}
+		p.Webhooks[h.Name] = &deliver.Webhook{URL: string(h.URL), Token: h.Token, Inside: h.Inside}
 	}
 	return p
 }

@@ -2015,10 +2015,14 @@ export interface components {
             hasToken: boolean;
             /** @description of its address; the rest of it often is a secret */
             host: string;
+            /** @description it may be on this machine or its own network */
+            inside: boolean;
             /** @description what contacts call it */
             name: string;
         };
         WebhookIn: {
+            /** @description it may be on this machine or its own network; else only public addresses are called */
+            inside?: boolean;
             name: string;
             /** @description sent as a bearer token; absent: the one that is kept, if the host stays the same; empty: none */
             token?: string;
