@@ -24,7 +24,7 @@ func (d *demoCommand) Run(ctx context.Context, c *console) (err error) {
 		defer os.RemoveAll(dir)
 	}
 	fmt.Fprintf(c.Err, "making %d tanks and their last %d days ...\n", len(demo.Fleet()), demo.HistoryDays)
-	fleet, err := demo.Open(ctx, demo.Options{Dir: dir, HTTP: d.HTTP, MQTT: d.MQTT,
+	fleet, err := demo.Open(ctx, demo.Options{Dir: dir, HTTP: d.HTTP, MQTT: d.MQTT, Edges: d.Edges,
 		Log: slog.New(slog.NewTextHandler(c.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))})
 	if err != nil {
 		return err

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -14,8 +16,9 @@ import (
 
 // serveFlags are what serve and demo have in common.
 type serveFlags struct {
-	HTTP string `name:"http" placeholder:"HOST:PORT" help:"Where browsers reach the service; by itself only from this machine."`
-	MQTT string `name:"mqtt" placeholder:"HOST:PORT" help:"Where devices reach the service; by itself only from this machine."`
+	HTTP  string `name:"http" placeholder:"HOST:PORT" help:"Where browsers reach the service; by itself only from this machine."`
+	MQTT  string `name:"mqtt" placeholder:"HOST:PORT" help:"Where devices reach the service; by itself only from this machine."`
+	Edges string `placeholder:"HOST:PORT" help:"Where edges link themselves to the service; by itself only from this machine."`
 }
 
 // serveCommand runs the watch.
@@ -25,6 +28,8 @@ type serveCommand struct {
 	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within."`
 	Durability string `default:"killed-process" enum:"killed-process,power-cut" help:"What an acknowledged reading survives: killed-process or power-cut."`
 	Secure     bool   `help:"Browsers come over HTTPS, by a proxy: send cookies over that alone."`
+	EdgesCert  string `placeholder:"FILE" help:"Certificate, in PEM, that encrypts the links of edges; with --edges-key."`
+	EdgesKey   string `placeholder:"FILE" help:"Its key."`
 }
 
 func (s *serveCommand) Run(ctx context.Context, c *console) error {
@@ -38,17 +43,33 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 			return err
 		}
 	}
-	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, NATS: s.NATS,
+	encrypted, err := s.edgesTLS()
+	if err != nil {
+		return err
+	}
+	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, Edges: s.Edges, EdgesTLS: encrypted, NATS: s.NATS,
 		Durability: durability, Secure: s.Secure, Log: slog.New(slog.NewTextHandler(c.Err, nil))})
 	if err != nil {
 		return err
 	}
 	defer srv.Close()
-	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), dir)
+	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), cmp.Or(srv.EdgesAddress(), "none"), dir)
 	if srv.Token != "" {
 		fmt.Fprintf(c.Out, "\nNobody has an account yet. Open the pages and make the first one with this token:\n\n    %s\n\nIt is good once, and until the program ends.\n", srv.Token)
 	}
 	return srv.Run(ctx)
+}
+
+// edgesTLS encrypts the links of edges; nil without a certificate.
+func (s *serveCommand) edgesTLS() (*tls.Config, error) {
+	if s.EdgesCert == "" && s.EdgesKey == "" {
+		return nil, nil
+	}
+	pair, err := tls.LoadX509KeyPair(s.EdgesCert, s.EdgesKey)
+	if err != nil {
+		return nil, fmt.Errorf("--edges-cert and --edges-key: %w", err)
+	}
+	return &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}, nil
 }
 
 // userDir is where a user's data is kept: what the XDG base directory

@@ -37,9 +37,10 @@ func People() []Person {
 // Options say how the demo runs.
 type Options struct {
 	// Dir is an empty folder.
-	Dir        string
-	HTTP, MQTT string
-	Log        *slog.Logger
+	Dir string
+	// Where browsers, devices and edges reach it; empty: the service's defaults.
+	HTTP, MQTT, Edges string
+	Log               *slog.Logger
 	// Tanks are the fleet; nil: Fleet().
 	Tanks []Tank
 }
@@ -68,7 +69,7 @@ func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 	if err != nil {
 		return nil, err
 	}
-	srv, err := server.Open(ctx, server.Options{Dir: o.Dir, HTTP: o.HTTP, MQTT: o.MQTT, Log: o.Log})
+	srv, err := server.Open(ctx, server.Options{Dir: o.Dir, HTTP: o.HTTP, MQTT: o.MQTT, Edges: o.Edges, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}

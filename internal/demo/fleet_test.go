@@ -63,7 +63,7 @@ func TestTheDemoRuns(t *testing.T) {
 		}
 	}
 	begin := time.Now()
-	d, err := Open(t.Context(), Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler), Tanks: few})
+	d, err := Open(t.Context(), Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler), Tanks: few})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,7 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 		"lighthouse":        {is: account.WatchFouled, harm: 1},
 	}
 	ctx := t.Context()
-	d, err := Open(ctx, Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler)})
+	d, err := Open(ctx, Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		t.Fatal(err)
 	}

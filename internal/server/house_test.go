@@ -59,7 +59,7 @@ func openAhead(t *testing.T, dir string, ahead time.Duration) *house {
 	t.Helper()
 	h := &house{t: t, ahead: new(atomic.Int64)}
 	h.ahead.Store(int64(ahead))
-	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Cost: cheap, Now: h.now})
+	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Cost: cheap, Now: h.now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -18,6 +19,7 @@ import (
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
 	"isohaline/internal/server/page"
+	"isohaline/internal/server/remote"
 	"isohaline/internal/server/sender"
 	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
@@ -28,9 +30,11 @@ import (
 type Options struct {
 	// Dir holds everything that is kept.
 	Dir string
-	// HTTP and MQTT are the addresses to listen at; empty: the defaults, which
-	// only this machine can reach.
-	HTTP, MQTT string
+	// HTTP, MQTT and Edges are the addresses to listen at for browsers, devices and
+	// edges; empty: the defaults, which only this machine can reach.
+	HTTP, MQTT, Edges string
+	// EdgesTLS encrypts the links of edges; nil: in the clear.
+	EdgesTLS *tls.Config
 	// NATS is the URL of an external log; empty: one within, in Dir.
 	NATS string
 	// Durability is what acknowledged readings survive.
@@ -46,8 +50,9 @@ type Options struct {
 
 // Where the service listens until told otherwise: loopback only.
 const (
-	DefaultHTTP = "127.0.0.1:8742"
-	DefaultMQTT = "127.0.0.1:1883"
+	DefaultHTTP  = "127.0.0.1:8742"
+	DefaultMQTT  = "127.0.0.1:1883"
+	DefaultEdges = "127.0.0.1:8743"
 )
 
 // How long things may take.
@@ -76,12 +81,14 @@ type Server struct {
 	Watch   *watch.Watch
 	Devices *devices.Register
 	Sender  *sender.Sender
+	Remote  *remote.Desk
 	// Token is for the first run, empty if somebody has an account.
 	Token string
 
 	o        Options
 	readings *wire.Log
 	door     *wire.FrontDoor
+	edges    *wire.EdgePort // nil with an external log
 	http     *http.Server
 	web      net.Listener
 	mqtt     net.Listener
@@ -116,11 +123,15 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
 	if o.NATS == "" {
 		log.Dir = filepath.Join(o.Dir, logName)
+		log.Edges = wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}
 	}
 	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
 		return nil, err
 	}
 	if err := reread(ctx, o.Dir, s.readings); err != nil {
+		return nil, err
+	}
+	if err := s.openRemote(); err != nil {
 		return nil, err
 	}
 	s.door, err = wire.NewFrontDoor(wire.DoorOptions{Append: s.readings.Append, Authenticate: s.Devices.Authenticate,
@@ -146,12 +157,38 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	return s, nil
 }
 
+// openRemote makes the desk for acting from afar and lets the known edges in.
+func (s *Server) openRemote() error {
+	s.edges = s.readings.EdgePort()
+	s.Remote = remote.New(remote.Options{Edge: s.Devices.EdgeOf, Tank: s.Devices.TankOf, Ask: s.ask, Note: s.note, Log: s.o.Log, Now: s.o.Now})
+	if s.edges == nil {
+		return nil
+	}
+	return s.edges.Admit(s.Devices.EdgeKeys())
+}
+
+// ask hands a message to an edge.
+func (s *Server) ask(edge wire.DeviceID, message []byte) error {
+	if s.edges == nil {
+		return errors.New("no edge can link itself to an external log")
+	}
+	return s.edges.Ask(edge, message)
+}
+
+// note writes into the audit log what somebody did to a tank.
+func (s *Server) note(ctx context.Context, who, action, tankID string, detail any) error {
+	return s.Store.Edit(who, s.o.Now()).Note(ctx, action, "tank", tankID, detail)
+}
+
 func (o *Options) complete() {
 	if o.HTTP == "" {
 		o.HTTP = DefaultHTTP
 	}
 	if o.MQTT == "" {
 		o.MQTT = DefaultMQTT
+	}
+	if o.Edges == "" {
+		o.Edges = DefaultEdges
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
@@ -188,6 +225,14 @@ func (s *Server) Address() string { return "http://" + s.web.Addr().String() }
 // DoorAddress is where devices reach it, host:port.
 func (s *Server) DoorAddress() string { return s.mqtt.Addr().String() }
 
+// EdgesAddress is where edges reach it, host:port; empty with an external log.
+func (s *Server) EdgesAddress() string {
+	if s.edges == nil {
+		return ""
+	}
+	return s.edges.Address()
+}
+
 func (s *Server) handler() (http.Handler, error) {
 	pages, err := page.Handler()
 	if err != nil {
@@ -200,7 +245,7 @@ func (s *Server) handler() (http.Handler, error) {
 	sessions.Cookie.Secure = s.o.Secure
 	sessions.HashTokenInStore = true
 	mux := http.NewServeMux()
-	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Sender: s.Sender, Door: s.door,
+	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Sender: s.Sender, Door: s.door, Edges: s.edges, Remote: s.Remote,
 		Sessions: sessions, Log: s.o.Log, Now: s.o.Now, Token: s.Token, Cost: s.o.Cost, DoorAddress: s.DoorAddress()}))
 	mux.Handle("GET /metrics", s.metrics())
 	mux.HandleFunc("GET /healthz", s.health)
@@ -215,10 +260,13 @@ func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
 	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
+	if s.edges != nil {
+		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
+	}
 	group.Go(func() error { return s.tick(ctx) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
-	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error { return s.upkeep(ctx) })
+	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error {
 		if err := s.http.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("serving browsers: %w", err)
@@ -228,6 +276,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error {
 		<-ctx.Done()
 		s.Watch.Feed.Close() // browsers that look on would hold the end up
+		s.Remote.Changes.Close()
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownAfter)
 		defer cancel()
 		if err := s.http.Shutdown(end); err != nil {
@@ -235,7 +284,7 @@ func (s *Server) Run(ctx context.Context) error {
 		}
 		return nil
 	})
-	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress())
+	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
 	return group.Wait()
 }
 
@@ -246,6 +295,9 @@ func (s *Server) tick(ctx context.Context) error {
 	for {
 		if err := s.Watch.Tick(ctx); err != nil && ctx.Err() == nil {
 			s.o.Log.Error("the watch could not keep what time brought", "error", err)
+		}
+		if err := s.Remote.Tick(ctx); err != nil && ctx.Err() == nil {
+			s.o.Log.Error("what became of a request is not in the audit log yet", "error", err)
 		}
 		select {
 		case <-ctx.Done():

@@ -150,6 +150,9 @@ func (p *EdgePort) Address() string {
 	return net.JoinHostPort(o.Host, strconv.Itoa(o.Port))
 }
 
+// Encrypted says whether the links are.
+func (p *EdgePort) Encrypted() bool { return p.log.embed.options.LeafNode.TLSConfig != nil }
+
 // Admit lets these edges in and no others: the link of one that is not among them,
 // or has another key by now, ends.
 func (p *EdgePort) Admit(keys []EdgeKey) error {

@@ -19,7 +19,7 @@ export class Demo {
   static async start(): Promise<Demo> {
     if (!existsSync(program)) throw new Error(`there is no ${program}; build it, or name another in ISOHALINE_PROGRAM`)
     const dir = await mkdtemp(join(tmpdir(), 'isohaline-e2e-'))
-    const child = spawn(program, ['demo', '--http', '127.0.0.1:0', '--mqtt', '127.0.0.1:0', '--dir', dir])
+    const child = spawn(program, ['demo', '--http', '127.0.0.1:0', '--mqtt', '127.0.0.1:0', '--edges', '127.0.0.1:0', '--dir', dir])
     let said = ''
     const url = await new Promise<string>((up, failed) => {
       const late = setTimeout(() => failed(new Error(`the demo is not up after ${startMS} ms: ${said}`)), startMS)

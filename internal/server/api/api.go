@@ -15,6 +15,7 @@ import (
 
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/remote"
 	"isohaline/internal/server/sender"
 	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
@@ -23,11 +24,15 @@ import (
 
 // Options are what the interface stands on.
 type Options struct {
-	Store    *store.Store
-	Watch    *watch.Watch
-	Devices  *devices.Register
-	Sender   *sender.Sender
-	Door     *wire.FrontDoor
+	Store   *store.Store
+	Watch   *watch.Watch
+	Devices *devices.Register
+	Sender  *sender.Sender
+	Door    *wire.FrontDoor
+	// Edges is where edges link themselves, nil if they cannot; Remote is the desk
+	// for what is asked of them.
+	Edges    *wire.EdgePort
+	Remote   *remote.Desk
 	Sessions *scs.SessionManager
 	Log      *slog.Logger
 	Now      func() time.Time
@@ -48,6 +53,8 @@ type API struct {
 	devices  *devices.Register
 	sender   *sender.Sender
 	door     *wire.FrontDoor
+	edges    *wire.EdgePort
+	remote   *remote.Desk
 	sessions *scs.SessionManager
 	log      *slog.Logger
 	now      func() time.Time
@@ -76,7 +83,7 @@ const hashesAtOnce = 2
 func Handler(o Options) http.Handler {
 	mux := http.NewServeMux()
 	a := &API{
-		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, sender: o.Sender, door: o.Door,
+		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, sender: o.Sender, door: o.Door, edges: o.Edges, remote: o.Remote,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
 		hashing: make(chan struct{}, hashesAtOnce), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),

@@ -23,6 +23,7 @@ type Device struct {
 	FirstHeard *time.Time `json:"firstHeard,omitempty"`
 	LastHeard  *time.Time `json:"lastHeard,omitempty"`
 	Records    bool       `json:"records" doc:"not a device but the tank's imported records"`
+	Edge       bool       `json:"edge" doc:"a computer that runs the tank's guard, and proves itself by a key"`
 	Refusals   []Refusal  `json:"refusals" doc:"newest first, the last few"`
 }
 
@@ -132,6 +133,9 @@ func (a *API) revokeDevice(ctx context.Context, in *deviceIn) (*struct{}, error)
 		return nil, err
 	}
 	a.door.Disconnect(wire.DeviceID{Site: d.SiteID, Device: d.ID})
+	if devices.IsEdge(&d) && a.edges != nil {
+		return nil, a.edges.Admit(a.devices.EdgeKeys())
+	}
 	return nil, nil
 }
 
@@ -153,7 +157,7 @@ func (a *API) readings(ctx context.Context, in *readingsIn) (*takenOut, error) {
 func (a *API) showDevice(d *store.Device) Device {
 	out := Device{ID: d.ID, Name: d.Name, TankID: d.TankID, SiteID: d.SiteID, Created: d.Created,
 		Revoked: known(d.Revoked), FirstHeard: known(d.FirstSeen), LastHeard: known(d.LastSeen),
-		Records: devices.IsRecords(d), Refusals: []Refusal{}}
+		Records: devices.IsRecords(d), Edge: devices.IsEdge(d), Refusals: []Refusal{}}
 	for _, r := range a.devices.Refusals(d.ID) {
 		out.Refusals = append(out.Refusals, Refusal{At: r.At, Topic: r.Topic, Reason: r.Reason.String(), Words: r.Message, Count: r.Count})
 	}

@@ -76,6 +76,8 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 	changed := a.shown.changed()
 	events, leave := a.watch.Feed.Subscribe()
 	defer leave()
+	edges, leaveEdges := a.remote.Changes.Subscribe()
+	defer leaveEdges()
 	if send.Data(RoundsEvent{a.roundsFor(person)}) != nil {
 		return
 	}
@@ -100,6 +102,14 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 				due = time.After(roundsEvery)
 			}
 			err = send.Data(a.showEvent(&e))
+		case tankID, open := <-edges:
+			if !open {
+				return
+			}
+			siteID, _ := a.watch.SiteOfTank(tankID)
+			if e, ok := a.showEdge(tankID); ok && person.sees(siteID) {
+				err = send.Data(EdgeEvent{TankID: tankID, Edge: e})
+			}
 		case <-due:
 			due = nil
 			err = send.Data(RoundsEvent{a.roundsFor(person)})

@@ -14,6 +14,7 @@ const (
 	tagRounds  = "Rounds"
 	tagTank    = "Tank"
 	tagDevice  = "Devices"
+	tagRemote  = "Remote"
 	tagAlarm   = "Alarms"
 	tagDesign  = "Design"
 	tagPeople  = "People"
@@ -69,7 +70,12 @@ func (a *API) register() {
 	add(a, staff, created(route("POST", "/api/devices", "newDevice", tagDevice, "Make a device with its own credentials")), a.newDevice)
 	add(a, staff, route("GET", "/api/devices/{device}", "device", tagDevice, "One device"), a.device)
 	add(a, staff, nothing(route("DELETE", "/api/devices/{device}", "revokeDevice", tagDevice, "Take a device's credentials away")), a.revokeDevice)
+	add(a, staff, created(route("POST", "/api/edges", "newEdge", tagDevice, "Make an edge, the computer that runs a tank's guard, and the file it joins by")), a.newEdge)
+	add(a, staff, route("POST", "/api/devices/{device}/key", "renewKey", tagDevice, "Give an edge another key; the old one is good no longer"), a.renewKey)
 	add(a, byDevice, large(route("POST", "/api/readings", "readings", tagDevice, "Hand in readings (SenML, RFC 8428); the answer comes when the log has them")), a.readings)
+
+	add(a, viewers, route("GET", "/api/tanks/{tank}/edge", "edge", tagRemote, "How a tank's edge stands, and what was asked of it"), a.edge)
+	add(a, staff, created(route("POST", "/api/tanks/{tank}/requests", "askEdge", tagRemote, "Ask a tank's edge for something; its guard decides")), a.askEdge)
 
 	add(a, viewers, route("GET", "/api/alarms", "alarms", tagAlarm, "Alarms that are not normal"), a.alarms)
 	add(a, staff, route("POST", "/api/alarms/{alarm}/acknowledge", "acknowledge", tagAlarm, "Say that you know"), a.acknowledge)
@@ -139,6 +145,6 @@ func add[I, O any](a *API, who access, op huma.Operation, handle func(context.Co
 func (a *API) stream() {
 	op := a.guarded(route("GET", "/api/live", "live", tagRounds, "Live updates, as server-sent events"), viewers)
 	sse.Register(a.huma, op, map[string]any{
-		"reading": ReadingEvent{}, "finding": FindingEvent{}, "alarm": AlarmEvent{}, "rounds": RoundsEvent{},
+		"reading": ReadingEvent{}, "finding": FindingEvent{}, "alarm": AlarmEvent{}, "rounds": RoundsEvent{}, "edge": EdgeEvent{},
 	}, a.live)
 }

@@ -194,6 +194,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/devices/{device}/key": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Give an edge another key; the old one is good no longer */
+        post: operations["renewKey"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/drafts/check": {
         parameters: {
             query?: never;
@@ -256,6 +273,23 @@ export interface paths {
         put?: never;
         /** The section of a site file that is not saved */
         post: operations["draftSection"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/edges": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Make an edge, the computer that runs a tank's guard, and the file it joins by */
+        post: operations["newEdge"];
         delete?: never;
         options?: never;
         head?: never;
@@ -574,6 +608,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/edge": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How a tank's edge stands, and what was asked of it */
+        get: operations["edge"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/events": {
         parameters: {
             query?: never;
@@ -740,6 +791,23 @@ export interface paths {
         put?: never;
         /** Write down that the reservoir was filled */
         post: operations["addRefill"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/tanks/{tank}/requests": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Ask a tank's edge for something; its guard decides */
+        post: operations["askEdge"];
         delete?: never;
         options?: never;
         head?: never;
@@ -1034,6 +1102,8 @@ export interface components {
         Device: {
             /** Format: date-time */
             created: string;
+            /** @description a computer that runs the tank's guard, and proves itself by a key */
+            edge: boolean;
             /** Format: date-time */
             firstHeard?: string;
             /** @example k3f9x2ab */
@@ -1066,6 +1136,24 @@ export interface components {
         };
         DraftSectionInBody: {
             text: string;
+        };
+        Edge: {
+            device: components["schemas"]["Device"];
+            /** @description it has been heard of within seconds */
+            linked: boolean;
+            /** @description how it stood then */
+            picture?: components["schemas"]["Picture"];
+            /** @description newest first, the last few */
+            requests: components["schemas"]["Request"][];
+            /**
+             * Format: date-time
+             * @description when it was last heard of
+             */
+            toldAt?: string;
+        };
+        EdgeEvent: {
+            edge: components["schemas"]["Edge"];
+            tankId: string;
         };
         EditDraftInBody: {
             edits: components["schemas"]["FormEdit"][];
@@ -1438,6 +1526,15 @@ export interface components {
              */
             tooOld: number;
         };
+        JoinFile: {
+            /** @description not kept: it is shown this once */
+            content: string;
+            device: components["schemas"]["Device"];
+            /** @example lobby-reef-join.yaml */
+            name: string;
+            /** @description the line that starts the agent with it */
+            run: string;
+        };
         Known: {
             mail: string;
             name: string;
@@ -1502,6 +1599,10 @@ export interface components {
             user?: string;
         };
         NewDeviceInBody: {
+            name: string;
+            tankId: string;
+        };
+        NewEdgeInBody: {
             name: string;
             tankId: string;
         };
@@ -1660,6 +1761,40 @@ export interface components {
         PersonPasswordInBody: {
             password: string;
         };
+        Picture: {
+            /** @description what needs a person */
+            alarms: string[];
+            /** Format: date-time */
+            at: string;
+            /**
+             * Format: double
+             * @description the most that may be asked for now, and no promise
+             */
+            giveMostML: number;
+            horn: boolean;
+            /** @description only somebody on site can clear it */
+            latched: boolean;
+            /**
+             * Format: double
+             * @description in the return chamber above its floor
+             */
+            levelMM?: number;
+            /** @description latched: where to look first */
+            look?: string;
+            /** @description by a person */
+            onHold: boolean;
+            /**
+             * @description the guard's state
+             * @example resting
+             */
+            phase: string;
+            /** @description what the test under way asks of whoever is at the tank */
+            proofTest?: string;
+            pump: boolean;
+            /** @description why it is in that state */
+            reason: string;
+            valveShut: boolean;
+        };
         Plan: {
             critical: components["schemas"]["Route"];
             high: components["schemas"]["Route"];
@@ -1758,6 +1893,36 @@ export interface components {
             topic: string;
             /** @description what was wrong, and the fix */
             words: string;
+        };
+        Request: {
+            /** Format: date-time */
+            at: string;
+            /**
+             * Format: date-time
+             * @description from then on no edge takes it
+             */
+            expires: string;
+            /** Format: double */
+            giveML?: number;
+            id: string;
+            /** @enum {string} */
+            kind: "hold" | "resume" | "give" | "shut-valve" | "silence" | "proof-test" | "clear";
+            /** Format: date-time */
+            settled?: string;
+            /** @enum {string} */
+            stage: "asked" | "received" | "done" | "refused" | "unanswered";
+            who: string;
+            /** @description the guard's reason */
+            why?: string;
+        };
+        RequestInBody: {
+            /**
+             * Format: double
+             * @description for a give alone
+             */
+            giveML?: number;
+            /** @enum {string} */
+            kind: "hold" | "resume" | "give" | "shut-valve" | "silence" | "proof-test" | "clear";
         };
         Retention: {
             /**
@@ -2497,6 +2662,37 @@ export interface operations {
             };
         };
     };
+    renewKey: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                device: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JoinFile"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     checkDraft: {
         parameters: {
             query?: never;
@@ -2636,6 +2832,39 @@ export interface operations {
             };
         };
     };
+    newEdge: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["NewEdgeInBody"];
+            };
+        };
+        responses: {
+            /** @description Created */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JoinFile"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     firstRun: {
         parameters: {
             query?: never;
@@ -2720,6 +2949,17 @@ export interface operations {
                          * @constant
                          */
                         event: "alarm";
+                        /** @description The event ID. */
+                        id?: number;
+                        /** @description The retry time in milliseconds. */
+                        retry?: number;
+                    } | {
+                        data: components["schemas"]["EdgeEvent"];
+                        /**
+                         * @description The event name.
+                         * @constant
+                         */
+                        event: "edge";
                         /** @description The event ID. */
                         id?: number;
                         /** @description The retry time in milliseconds. */
@@ -3439,6 +3679,37 @@ export interface operations {
             };
         };
     };
+    edge: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Edge"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
     events: {
         parameters: {
             query: {
@@ -3848,6 +4119,41 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content?: never;
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    askEdge: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["RequestInBody"];
+            };
+        };
+        responses: {
+            /** @description Created */
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Request"];
+                };
             };
             /** @description Error */
             default: {
