@@ -2,6 +2,7 @@
 //
 //	isohaline check FILE         try every fault on the site in the file
 //	isohaline new [FILE]         write a site file to begin from
+//	isohaline edge FILE          run the guard beside its tank
 //	isohaline serve              run the watch
 //	isohaline backup FILE        copy what the watch keeps
 //	isohaline restore FILE       ... and make a copy what it keeps
@@ -45,6 +46,7 @@ const (
 type commands struct {
 	Check   checkCommand   `cmd:"" help:"Check the design in a site file: what it loses, how to set it, what every fault would do."`
 	New     newCommand     `cmd:"" help:"Write a commented site file to begin from."`
+	Edge    edgeCommand    `cmd:"" help:"Run the guard beside its tank: on real wires or a simulated tank, needing no network."`
 	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
 	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
 	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
@@ -52,6 +54,8 @@ type commands struct {
 	Replay  replayCommand  `cmd:"" help:"Run recorded readings through a tank's account: what it finds, and when."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`
+
+	EdgeWires edgeWiresCommand `cmd:"" hidden:""`
 }
 
 const description = "Designs and checks top-off systems for saltwater aquariums.\n\n" +

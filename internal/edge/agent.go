@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"slices"
 	"sync"
 	"time"
@@ -53,6 +54,7 @@ type Options struct {
 type Agent struct {
 	o    Options
 	disk disk
+	lock *os.File
 	asks chan pending
 
 	mu     sync.Mutex
@@ -82,6 +84,10 @@ func Open(o Options) (*Agent, error) {
 		return nil, fmt.Errorf("edge: the pump brings %v mL/s: it has to be above 0", o.Config.FlowMLS)
 	}
 	a := &Agent{o: o, disk: disk{o.Dir}, asks: make(chan pending, waiting), trouble: map[string]string{}}
+	var err error
+	if a.lock, err = lock(o.Dir); err != nil {
+		return nil, err
+	}
 	saved, err := a.disk.load()
 	began := decide.Event{Kind: decide.Began, Words: "the agent started"}
 	var damaged *damagedError
@@ -91,7 +97,7 @@ func Open(o Options) (*Agent, error) {
 		began.Words += "; what it had saved cannot be read, so the tank is held until a person has looked and resumes"
 		o.Log.Error("the saved state cannot be read", "error", err)
 	case err != nil:
-		return nil, err
+		return nil, errors.Join(err, a.lock.Close())
 	}
 	now := o.Pace.Moment()
 	a.state = decide.Boot(&o.Config, saved, now.Clock)
@@ -106,7 +112,7 @@ func (a *Agent) Run(ctx context.Context) error {
 	for a.o.Pace.Wait(ctx) == nil {
 		a.turn(ctx)
 	}
-	return a.o.Wires.Close()
+	return errors.Join(a.o.Wires.Close(), a.lock.Close())
 }
 
 // turn reads, decides, saves and drives.
@@ -209,7 +215,13 @@ func (a *Agent) note(events []decide.Event) {
 		if e.Kind == decide.Raised || e.Kind == decide.Trouble {
 			level = slog.LevelWarn
 		}
-		a.o.Log.Log(context.Background(), level, e.Words, "kind", e.Kind, "code", e.Code, "by", e.By, "request", e.Request)
+		attrs := []any{"kind", e.Kind}
+		for _, a := range [][2]string{{"code", e.Code}, {"by", e.By}, {"request", e.Request}} {
+			if a[1] != "" {
+				attrs = append(attrs, a[0], a[1])
+			}
+		}
+		a.o.Log.Log(context.Background(), level, e.Words, attrs...)
 	}
 	a.mu.Lock()
 	a.events = append(a.events, events...)

@@ -288,6 +288,18 @@ func TestDamagedState(t *testing.T) {
 	}
 }
 
+// TestOneAgent: a folder has one.
+func TestOneAgent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := start(t, t.TempDir(), guard.Wet)
+		o := Options{Config: typical(), Wires: &wires{}, Pace: NewPace(1), Dir: b.dir, Log: slog.New(slog.DiscardHandler)}
+		if _, err := Open(o); err == nil || !strings.Contains(err.Error(), "another agent uses") {
+			t.Errorf("opened twice: %v", err)
+		}
+		b.end()
+	})
+}
+
 // TestLostWires: inputs that cannot be read stop the pump and raise an alarm, and
 // it goes on when they are back.
 func TestLostWires(t *testing.T) {

@@ -12,8 +12,12 @@ import (
 	"isohaline/internal/edge/decide"
 )
 
-// stateFile is where the state is kept, in the agent's folder.
-const stateFile = "state.json"
+// stateFile is where the state is kept, in the agent's folder, and lockFile keeps
+// another agent out of it.
+const (
+	stateFile = "state.json"
+	lockFile  = "lock"
+)
 
 // formatVersion is the format of the file.
 const formatVersion = 1

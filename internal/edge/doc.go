@@ -16,51 +16,40 @@
 //
 // Agent.Ask takes a request and returns its answer; a request may be sent again
 // until it is answered, because it takes effect once at most. Options.Heard is
-// given every event, and Agent.View everything there is to show. With the four
-// subjects that package wire has for an edge, isohaline.edge.<site>.<device>.:
+// given every event, View.Channels is what the tank reads, and View the rest.
+// With the four subjects that package wire has for an edge,
+// isohaline.edge.<site>.<device>.:
 //
 //	ask   hub to edge   one requests.Request, as JSON
-//	tell  edge to hub   one Telling, as JSON: an answer, events, or a view
-//	push  edge to hub   readings, from View's inputs and outputs, by Channels
+//	tell  edge to hub   one talk.Tell, as JSON: received, an answer, a picture
+//	push  edge to hub   readings, by Channels; events that must not be lost too
 //
-// The hub sends an ask again every few seconds, until a telling has an answer
-// with its id or requests.Fresh is over. It numbers what it asks of a tank (seq)
-// and never goes back: microseconds since 1970 do, and the answer's last_seq says
-// where to go on from. A lost link loses tellings of views, which the next one
-// replaces; events that must not be lost go the way of readings.
-//
-// An ask has no field for "on site": what comes by a transport came from afar, and
-// ends no latch.
+// The hub sends an ask again every few seconds, until it is answered or
+// requests.Fresh is over. It numbers what it asks of a tank (seq) and never goes
+// back: microseconds since 1970 do, and an answer's last_seq says where to go on
+// from. An ask has no field for "on site": what comes by a transport came from
+// afar, and ends no latch.
 package edge
 
 import (
 	"time"
 
 	"isohaline/internal/edge/decide"
-	"isohaline/internal/edge/requests"
 	"isohaline/internal/guard"
 )
 
-// Telling is what an edge says of itself.
-type Telling struct {
-	At     time.Time        `json:"at"`
-	Answer *requests.Answer `json:"answer,omitempty"`
-	Events []decide.Event   `json:"events,omitempty"`
-	View   *View            `json:"view,omitempty"`
-}
-
 // View is an agent at one moment.
 type View struct {
-	At      time.Time     `json:"at"`
-	State   decide.State  `json:"state"`
-	In      guard.Inputs  `json:"-"` // JSON has no NaN: readings travel by Channels
-	Out     guard.Outputs `json:"out"`
-	Trouble []string      `json:"trouble,omitempty"` // of the agent itself: wires, disk
+	At      time.Time
+	State   decide.State
+	In      guard.Inputs
+	Out     guard.Outputs
+	Trouble []string // of the agent itself: wires, disk
 	// GiveMostML is the most that may be given now.
-	GiveMostML float64 `json:"give_most_ml"`
+	GiveMostML float64
 	// Ends is when the guard will do something else by itself, zero if nothing is
 	// due.
-	Ends time.Time `json:"ends,omitzero"`
+	Ends time.Time
 }
 
 // Channels is a view as readings, by the names of the watch's channels: a contact
