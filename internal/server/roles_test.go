@@ -44,6 +44,18 @@ var who = map[string][]string{
 	"designForm":     {"carla", "timo", "olga"},
 	"exportReadings": {"carla", "timo", "olga"},
 
+	"tankBench":    {"carla", "timo", "olga"},
+	"benchUse":     {"carla", "timo", "olga"},
+	"benchCorrect": {"carla", "timo", "olga"},
+	"benchSalt":    {"carla", "timo", "olga"},
+	"benchChange":  {"carla", "timo", "olga"},
+	"benchShock":   {"carla", "timo", "olga"},
+	"benchLime":    {"carla", "timo", "olga"},
+	"benchConvert": {"carla", "timo", "olga"},
+	"benchAgree":   {"carla", "timo", "olga"},
+	"benchFluid":   {"carla", "timo", "olga"},
+	"benchSource":  {"carla", "timo", "olga"},
+
 	"newTank":        {"timo", "olga"},
 	"addHandReading": {"timo", "olga"},
 	"addRefill":      {"timo", "olga"},

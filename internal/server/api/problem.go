@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"isohaline/internal/bench"
 	"isohaline/internal/server/watch"
 	"isohaline/internal/site"
 	"isohaline/internal/store"
@@ -121,6 +122,7 @@ func explain(err error) (status int, list []Wrong) {
 	var inQuantity *units.Error
 	var inReading *wire.Problem
 	var inTable unread
+	var onBench *bench.Refusal
 	switch {
 	case errors.As(err, &inTable):
 		return http.StatusUnprocessableEntity, inTable.wrong()
@@ -132,6 +134,8 @@ func explain(err error) (status int, list []Wrong) {
 		return http.StatusUnprocessableEntity, showWrongs(inSite)
 	case errors.As(err, &inQuantity):
 		return http.StatusUnprocessableEntity, []Wrong{{Field: "value", Value: inQuantity.Value, Reason: inQuantity.Reason, Fix: inQuantity.Fix}}
+	case errors.As(err, &onBench):
+		return http.StatusUnprocessableEntity, []Wrong{{Field: strings.TrimSuffix("body."+onBench.Field, "."), Value: shown(onBench.Value), Reason: onBench.Reason, Fix: onBench.Fix}}
 	case errors.Is(err, store.ErrNotFound):
 		return http.StatusNotFound, []Wrong{{Reason: err.Error(), Fix: "check the name"}}
 	case errors.Is(err, store.ErrExists):

@@ -91,6 +91,8 @@ func (a *API) register() {
 	add(a, operators, route("PUT", "/api/delivery", "saveDelivery", tagNotice, "Set the mail server and the webhooks up"), a.saveDelivery)
 	add(a, staff, route("POST", "/api/delivery/test", "tryDelivery", tagNotice, "Send a test message as set up, and say what happened"), a.tryDelivery)
 
+	a.registerBench()
+
 	add(a, operators, route("GET", "/api/people", "people", tagPeople, "Accounts"), a.people)
 	add(a, operators, created(route("POST", "/api/people", "newPerson", tagPeople, "Make an account")), a.newPerson)
 	add(a, operators, route("PUT", "/api/people/{person}", "editPerson", tagPeople, "Change an account's mail address, role and sites, or disable it"), a.editPerson)

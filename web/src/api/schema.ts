@@ -123,6 +123,176 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/bench/agree": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What several readings of one water say together, and which instrument is off */
+        post: operations["benchAgree"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/change": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What a series of water changes does, against one large one */
+        post: operations["benchChange"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/convert": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What an instrument's reading means, and what every other would show */
+        post: operations["benchConvert"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/correct": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What puts alkalinity, calcium and magnesium right: which salts, how many grams a day */
+        post: operations["benchCorrect"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/fluid": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** A fluid of table salt to calibrate with */
+        post: operations["benchFluid"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/lime": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What lime water in the reservoir gives, and what it must not do */
+        post: operations["benchLime"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/salt": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What brings a tank to another salinity: litres, grams, days */
+        post: operations["benchSalt"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/shock": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What giving fresh water does at once, and what a month of it is like by hand */
+        post: operations["benchShock"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/source": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What an RO/DI unit gives, wastes, and when its parts are due */
+        post: operations["benchSource"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/bench/use": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What a tank uses up a day, from a log of readings, water changes and doses */
+        post: operations["benchUse"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/delivery": {
         parameters: {
             query?: never;
@@ -591,6 +761,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/bench": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The questions of the bench, filled in with what is known of a tank */
+        get: operations["tankBench"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/channels": {
         parameters: {
             query?: never;
@@ -916,6 +1103,10 @@ export interface components {
             reservoirLitres?: number;
             salinityPSU: components["schemas"]["Estimate"];
         };
+        Agreement: {
+            /** @description readings of the same water, taken together */
+            readings: components["schemas"]["InstrumentReading"][];
+        };
         Alarm: {
             ackedBy?: string;
             /**
@@ -1018,6 +1209,60 @@ export interface components {
             /** @description seconds since 1970, UTC; the start of each point */
             t: number[];
         };
+        BenchAnswer: {
+            cautions: string[];
+            /** @description when something is due */
+            dates: components["schemas"]["DueDate"][];
+            figures: components["schemas"]["Figure"][];
+            /** @description what the answer takes for granted */
+            notes: string[];
+            /** @description the answer in one sentence */
+            sentence: string;
+            /** @description the days to come, or the minutes */
+            series: components["schemas"]["BenchSeries"][];
+            /** @description where the equations come from */
+            sources: string[];
+            /** @description what to do, in this order */
+            steps: string[];
+        };
+        BenchKnown: {
+            /** @example alkalinityDKH */
+            field: string;
+            /** @example read on 2026-11-23, by titration */
+            from: string;
+        };
+        BenchSeries: {
+            /** @description from now */
+            at: number[];
+            high?: number[];
+            low?: number[];
+            name: string;
+            /**
+             * @description the unit of at
+             * @enum {string}
+             */
+            time: "min" | "h" | "days";
+            unit: string;
+            value: number[];
+            words: string;
+        };
+        CalibrationFluid: {
+            /**
+             * @description what is to be calibrated
+             * @enum {string}
+             */
+            for: "refractometer" | "conductivity";
+            /**
+             * Format: double
+             * @description the salinity that it shall read as
+             */
+            targetPSU: number;
+            /**
+             * Format: double
+             * @description RO/DI water to dissolve the salt in; without it, 1 L
+             */
+            waterL?: number;
+        };
         Change: {
             buys: string[];
             words: string;
@@ -1067,6 +1312,15 @@ export interface components {
              */
             tankYears: number;
         };
+        Consumption: {
+            /** @description readings, water changes and doses, in any order */
+            log: components["schemas"]["LogEntry"][];
+            /**
+             * Format: double
+             * @description water in the whole system
+             */
+            volumeL: number;
+        };
         Contact: {
             /**
              * Format: date-time
@@ -1074,6 +1328,75 @@ export interface components {
              */
             at: string;
             on: boolean;
+        };
+        Conversion: {
+            reading: components["schemas"]["InstrumentReading"];
+        };
+        Correction: {
+            /**
+             * @description the salt that gives alkalinity
+             * @default sodium-bicarbonate
+             * @enum {string}
+             */
+            alkalinityFrom: "sodium-bicarbonate" | "sodium-carbonate";
+            /**
+             * @description the salt that gives calcium
+             * @default calcium-chloride-dihydrate
+             * @enum {string}
+             */
+            calciumFrom: "calcium-chloride-dihydrate" | "calcium-chloride-anhydrous";
+            /**
+             * @description the salt that gives magnesium
+             * @default magnesium-chloride-hexahydrate
+             * @enum {string}
+             */
+            magnesiumFrom: "magnesium-chloride-hexahydrate" | "magnesium-sulfate-heptahydrate";
+            /**
+             * Format: double
+             * @description the most that alkalinity may rise in a day; without it, 1 dKH/day
+             */
+            rateAlkalinityDKHDay?: number;
+            /**
+             * Format: double
+             * @description the most that calcium may rise in a day; without it, 20 mg/L/day
+             */
+            rateCalciumMgLDay?: number;
+            /**
+             * Format: double
+             * @description the most that magnesium may rise in a day; without it, 100 mg/L/day
+             */
+            rateMagnesiumMgLDay?: number;
+            /**
+             * Format: double
+             * @description alkalinity wanted; without it, left as it is
+             */
+            targetAlkalinityDKH?: number;
+            /**
+             * Format: double
+             * @description calcium wanted; without it, left as it is
+             */
+            targetCalciumMgL?: number;
+            /**
+             * Format: double
+             * @description magnesium wanted; without it, left as it is
+             */
+            targetMagnesiumMgL?: number;
+            /**
+             * Format: double
+             * @description what the tank uses up, given back as well
+             */
+            useAlkalinityDKHDay?: number;
+            /**
+             * Format: double
+             * @description what the tank uses up, given back as well
+             */
+            useCalciumMgLDay?: number;
+            /**
+             * Format: double
+             * @description what the tank uses up, given back as well
+             */
+            useMagnesiumMgLDay?: number;
+            water: components["schemas"]["TankWater"];
         };
         Credentials: {
             clientId: string;
@@ -1136,6 +1459,16 @@ export interface components {
         };
         DraftSectionInBody: {
             text: string;
+        };
+        DueDate: {
+            /** Format: date-time */
+            earliest: string;
+            /** Format: date-time */
+            latest: string;
+            /** Format: date-time */
+            likely: string;
+            name: string;
+            words: string;
         };
         Edge: {
             device: components["schemas"]["Device"];
@@ -1212,6 +1545,26 @@ export interface components {
              * @description the class reached if nobody came
              */
             unattended: number;
+        };
+        Figure: {
+            /** Format: double */
+            high?: number;
+            /**
+             * Format: double
+             * @description nine cases in ten lie between low and high; absent where the figure follows exactly from the question
+             */
+            low?: number;
+            /** @example alkalinity-closed */
+            name: string;
+            /**
+             * @description empty for a pure number
+             * @example dKH
+             */
+            unit: string;
+            /** Format: double */
+            value: number;
+            /** @example alkalinity within minutes */
+            words: string;
         };
         Finding: {
             /** Format: double */
@@ -1526,6 +1879,48 @@ export interface components {
              */
             tooOld: number;
         };
+        InstrumentReading: {
+            /**
+             * Format: date-time
+             * @description when it was last calibrated
+             */
+            calibrated?: string;
+            /**
+             * @description conductivity: mS/cm as it is; conductivity-at-25: mS/cm brought to 25 °C by the meter; conductivity-meter: PSU; refractometer: PSU on a scale for seawater; brine-refractometer: g/kg on a scale for table salt; refractive-index; hydrometer: specific gravity; density: kg/m³
+             * @enum {string}
+             */
+            instrument: "conductivity" | "conductivity-at-25" | "conductivity-meter" | "refractometer" | "brine-refractometer" | "refractive-index" | "hydrometer" | "density";
+            /**
+             * Format: double
+             * @description of a hydrometer: the first temperature engraved on it; without it, 25 °C
+             */
+            sampleC?: number;
+            /**
+             * Format: double
+             * @description error of the reading in its own unit, one standard deviation; without it, the usual of such an instrument
+             */
+            sd?: number;
+            /**
+             * Format: double
+             * @description of a meter that brings to 25 °C: what it takes off a degree; without it, 2 %
+             */
+            slopePercent?: number;
+            /**
+             * Format: double
+             * @description temperature of the water as read
+             */
+            tempC: number;
+            /**
+             * Format: double
+             * @description what it showed, in the instrument's unit
+             */
+            value: number;
+            /**
+             * Format: double
+             * @description of a hydrometer: the second temperature; without it, 25 °C
+             */
+            waterC?: number;
+        };
         JoinFile: {
             /** @description not kept: it is shown this once */
             content: string;
@@ -1559,6 +1954,54 @@ export interface components {
             /** @description oldest first, from the day of the first reading on; days without a fill are there too */
             days: components["schemas"]["LedgerDay"][];
         };
+        LimeSupply: {
+            /**
+             * Format: double
+             * @description flow of lime water while it is given; without it, evenly over the day
+             */
+            doseLitresHour?: number;
+            /**
+             * Format: double
+             * @description what this tank loses to the air, all of it given back as lime water
+             */
+            evaporationLitresDay: number;
+            /**
+             * Format: double
+             * @description calcium hydroxide stirred in; without it, more than dissolves
+             */
+            limeGramsPerL?: number;
+            /**
+             * Format: double
+             * @description water that flows past the dosing point; without it, the pH there is left out
+             */
+            passingLitresHour?: number;
+            /**
+             * Format: double
+             * @description how long the tank's pH takes to come back by two thirds after a disturbance; without it, 12 h
+             */
+            recoveryHours?: number;
+            /**
+             * Format: double
+             * @description lime water in a full reservoir, for what happens if all of it runs in at once
+             */
+            reservoirLitres?: number;
+            /**
+             * Format: double
+             * @description of the lime water; without it, 22 °C. The colder, the stronger
+             */
+            reservoirTempC?: number;
+            /**
+             * Format: double
+             * @description what the tank uses up
+             */
+            useAlkalinityDKHDay?: number;
+            /**
+             * Format: double
+             * @description what the tank uses up; without it, what alkalinity explains
+             */
+            useCalciumMgLDay?: number;
+            water: components["schemas"]["TankWater"];
+        };
         Live: {
             ceiling?: components["schemas"]["Contact"];
             floor?: components["schemas"]["Contact"];
@@ -1570,6 +2013,40 @@ export interface components {
             tempC?: components["schemas"]["Reading"];
             topOffPump?: components["schemas"]["Contact"];
             watch?: components["schemas"]["Contact"];
+        };
+        LogEntry: {
+            /**
+             * Format: double
+             * @description of the new water
+             */
+            alkalinityDKH?: number;
+            /**
+             * Format: double
+             * @description of a reading: dKH, or mg/L; of a water change: L; of a dose: g
+             */
+            amount: number;
+            /** Format: date-time */
+            at: string;
+            /**
+             * Format: double
+             * @description of the new water
+             */
+            calciumMgL?: number;
+            /**
+             * Format: double
+             * @description of the new water
+             */
+            magnesiumMgL?: number;
+            /**
+             * Format: double
+             * @description error of a reading, one standard deviation; without it, a usual kit's
+             */
+            sd?: number;
+            /**
+             * @description a reading, a water change or a dose
+             * @enum {string}
+             */
+            what: "alkalinity" | "calcium" | "magnesium" | "water-change" | "sodium-bicarbonate" | "sodium-carbonate" | "calcium-chloride-dihydrate" | "calcium-chloride-anhydrous" | "magnesium-chloride-hexahydrate" | "magnesium-sulfate-heptahydrate";
         };
         MailServer: {
             /** @example alarms@example.org */
@@ -1996,6 +2473,49 @@ export interface components {
              */
             waitS: number;
         };
+        SalinityMove: {
+            /**
+             * Format: double
+             * @description what this tank loses to the air
+             */
+            evaporationLitresDay?: number;
+            /**
+             * Format: double
+             * @description the most that salinity may move in a day; without it, 1 PSU
+             */
+            ratePSUDay?: number;
+            /**
+             * Format: double
+             * @description practical salinity now
+             */
+            salinityPSU: number;
+            /**
+             * Format: double
+             * @description salinity of the water that goes in; without it, fresh water to go down and 35 to top off with
+             */
+            supplyPSU?: number;
+            /**
+             * Format: double
+             * @description practical salinity wanted
+             */
+            targetPSU: number;
+            /**
+             * Format: double
+             * @description temperature of the water
+             */
+            tempC: number;
+            /**
+             * Format: double
+             * @description water in the whole system
+             */
+            volumeL: number;
+            /**
+             * @description exchange: take water out and give other water back; top-off: give salt water in place of fresh water until it is salty enough
+             * @default exchange
+             * @enum {string}
+             */
+            way: "exchange" | "top-off";
+        };
         SaveFileInBody: {
             /**
              * Format: int64
@@ -2065,6 +2585,78 @@ export interface components {
         SitesOutBody: {
             sites: components["schemas"]["SiteRef"][];
         };
+        SourceWater: {
+            /**
+             * Format: double
+             * @description of the membrane, in years
+             */
+            ageYears?: number;
+            /**
+             * Format: double
+             * @description water the prefilters are good for, by their label; 0: not said
+             */
+            filterL?: number;
+            /**
+             * Format: double
+             * @description water that has gone through them
+             */
+            filterUsedL?: number;
+            /**
+             * Format: double
+             * @description product needed: top-off and water changes
+             */
+            litresDay: number;
+            /**
+             * Format: double
+             * @description at the membrane
+             */
+            pressureBar: number;
+            /**
+             * Format: double
+             * @description pressure on the label; without it, 4.1 bar
+             */
+            ratedBar?: number;
+            /**
+             * Format: double
+             * @description product on the membrane's label, at 25 °C
+             */
+            ratedLitresDay: number;
+            /**
+             * Format: double
+             * @description litres to the drain for each of product; without it, 3
+             */
+            rejectRatio?: number;
+            /**
+             * Format: double
+             * @description share of solids the membrane holds back; without it, 96 %
+             */
+            rejectionPercent?: number;
+            /**
+             * Format: double
+             * @description to refill
+             */
+            reservoirL?: number;
+            /**
+             * Format: double
+             * @description mixed-bed resin; 0: none
+             */
+            resinL?: number;
+            /**
+             * Format: double
+             * @description product it has made since it was new
+             */
+            resinUsedL?: number;
+            /**
+             * Format: double
+             * @description dissolved solids of the tap water
+             */
+            tdsMgL: number;
+            /**
+             * Format: double
+             * @description of the tap water
+             */
+            tempC: number;
+        };
         TakenOut: {
             taken: boolean;
         };
@@ -2098,6 +2690,17 @@ export interface components {
             /** Format: double */
             targetTempC: number;
         };
+        TankBench: {
+            agree?: components["schemas"]["Agreement"];
+            change: components["schemas"]["WaterChanges"];
+            correct: components["schemas"]["Correction"];
+            /** @description where the values come from */
+            known: components["schemas"]["BenchKnown"][];
+            lime?: components["schemas"]["LimeSupply"];
+            salt: components["schemas"]["SalinityMove"];
+            shock?: components["schemas"]["TopOffShock"];
+            use?: components["schemas"]["Consumption"];
+        };
         TankEvent: {
             /** Format: date-time */
             at: string;
@@ -2118,6 +2721,48 @@ export interface components {
             /** @example Harbour Stair Hotel */
             siteName: string;
         };
+        TankWater: {
+            /**
+             * Format: double
+             * @description alkalinity
+             */
+            alkalinityDKH: number;
+            /**
+             * Format: double
+             * @description calcium; without it, the sea's at this salinity
+             */
+            calciumMgL?: number;
+            /**
+             * Format: double
+             * @description magnesium; without it, the sea's at this salinity
+             */
+            magnesiumMgL?: number;
+            /**
+             * Format: double
+             * @description as a probe calibrated in the usual buffers reads; without it, the water is taken to be in balance with the room
+             */
+            pH?: number;
+            /**
+             * Format: double
+             * @description carbon dioxide in the room's air; without it 600 ppm
+             */
+            roomCO2PPM?: number;
+            /**
+             * Format: double
+             * @description practical salinity
+             */
+            salinityPSU: number;
+            /**
+             * Format: double
+             * @description temperature of the water
+             */
+            tempC: number;
+            /**
+             * Format: double
+             * @description water in the whole system
+             */
+            volumeL: number;
+        };
         Told: {
             /**
              * Format: int64
@@ -2131,6 +2776,34 @@ export interface components {
             pending: number;
             /** Format: int64 */
             sent: number;
+        };
+        TopOffShock: {
+            /**
+             * Format: double
+             * @description what this tank loses to the air; without it, no month is drawn
+             */
+            evaporationLitresDay?: number;
+            /**
+             * Format: double
+             * @description of the fresh water; without it, the tank's
+             */
+            freshTempC?: number;
+            /**
+             * Format: double
+             * @description how long the giving takes; 0: at once
+             */
+            minutes?: number;
+            /**
+             * Format: double
+             * @description fresh water given at once
+             */
+            topOffL: number;
+            /**
+             * Format: double
+             * @description what the tank uses up meanwhile
+             */
+            useAlkalinityDKHDay?: number;
+            water: components["schemas"]["TankWater"];
         };
         Tried: {
             /** Format: date-time */
@@ -2175,6 +2848,65 @@ export interface components {
              * @description of the new water; 0 if nobody measured
              */
             salinityPSU?: number;
+        };
+        WaterChanges: {
+            /**
+             * Format: double
+             * @description water exchanged each time
+             */
+            eachL: number;
+            /**
+             * Format: double
+             * @description days between two changes
+             */
+            everyDays: number;
+            /**
+             * @description what is to be washed out
+             * @default nitrate
+             * @enum {string}
+             */
+            ion: "nitrate" | "phosphate" | "other";
+            /**
+             * Format: double
+             * @description error of that reading, one standard deviation; without it 10 %
+             */
+            ionErrorPercent?: number;
+            /**
+             * Format: double
+             * @description in the tank now
+             */
+            ionMgL?: number;
+            /**
+             * Format: double
+             * @description what the tank makes of it in a day
+             */
+            ionMgLDay?: number;
+            /**
+             * Format: double
+             * @description in the new water
+             */
+            ionNewMgL?: number;
+            /**
+             * Format: double
+             * @description of the new water; without it, the tank's
+             */
+            newAlkalinityDKH?: number;
+            /**
+             * Format: double
+             * @description of the new water; without it, the tank's
+             */
+            newSalinityPSU?: number;
+            /**
+             * Format: double
+             * @description of the new water; without it, the tank's
+             */
+            newTempC?: number;
+            /**
+             * Format: int64
+             * @description how many changes
+             */
+            times: number;
+            water: components["schemas"]["TankWater"];
         };
         Webhook: {
             hasToken: boolean;
@@ -2432,6 +3164,336 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["AuditOutBody"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchAgree: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Agreement"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchChange: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["WaterChanges"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchConvert: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Conversion"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchCorrect: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Correction"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchFluid: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["CalibrationFluid"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchLime: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["LimeSupply"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchSalt: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["SalinityMove"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchShock: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TopOffShock"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchSource: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["SourceWater"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    benchUse: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Consumption"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
                 };
             };
             /** @description Error */
@@ -3635,6 +4697,37 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Beliefs"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    tankBench: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TankBench"];
                 };
             };
             /** @description Error */

@@ -1,0 +1,44 @@
+package api
+
+import (
+	"context"
+
+	"isohaline/internal/bench"
+)
+
+// tagBench groups the questions of the water bench. A question's body is the
+// bench's own struct: its tags are the document.
+const tagBench = "Bench"
+
+type questionIn[Q any] struct{ Body Q }
+
+type answerOut struct{ Body bench.BenchAnswer }
+
+// registerBench declares a route for each question, by the command line's name.
+func (a *API) registerBench() {
+	add(a, viewers, route("POST", "/api/bench/use", "benchUse", tagBench, "What a tank uses up a day, from a log of readings, water changes and doses"), ask[bench.Consumption](a))
+	add(a, viewers, route("POST", "/api/bench/correct", "benchCorrect", tagBench, "What puts alkalinity, calcium and magnesium right: which salts, how many grams a day"), ask[bench.Correction](a))
+	add(a, viewers, route("POST", "/api/bench/salt", "benchSalt", tagBench, "What brings a tank to another salinity: litres, grams, days"), ask[bench.SalinityMove](a))
+	add(a, viewers, route("POST", "/api/bench/change", "benchChange", tagBench, "What a series of water changes does, against one large one"), ask[bench.WaterChanges](a))
+	add(a, viewers, route("POST", "/api/bench/shock", "benchShock", tagBench, "What giving fresh water does at once, and what a month of it is like by hand"), ask[bench.TopOffShock](a))
+	add(a, viewers, route("POST", "/api/bench/lime", "benchLime", tagBench, "What lime water in the reservoir gives, and what it must not do"), ask[bench.LimeSupply](a))
+	add(a, viewers, route("POST", "/api/bench/convert", "benchConvert", tagBench, "What an instrument's reading means, and what every other would show"), ask[bench.Conversion](a))
+	add(a, viewers, route("POST", "/api/bench/agree", "benchAgree", tagBench, "What several readings of one water say together, and which instrument is off"), ask[bench.Agreement](a))
+	add(a, viewers, route("POST", "/api/bench/fluid", "benchFluid", tagBench, "A fluid of table salt to calibrate with"), ask[bench.CalibrationFluid](a))
+	add(a, viewers, route("POST", "/api/bench/source", "benchSource", tagBench, "What an RO/DI unit gives, wastes, and when its parts are due"), ask[bench.SourceWater](a))
+	add(a, viewers, route("GET", "/api/tanks/{tank}/bench", "tankBench", tagBench, "The questions of the bench, filled in with what is known of a tank"), a.tankBench)
+}
+
+// ask answers a question, in the units of whoever asks.
+func ask[Q any, P interface {
+	*Q
+	bench.Question
+}](a *API) func(context.Context, *questionIn[Q]) (*answerOut, error) {
+	return func(ctx context.Context, in *questionIn[Q]) (*answerOut, error) {
+		answer, err := bench.Ask(P(&in.Body), bench.Circumstances{Units: systemOf(personOf(ctx)), Now: a.now()})
+		if err != nil {
+			return nil, err
+		}
+		return &answerOut{Body: *answer}, nil
+	}
+}

@@ -1,0 +1,240 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/bench"
+	"isohaline/internal/bench/instrument"
+	"isohaline/internal/server/watch"
+	"isohaline/internal/store"
+)
+
+// TankBench are the bench's questions as far as they can be filled in for a tank.
+// A question is absent where too little is known to begin it.
+type TankBench struct {
+	Use     *bench.Consumption `json:"use,omitempty"`
+	Correct bench.Correction   `json:"correct"`
+	Salt    bench.SalinityMove `json:"salt"`
+	Change  bench.WaterChanges `json:"change"`
+	Shock   *bench.TopOffShock `json:"shock,omitempty"`
+	Lime    *bench.LimeSupply  `json:"lime,omitempty"`
+	Agree   *bench.Agreement   `json:"agree,omitempty"`
+	Known   []BenchKnown       `json:"known" doc:"where the values come from"`
+}
+
+// BenchKnown says where a value comes from.
+type BenchKnown struct {
+	Field string `json:"field" example:"alkalinityDKH"`
+	From  string `json:"from" example:"read on 2026-11-23, by titration"`
+}
+
+type tankBenchOut struct{ Body TankBench }
+
+const (
+	// benchMemory is how far back hand readings count.
+	benchMemory = 60 * 24 * time.Hour
+	// sameWater is how far apart readings of one water may be.
+	sameWater = 12 * time.Hour
+	// Where nobody said. Common practice, no source: a usual alkalinity, a
+	// weekend without top-off, a tenth of the water each week.
+	usualDKH         = 8.0
+	weekendDays      = 3.0
+	usualChangeShare = 0.1
+	usualChangeDays  = 7.0
+	usualChanges     = 4
+
+	secondsPerHour = 3600
+)
+
+func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) {
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
+	}
+	now := a.now()
+	hand, err := a.store.HandReadings(ctx, in.Tank, now.Add(-benchMemory), now.Add(time.Minute))
+	if err != nil {
+		return nil, err
+	}
+	f := filling{view: &v, hand: hand, now: now}
+	return &tankBenchOut{Body: f.fill()}, nil
+}
+
+// filling puts what is known of a tank into the questions.
+type filling struct {
+	view  *watch.View
+	hand  []store.HandReading // oldest first
+	now   time.Time
+	known []BenchKnown
+}
+
+func (f *filling) from(field, format string, values ...any) {
+	f.known = append(f.known, BenchKnown{Field: field, From: fmt.Sprintf(format, values...)})
+}
+
+func (f *filling) fill() TankBench {
+	s := f.view.Sheet.Site
+	water := f.water()
+	evaporation := f.evaporation()
+	b := TankBench{
+		Use:     f.log(water.VolumeL),
+		Correct: bench.Correction{Water: water},
+		Salt: bench.SalinityMove{VolumeL: water.VolumeL, TempC: water.TempC, SalinityPSU: water.SalinityPSU,
+			TargetPSU: s.Water.SalinityPSU, EvaporationLitresDay: evaporation},
+		Change: bench.WaterChanges{Water: water, EachL: usualChangeShare * water.VolumeL, Times: usualChanges, EveryDays: usualChangeDays},
+		Agree:  f.instruments(water.TempC),
+	}
+	if s.Water.AlkalinityDKH > 0 {
+		target := s.Water.AlkalinityDKH
+		b.Correct.TargetAlkalinityDKH = &target
+	}
+	if c := s.WaterChange; c != nil && c.EveryDays > 0 {
+		b.Change.EachL, b.Change.EveryDays = c.VolumeM3*litresPerM3, c.EveryDays
+		fresh := c.SalinityPSU
+		b.Change.NewSalinityPSU = &fresh
+	}
+	use := f.use(b.Use)
+	b.Correct.UseAlkalinityDKHDay = use
+	if evaporation > 0 {
+		b.Shock = &bench.TopOffShock{Water: water, TopOffL: min(weekendDays*evaporation, water.VolumeL), EvaporationLitresDay: evaporation, UseAlkalinityDKHDay: use}
+		f.from("topOffL", "what evaporates over a weekend of %g days", weekendDays)
+		b.Lime = f.lime(water, evaporation, use)
+	}
+	b.Known = f.known
+	return b
+}
+
+// water is the tank's water as measured last, or else as the site file has it.
+func (f *filling) water() bench.TankWater {
+	s, e := f.view.Sheet.Site, &f.view.Estimate
+	w := bench.TankWater{VolumeL: f.view.Sheet.Check.Geometry.SystemM3 * litresPerM3,
+		TempC: s.Water.TempC, SalinityPSU: s.Water.SalinityPSU, AlkalinityDKH: s.Water.AlkalinityDKH}
+	f.from("volumeL", "the site file: display and sump as running")
+	if last, ok := f.view.Lasts[watch.WaterTemp]; ok {
+		w.TempC = last.Value
+		f.from("tempC", "the sensor, %s", last.At.Format(time.DateTime))
+	} else {
+		f.from("tempC", "the site file")
+	}
+	if !f.view.LastHeard.IsZero() && finite(e.SalinityPSU) > 0 {
+		w.SalinityPSU = e.SalinityPSU
+		f.from("salinityPSU", "the account, give or take %.2g", e.SalinitySD)
+	} else {
+		f.from("salinityPSU", "the site file")
+	}
+	if r := f.last("alkalinity"); r != nil {
+		w.AlkalinityDKH = r.Value
+		f.from("alkalinityDKH", "read on %s, by %s", r.At.Format(time.DateOnly), r.Instrument)
+	} else if w.AlkalinityDKH > 0 {
+		f.from("alkalinityDKH", "the site file")
+	} else {
+		w.AlkalinityDKH = usualDKH
+		f.from("alkalinityDKH", "nobody measured: a usual value")
+	}
+	return w
+}
+
+// last is the last hand reading of a quantity, nil if there was none.
+func (f *filling) last(quantity string) *store.HandReading {
+	for i := len(f.hand) - 1; i >= 0; i-- {
+		if f.hand[i].Quantity == quantity {
+			return &f.hand[i]
+		}
+	}
+	return nil
+}
+
+// evaporation is what the account has seen go in without the leak, or else what
+// it expects; 0 where it cannot say.
+func (f *filling) evaporation() float64 {
+	e := &f.view.Estimate
+	if litres := finite(e.InLDay - e.LeakLDay); litres > 0 && !f.view.LastHeard.IsZero() {
+		f.from("evaporationLitresDay", "the account, give or take %.2g L", math.Hypot(e.InSD, e.LeakSD))
+		return litres
+	}
+	litres := max(0, finite(e.ExpectedLDay))
+	f.from("evaporationLitresDay", "worked out from the site file and the room's air")
+	return litres
+}
+
+// log is the alkalinity's log; nil with fewer than two readings.
+func (f *filling) log(volumeL float64) *bench.Consumption {
+	q := &bench.Consumption{VolumeL: volumeL}
+	readings := 0
+	for _, r := range f.hand {
+		switch r.Quantity {
+		case "alkalinity":
+			readings++
+			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: r.Quantity, Amount: r.Value})
+		case account.WaterChange.String():
+			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: "water-change", Amount: r.Value})
+		}
+	}
+	if readings < 2 {
+		return nil
+	}
+	return q
+}
+
+// use is what the log says the tank uses up of alkalinity a day; 0 where it says
+// nothing or less than nothing. Doses are not in the log, so it is a lower bound
+// where people dose.
+func (f *filling) use(q *bench.Consumption) float64 {
+	if q == nil {
+		return 0
+	}
+	answer, err := bench.Ask(q, bench.Circumstances{Now: f.now})
+	if err != nil {
+		return 0
+	}
+	use := max(0, answer.Figure("alkalinity-use").Value)
+	if use > 0 {
+		f.from("useAlkalinityDKHDay", "the hand readings of alkalinity, doses not counted")
+	}
+	return use
+}
+
+// lime is the question of lime water, with the return pump's flow past it.
+func (f *filling) lime(water bench.TankWater, evaporation, use float64) *bench.LimeSupply {
+	q := &bench.LimeSupply{Water: water, EvaporationLitresDay: evaporation, UseAlkalinityDKHDay: use,
+		PassingLitresHour: f.view.Sheet.Check.Geometry.ReturnFlowM3S * litresPerM3 * secondsPerHour}
+	if pump := f.view.Estimate.FlowLMin; pump > 0 {
+		const minutesPerHour = 60
+		q.DoseLitresHour = pump * minutesPerHour
+		f.from("doseLitresHour", "the top-off pump as the account knows it")
+	}
+	if r := f.view.Sheet.Site.TopOff.Reservoir; r != nil {
+		if vessel, err := r.Shape.Vessel(); err == nil {
+			q.ReservoirLitres = vessel.VolumeM3(r.FillHeightM) * litresPerM3
+			f.from("reservoirLitres", "the site file")
+		}
+	}
+	return q
+}
+
+// instruments are the last readings of salinity by different instruments of one
+// water; nil with fewer than two.
+func (f *filling) instruments(tempC float64) *bench.Agreement {
+	kinds := map[string]instrument.Kind{"refractometer": instrument.Refractometer, "conductivity meter": instrument.Meter, "hydrometer": instrument.Hydrometer}
+	q := &bench.Agreement{}
+	last := f.last("salinity")
+	for i := len(f.hand) - 1; i >= 0 && len(q.Readings) < instrument.SeenMax; i-- {
+		r := &f.hand[i]
+		kind, ok := kinds[r.Instrument]
+		if r.Quantity != "salinity" || !ok || last.At.Sub(r.At) > sameWater {
+			continue
+		}
+		delete(kinds, r.Instrument)
+		scale := instrument.Scale{Kind: kind, SampleC: tempC, WaterC: tempC}
+		q.Readings = append(q.Readings, bench.InstrumentReading{Instrument: string(kind), Value: scale.Read(r.Value, tempC), TempC: tempC, SampleC: tempC, WaterC: tempC})
+	}
+	if len(q.Readings) < 2 {
+		return nil
+	}
+	f.from("readings", "salinity by hand on %s", last.At.Format(time.DateOnly))
+	return q
+}
