@@ -97,6 +97,9 @@ const (
 	overduePauses   = 3.0
 	overdueRelative = 4.0
 	leastOverdue    = 5 * time.Hour
+	// overdueDemandFrac of what the tank took at its last fill, it still takes:
+	// else a watch sensor that sticks would pass for ever damper air.
+	overdueDemandFrac = 0.5
 	// dryOverdue: so long after the watch reads dry, a controller that can fill
 	// has filled.
 	dryOverdue = 75 * time.Minute
@@ -115,18 +118,24 @@ func (w *clerk) overdueAt() time.Time {
 	if in.Ceiling.Known && in.Ceiling.Wet {
 		return far // there is water enough
 	}
-	last := later(later(later(s.Rhythm.MarkAt, s.Run.EndedAt), later(in.SettledAt, in.Ceiling.At)), in.LostAt)
+	// A stop of the return pump brings no water: it only keeps the controller from
+	// filling meanwhile, and the display's water from being the ceiling's fault.
+	last := later(later(s.Rhythm.MarkAt, s.Run.EndedAt), in.LostAt)
+	if in.Ceiling.At.After(in.SettledAt) {
+		last = later(last, in.Ceiling.At)
+	}
+	afterStop := later(in.SettledAt, last).Add(max(dryOverdue, 3*w.settings.MinOff))
 	if in.Watch.Known && !in.Watch.Wet {
-		return later(in.Watch.At, last).Add(max(dryOverdue, 3*w.settings.MinOff))
+		return later(in.Watch.At.Add(max(dryOverdue, 3*w.settings.MinOff)), afterStop)
 	}
 	f := &s.Base
-	demand := max(w.demandLDay(f), leastUseFrac*t.thirst.usualLDay)
+	demand := max(w.demandLDay(f), overdueDemandFrac*s.Rhythm.MarkDemandLDay, leastUseFrac*t.thirst.usualLDay)
 	relative := min(math.Hypot(w.demandSD(f)/demand, f.sd(band)), 1)
 	pause := t.bandL * max(f.X[band], 0.2) / demand
 	late := days(pause * (overduePauses + overdueRelative*relative))
 	// What is believed to stand above the watch level must go first.
 	late += days(max(-f.X[deficit], 0) / demand)
-	return last.Add(max(late, leastOverdue))
+	return later(last.Add(max(late, leastOverdue)), afterStop)
 }
 
 func (w *clerk) isOverdue(at time.Time) {

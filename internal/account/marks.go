@@ -8,9 +8,10 @@ import (
 // Rhythm is how regularly the tank fills.
 type Rhythm struct {
 	// MarkAt is when the level was last known to be at the watch level, Marks
-	// how often it was.
-	MarkAt time.Time
-	Marks  int
+	// how often it was, MarkDemandLDay what the tank took then.
+	MarkAt         time.Time
+	Marks          int
+	MarkDemandLDay float64
 	// EarlyZ is how early the watch sensor last turned dry.
 	EarlyZ float64
 	// Unrest is the variance of the marks over what is usual; Erratic the
@@ -133,6 +134,7 @@ func (w *clerk) markWet(at time.Time) {
 	}
 	s.Rhythm.Marks++
 	w.judge(levelMark)
+	s.Rhythm.MarkDemandLDay = w.demandLDay(&s.Base)
 	w.checkRhythm(at)
 }
 
