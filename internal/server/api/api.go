@@ -113,13 +113,15 @@ func newHuma(mux *http.ServeMux) huma.API {
 
 type addressKey struct{}
 
-// withAddress notes where a request comes from, for limits on guessing.
+// withAddress notes where a request comes from, for limits on guessing, and where
+// it went to, which net/http takes out of the header.
 func withAddress(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		host, _, err := net.SplitHostPort(r.RemoteAddr)
 		if err != nil {
 			host = r.RemoteAddr
 		}
+		r.Header.Set("Host", r.Host)
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), addressKey{}, host)))
 	})
 }

@@ -52,7 +52,7 @@ func Open(ctx context.Context, s *store.Store) (*Register, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the devices: %w", err)
 	}
-	r := &Register{store: s, profile: watch.Profile(), byID: map[string]*store.Device{}, refusals: map[string][]Refusal{}}
+	r := &Register{store: s, profile: watch.Profile(), byID: map[string]*store.Device{}, refusals: map[string][]Refusal{}, news: newNews()}
 	for _, d := range list {
 		r.byID[d.ID] = &d
 	}

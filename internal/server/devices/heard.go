@@ -21,14 +21,15 @@ const keepEvery = 2 * time.Second
 
 // news is what the store does not have yet.
 type news struct {
-	refusals map[string][]Refusal // by device, newest first
-	heard    map[string]time.Time
+	refusals    map[string][]Refusal // by device, newest first
+	first, last map[string]time.Time // when devices were heard of
+}
+
+func newNews() news {
+	return news{map[string][]Refusal{}, map[string]time.Time{}, map[string]time.Time{}}
 }
 
 func (n *news) refuse(id string, f wire.Refusal) {
-	if n.refusals == nil {
-		n.refusals = map[string][]Refusal{}
-	}
 	n.refusals[id] = insert(n.refusals[id], f)
 }
 
@@ -65,12 +66,10 @@ func (r *Register) Heard(id wire.DeviceID, at time.Time) {
 	now.LastSeen = at
 	if now.FirstSeen.IsZero() {
 		now.FirstSeen = at
+		r.news.first[id.Device] = at
 	}
 	r.byID[id.Device] = &now
-	if r.news.heard == nil {
-		r.news.heard = map[string]time.Time{}
-	}
-	r.news.heard[id.Device] = at
+	r.news.last[id.Device] = at
 }
 
 // Run keeps the news until ctx ends, and what is left then.
@@ -95,7 +94,7 @@ func (r *Register) Run(ctx context.Context, log *slog.Logger) error {
 func (r *Register) keep(ctx context.Context, log *slog.Logger) {
 	r.mu.Lock()
 	n := r.news
-	r.news = news{}
+	r.news = newNews()
 	r.mu.Unlock()
 	var list []store.Refusal
 	for _, id := range slices.Sorted(maps.Keys(n.refusals)) {
@@ -108,8 +107,11 @@ func (r *Register) keep(ctx context.Context, log *slog.Logger) {
 			log.Error("what was refused is not kept", "error", err)
 		}
 	}
-	if len(n.heard) > 0 {
-		if err := r.store.Seen(ctx, n.heard); err != nil {
+	for _, at := range []map[string]time.Time{n.first, n.last} {
+		if len(at) == 0 {
+			continue
+		}
+		if err := r.store.Seen(ctx, at); err != nil {
 			log.Error("when devices were heard of is not kept", "error", err)
 		}
 	}
