@@ -166,15 +166,17 @@ func TestMatrices(t *testing.T) {
 }
 
 func TestTraces(t *testing.T) {
-	for as, f := range formats {
-		got, err := traceSheet(stuckWatch(), f)
-		if err != nil {
-			t.Fatal(err)
+	for name, trace := range map[string]*Trace{"trace-": stuckWatch(), "trace-lime-": limeSpike()} {
+		for as, f := range formats {
+			got, err := traceSheet(trace, f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := examine(got, f); err != nil {
+				t.Errorf("%s%s: %v", name, as, err)
+			}
+			golden(t, name+as+".svg", got.svg)
 		}
-		if err := examine(got, f); err != nil {
-			t.Errorf("%s: %v", as, err)
-		}
-		golden(t, "trace-"+as+".svg", got.svg)
 	}
 }
 

@@ -144,6 +144,23 @@ func stuckWatch() *Trace {
 	return t
 }
 
+// limeSpike is the same fill with lime water: invented.
+func limeSpike() *Trace {
+	t := stuckWatch()
+	t.Title = "The watch sensor sticks dry over lime water"
+	t.TargetDKH, t.OffDKH = 8, [4]float64{1.5, 3, 5, 7}
+	t.HighPH, t.LowPH = [4]float64{8.5, 8.7, 9, 9.5}, [4]float64{7.6, 7.4, 7.2, 6.5}
+	for i := range t.Points {
+		p := &t.Points[i]
+		poured := 35 - p.SalinityPSU
+		p.AlkalinityDKH, p.PHSettled, p.PHClosed = 8+2*poured, 7.92+0.08*poured, 7.92+0.08*poured
+		if left := 1 - (p.At-2*time.Hour).Hours()/24; left > 0 {
+			p.PHClosed += 0.6 * poured * min(left, 1)
+		}
+	}
+	return t
+}
+
 // monthly is a design that testing helps: the shape of a real one.
 func monthly() *Testing {
 	return &Testing{

@@ -165,6 +165,7 @@ func TestTraceRefuses(t *testing.T) {
 		"one":        {{}},
 		"no length":  {{}, {}},
 		"not finite": {{}, {At: time.Hour, LevelM: nan}},
+		"no pH":      {{}, {At: time.Hour, PHClosed: nan}},
 		"back":       {{At: time.Hour}, {At: time.Minute}},
 		"before":     {{At: -time.Hour}, {At: time.Minute}},
 	} {
@@ -177,12 +178,17 @@ func TestTraceRefuses(t *testing.T) {
 // TestAnyTrace: any course of values makes a sound drawing.
 func TestAnyTrace(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		tr := stuckWatch()
+		tr := limeSpike()
 		tr.Points = nil
+		if rapid.Bool().Draw(t, "no chemistry") {
+			tr.TargetDKH = 0
+		}
 		at := time.Duration(0)
 		for range rapid.IntRange(2, 60).Draw(t, "n") {
 			tr.Points = append(tr.Points, TracePoint{At: at, SalinityPSU: rapid.Float64Range(0, 80).Draw(t, "psu"),
-				LevelM: rapid.Float64Range(-0.1, 3).Draw(t, "m"), FloorM3: rapid.Float64Range(0, 5).Draw(t, "m3"), TopOff: rapid.Bool().Draw(t, "on")})
+				LevelM: rapid.Float64Range(-0.1, 3).Draw(t, "m"), FloorM3: rapid.Float64Range(0, 5).Draw(t, "m3"), TopOff: rapid.Bool().Draw(t, "on"),
+				AlkalinityDKH: rapid.Float64Range(0, 60).Draw(t, "dKH"), PHClosed: rapid.Float64Range(2, 13).Draw(t, "closed"),
+				PHSettled: rapid.Float64Range(2, 13).Draw(t, "settled")})
 			at += time.Duration(rapid.Int64Range(1, int64(40*day)).Draw(t, "dt"))
 		}
 		tr.Units = rapid.SampledFrom([]units.System{units.Metric, units.US}).Draw(t, "units")

@@ -10,9 +10,9 @@ import (
 	"isohaline/internal/units"
 )
 
-// Trace is one fault against time: salinity, the level in the return chamber,
-// the top-off's runs and the water on the floor, one above the other over the
-// same hours.
+// Trace is one fault against time: salinity, alkalinity and pH, the level in the
+// return chamber, the top-off's runs and the water on the floor, one above the
+// other over the same hours.
 type Trace struct {
 	Title, Subtitle string
 	Units           units.System
@@ -23,6 +23,10 @@ type Trace struct {
 	TargetPSU float64
 	OffPSU    [Classes - 1]float64
 	FloorM3   [Classes - 1]float64
+	// TargetDKH and OffDKH are the same for alkalinity, HighPH and LowPH where
+	// each class begins. Neither is drawn where TargetDKH is 0.
+	TargetDKH             float64
+	OffDKH, HighPH, LowPH [Classes - 1]float64
 	// Levels are lines across the chamber's level; NaN is left out. Their names
 	// have a third of the sheet's width.
 	Levels []TraceLevel
@@ -34,6 +38,8 @@ type TracePoint struct {
 	At                           time.Duration
 	SalinityPSU, LevelM, FloorM3 float64
 	TopOff                       bool
+	// PHClosed is as if no air had been met, PHSettled in balance with the room's.
+	AlkalinityDKH, PHClosed, PHSettled float64
 }
 
 // TraceLevel is a height with its name.
@@ -73,7 +79,7 @@ func (t *Trace) draw(f Format) (*traceDrawing, error) {
 		return nil, fmt.Errorf("chart: Trace.Points has %d entries: give at least two", len(t.Points))
 	}
 	for i, p := range t.Points {
-		if v := p.SalinityPSU + p.LevelM + p.FloorM3; math.IsNaN(v) || math.IsInf(v, 0) {
+		if v := p.SalinityPSU + p.LevelM + p.FloorM3 + p.AlkalinityDKH + p.PHClosed + p.PHSettled; math.IsNaN(v) || math.IsInf(v, 0) {
 			return nil, fmt.Errorf("chart: Trace.Points[%d] is not finite: leave the point out", i)
 		}
 		if i > 0 && p.At < t.Points[i-1].At || p.At < 0 {
@@ -103,6 +109,10 @@ func (t *Trace) draw(f Format) (*traceDrawing, error) {
 	top := d.eventMarks(d.heading(d.label, t.Title, t.Subtitle))
 	beneath := d.body.Len()
 	y := d.salinity(top, plot)
+	if t.TargetDKH > 0 {
+		y = d.alkalinity(y+34, plot*0.55)
+		y = d.pH(y+34, plot*0.55)
+	}
 	y = d.level(y+34, plot)
 	y = d.strip(y + 30)
 	y = d.floor(y, plot*0.55)
@@ -193,49 +203,12 @@ func (t *Trace) bounds(value func(TracePoint) float64) (lo, hi float64) {
 	return lo, hi
 }
 
-func salinityOf(p TracePoint) float64 { return p.SalinityPSU }
-func levelOf(p TracePoint) float64    { return p.LevelM }
-func floorOf(p TracePoint) float64    { return p.FloorM3 }
-
-// salinity is drawn with its target and the harm limits that it comes near.
-func (d *traceDrawing) salinity(top, height float64) (bottom float64) {
-	t := d.t
-	lo, hi := t.bounds(salinityOf)
-	lo, hi = min(lo, t.TargetPSU-t.OffPSU[0]), max(hi, t.TargetPSU+t.OffPSU[0])
-	// One limit beyond what is reached, so that the distance to it shows.
-	for _, off := range t.OffPSU {
-		if t.TargetPSU-off < lo {
-			lo = t.TargetPSU - off
-			break
-		}
-	}
-	for _, off := range t.OffPSU {
-		if t.TargetPSU+off > hi {
-			hi = t.TargetPSU + off
-			break
-		}
-	}
-	pad := 0.04 * (hi - lo)
-	a := axis{lo - pad, hi + pad, top + 18, top + 18 + height}
-	band := box{d.left, a.y(t.TargetPSU + t.OffPSU[0]), d.right, a.y(t.TargetPSU - t.OffPSU[0])}
-	d.rect("w1", band)
-	d.frame(a, "Salinity, PSU", niceStep((a.hi-a.lo)/6), num2)
-	lines := []named{{"target", "l-shore", "", t.TargetPSU}}
-	for i, off := range t.OffPSU {
-		style, class := limitStyle(i + 1)
-		for _, side := range []struct {
-			v     float64
-			where string
-		}{{t.TargetPSU + off, "above"}, {t.TargetPSU - off, "below"}} {
-			if side.v >= a.lo && side.v <= a.hi && off > 0 {
-				lines = append(lines, named{fmt.Sprintf("class %d %s", i+1, side.where), style, class, side.v})
-			}
-		}
-	}
-	d.across(a, lines)
-	d.path("l-bold", d.curve(a, salinityOf))
-	return a.bottom
-}
+func salinityOf(p TracePoint) float64   { return p.SalinityPSU }
+func alkalinityOf(p TracePoint) float64 { return p.AlkalinityDKH }
+func closedOf(p TracePoint) float64     { return p.PHClosed }
+func settledOf(p TracePoint) float64    { return p.PHSettled }
+func levelOf(p TracePoint) float64      { return p.LevelM }
+func floorOf(p TracePoint) float64      { return p.FloorM3 }
 
 // limitStyle is how the border of a harm class looks: its line, its name.
 func limitStyle(class int) (line, text string) {
@@ -432,6 +405,13 @@ func (t *Trace) describe() string {
 	fmt.Fprintf(&b, "%s Over %s salinity lies between %s and %s, the chamber's level between %s and %s.", t.Subtitle,
 		t.Units.Duration(t.Points[len(t.Points)-1].At.Seconds()), t.Units.Salinity(lo), t.Units.Salinity(hi),
 		t.Units.Length(lowLevel), t.Units.Length(highLevel))
+	if t.TargetDKH > 0 {
+		low, high := t.bounds(alkalinityOf)
+		closedLow, closedHigh := t.bounds(closedOf)
+		settledLow, settledHigh := t.bounds(settledOf)
+		fmt.Fprintf(&b, " Alkalinity lies between %s and %s, pH between %.2f and %.2f.", t.Units.Alkalinity(low), t.Units.Alkalinity(high),
+			min(closedLow, settledLow), max(closedHigh, settledHigh))
+	}
 	if floor > 0 {
 		fmt.Fprintf(&b, " %s reach the floor.", t.Units.Volume(floor))
 	}

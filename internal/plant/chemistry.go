@@ -51,16 +51,13 @@ func (tw *Twin) buildChemistry(season site.Season) error {
 		roomUatm:      s.Room.CO2PPM * s.Room.PressurePa / standardPa,
 		calciumUmolKg: carbonate.CalciumUmolKg(s.Water.CalciumMgL, tw.fluid.densityKgM3(tw.target.psu)),
 	}
-	if !hasLime(s) {
+	strength := s.TopOff.Reservoir.LimeStrength()
+	if strength == 0 {
 		return nil
 	}
 	lime, err := carbonate.SaturatedLimeWater(season.AirC) // it stands in the room
 	if err != nil {
 		return fmt.Errorf("top-off.reservoir.lime water: %w", err)
-	}
-	strength := s.TopOff.Reservoir.LimeFrac
-	if strength == 0 {
-		strength = 1
 	}
 	tw.topOffWater.alkMolM3 = strength * lime.TAUmolKg() / umolPerMol * tw.fluid.densityKgM3(0)
 

@@ -179,8 +179,8 @@ func TestPHIsGaugedOftenEnough(t *testing.T) {
 			f.Apply(tw, &c)
 			low, high := math.Inf(1), math.Inf(-1)
 			o := onset.Run(Scenario{Conditions: c, Length: 10 * day, Trace: func(s Sample) {
-				if s.PHSettled == 0 {
-					return // water that carbonate has no answer for
+				if math.IsNaN(s.PHSettled) {
+					return
 				}
 				low, high = min(low, s.PHClosed, s.PHSettled), max(high, s.PHClosed, s.PHSettled)
 			}}).Alone

@@ -59,7 +59,8 @@ type Sample struct {
 	SalinityPSU, ChamberPSU, FloorM3 float64
 	AlkalinityDKH                    float64
 	// PHClosed is the animals' water as if it had met no air since a day
-	// before, PHSettled once it has found its balance with the room's.
+	// before, PHSettled once it has found its balance with the room's. NaN where
+	// there is no saying, as in a tank that has all but dried out.
 	PHClosed, PHSettled                 float64
 	TopOffM3S                           float64
 	WatchWet, CeilingWet, ReturnRunning bool
@@ -336,7 +337,10 @@ func (r *run) measure() {
 
 func (r *run) sample() Sample {
 	animals := r.animals()
-	closed, settled, _ := r.tw.chemistry.states(animals, r.day.ago(r.now-r.onset, animals))
+	closed, settled, ok := r.tw.chemistry.states(animals, r.day.ago(r.now-r.onset, animals))
+	if !ok {
+		closed.PHTotal, settled.PHTotal = math.NaN(), math.NaN()
+	}
 	s := Sample{
 		SinceOnset: r.now - r.onset, ChamberM: r.tw.chamber.LevelM(r.chamberM3),
 		ReservoirM3: r.reservoirM3, SalinityPSU: animals.psu, ChamberPSU: r.chamber.salinityPSU(),

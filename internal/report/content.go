@@ -230,7 +230,8 @@ func where(r *verify.Report, o *plant.Outcome) string {
 		}
 	}
 	target, l := r.Site.Water.SalinityPSU, &r.Site.Limits
-	if o.LowPSU <= target-l.SalinityOffPSU[0] || o.HighPSU >= target+l.SalinityOffPSU[0] || o.HourPSU >= l.SalinityHourPSU[0] {
+	salty := o.LowPSU <= target-l.SalinityOffPSU[0] || o.HighPSU >= target+l.SalinityOffPSU[0] || o.HourPSU >= l.SalinityHourPSU[0]
+	if salty || burns(r.Site, o) {
 		places = append(places, "tank water")
 	}
 	if o.ReturnDry >= noticedDry {
@@ -243,6 +244,14 @@ func where(r *verify.Report, o *plant.Outcome) string {
 		return nowhere
 	}
 	return strings.Join(places, "; ")
+}
+
+// burns says whether alkalinity or pH come to class 1 or further.
+func burns(s *site.Site, o *plant.Outcome) bool {
+	const first = plant.Nuisance - 1
+	target := s.Water.AlkalinityDKH
+	return max(target-o.LowDKH, o.HighDKH-target) >= plant.AlkalinityOffDKH[first] || o.DayDKH >= plant.AlkalinityDayDKH[first] ||
+		o.HighPH >= plant.HighPH[first] || o.LowPH <= plant.LowPH[first]
 }
 
 // levels are the heights where the sensors are, from the rim down.
@@ -321,6 +330,15 @@ func flows(r *verify.Report) []fact {
 	add("Room in the display", u.Volume(g.DisplaySpareM3), "between its running level and its rim, should its drain clog")
 	add("Fits before it spills", u.Volume(g.DumpSpillsM3), "fresh water at once on top of the usual level, drain-down included")
 	add("Bearable dilution", u.Volume(g.DumpSalinityM3), "fresh water at once that moves salinity to the edge of class 3")
-	add("May safely enter at once", u.Volume(g.DumpSafeM3), "the smaller of these two: the largest inherently safe reservoir")
+	smaller := "the smaller of these two"
+	if s.TopOff.Reservoir.LimeStrength() > 0 {
+		add("Bearable lime water", u.Volume(g.DumpLimeM3), "at once that moves alkalinity or pH to the edge of class 3")
+		smaller = "the smallest of these three"
+	}
+	add("May safely enter at once", u.Volume(g.DumpSafeM3), smaller+": the largest inherently safe reservoir")
+	if o := &r.AsBuilt.Outcome; o.HighDKH > 0 {
+		add("Alkalinity as built", fmt.Sprintf("%.2f to %.2f dKH", o.LowDKH, o.HighDKH), fmt.Sprintf("with nothing wrong; it moves by %s within a day", u.Alkalinity(o.DayDKH)))
+		add("pH as built", fmt.Sprintf("%.2f to %.2f", o.LowPH, o.HighPH), fmt.Sprintf("total scale, at %.0f ppm of carbon dioxide in the room; light moves it by some tenths between day and night", s.Room.CO2PPM))
+	}
 	return out
 }

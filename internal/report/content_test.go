@@ -96,8 +96,10 @@ func TestCautionsFollowTheSite(t *testing.T) {
 		t.Error("the reservoir's weight is missing")
 	}
 	r.Site.TopOff.Reservoir.LimeWater = true
-	if !has(r, "caustic") {
-		t.Error("no caution about lime water")
+	for _, words := range []string{"caustic", "never put a bare hand in it", "Lime crusts"} {
+		if !has(r, words) {
+			t.Errorf("lime water without the caution %q", words)
+		}
 	}
 	if !has(refused(), "plumbed to the mains") {
 		t.Error("no caution about the endless source")

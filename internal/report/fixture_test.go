@@ -25,7 +25,7 @@ func reef() *site.Site {
 	return &site.Site{
 		Name: "Reading Room reef", Place: "Quill Street Library, ground floor",
 		Water: site.Water{SalinityPSU: 35, TempC: 25.5, AlkalinityDKH: 8},
-		Room: site.Room{PressurePa: 100850, Seasons: []site.Season{
+		Room: site.Room{PressurePa: 100850, CO2PPM: 700, Seasons: []site.Season{
 			{Name: "heating season", Days: 200, AirC: 21, RHFrac: 0.32, AirSpeedMS: 0.1, WaterTempC: nan},
 			{Name: "summer", Days: 165, AirC: 25, RHFrac: 0.6, AirSpeedMS: 0.15, WaterTempC: nan},
 		}},
@@ -64,7 +64,8 @@ func fault(id string) plant.Fault {
 
 // outcome is a run in which nothing happened.
 func outcome(length time.Duration) plant.Outcome {
-	return plant.Outcome{Length: length, LowPSU: 34.9, HighPSU: 35.1, HourPSU: 0.02, LowChamberM: 0.198, HighChamberM: 0.203,
+	return plant.Outcome{Length: length, LowPSU: 34.9, HighPSU: 35.1, HourPSU: 0.02,
+		LowDKH: 7.97, HighDKH: 8.02, DayDKH: 0.01, LowPH: 7.91, HighPH: 7.92, HighOmega: 3.3, LowChamberM: 0.198, HighChamberM: 0.203,
 		TopOffM3: 0.022, EvaporatedM3: 0.0221, FlowEndedAt: 20 * time.Hour, AlarmAt: plant.NotReached, LatchedAt: plant.NotReached, BudgetAt: plant.NotReached, EmptyAt: plant.NotReached, RunTimerAt: plant.NotReached,
 		ReachedAt: [plant.Loss + 1]time.Duration{0, plant.NotReached, plant.NotReached, plant.NotReached, plant.NotReached}}
 }
@@ -140,7 +141,7 @@ func accepted() *verify.Report {
 		}},
 		Geometry: verify.Geometry{ReturnFlowM3S: 1926 * litreHour, EdgeHeadM: 0.0085, OverEdgeM3: 0.0054, SiphonM3: 0.0032, LineM3: 0.0008,
 			SystemM3: 0.4295, WatchM: 0.2, CeilingM: 0.224, HighestM: 0.226, RestM: 0.2574, RimM: 0.4, MarginM3: 0.0453, MarginM: 0.1426,
-			DipM: 0.0359, IntakeM: 0.05, IntakeClearM: 0.114, DumpSafeM3: 0.026, DumpSpillsM3: 0.0482, DumpSalinityM3: 0.026,
+			DipM: 0.0359, IntakeM: 0.05, IntakeClearM: 0.114, DumpSafeM3: 0.026, DumpSpillsM3: 0.0482, DumpSalinityM3: 0.026, DumpLimeM3: math.Inf(1),
 			DisplaySpareM3: 0.02, ChamberReserveM3: 0.0138},
 		AsBuilt:   row(plant.NoHarm, plant.NoHarm, "As built, with nothing wrong: nothing that animals or floor would notice.", func(_, _ *plant.Outcome) {}),
 		Singles:   []verify.Row{stopped, tube, welded, quiet},

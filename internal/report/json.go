@@ -64,6 +64,10 @@ type jsonSite struct {
 	HasSump       bool   `json:"has_sump"`
 	HasController bool   `json:"has_controller"`
 	SalinityPSU   number `json:"salinity_psu"`
+	AlkalinityDKH number `json:"alkalinity_dkh"`
+	RoomCO2PPM    number `json:"room_co2_ppm"`
+	// LimeFrac is the lime water's share of saturation, 0 for fresh water.
+	LimeFrac number `json:"lime_frac"`
 	// Units is what sentences are written in: metric or us.
 	Units string `json:"units_of_sentences"`
 }
@@ -130,6 +134,7 @@ type jsonGeometry struct {
 	DumpSafeM3       number   `json:"dump_safe_m3"`
 	DumpSpillsM3     number   `json:"dump_spills_m3"`
 	DumpSalinityM3   number   `json:"dump_salinity_m3"`
+	DumpLimeM3       number   `json:"dump_lime_m3"` // null with fresh water
 	DisplaySpareM3   number   `json:"display_spare_m3"`
 	ChamberReserveM3 number   `json:"chamber_reserve_m3"`
 	Problems         []string `json:"problems"`
@@ -167,6 +172,12 @@ type jsonOutcome struct {
 	LowPSU            number            `json:"low_psu"`
 	HighPSU           number            `json:"high_psu"`
 	HourPSU           number            `json:"hour_psu"`
+	LowDKH            number            `json:"low_dkh"`
+	HighDKH           number            `json:"high_dkh"`
+	DayDKH            number            `json:"day_dkh"`
+	LowPH             number            `json:"low_ph"`
+	HighPH            number            `json:"high_ph"`
+	HighOmega         number            `json:"high_omega_aragonite"`
 	LowChamberM       number            `json:"low_chamber_m"`
 	HighChamberM      number            `json:"high_chamber_m"`
 	PumpDry           seconds           `json:"pump_dry_s"`
@@ -185,6 +196,7 @@ type jsonOutcome struct {
 	ReservoirEmpty    seconds           `json:"reservoir_empty_after_s"`
 	WaterResidualFrac number            `json:"water_residual_frac"`
 	SaltResidualFrac  number            `json:"salt_residual_frac"`
+	AlkResidualFrac   number            `json:"alkalinity_residual_frac"`
 }
 
 // settingUnits are the SI units of the settings by ID: m, m3, s, and 1 for a
@@ -213,7 +225,8 @@ func jsonOf(r *verify.Report) *jsonReport {
 	j := &jsonReport{
 		Schema: Schema,
 		Site: jsonSite{Name: s.Name, Place: s.Place, HasSump: s.HasSump(), HasController: s.Controller != nil,
-			SalinityPSU: number(s.Water.SalinityPSU), Units: "metric"},
+			SalinityPSU: number(s.Water.SalinityPSU), AlkalinityDKH: number(s.Water.AlkalinityDKH),
+			RoomCO2PPM: number(s.Room.CO2PPM), LimeFrac: number(s.TopOff.Reservoir.LimeStrength()), Units: "metric"},
 		Verdict: jsonVerdict{Accepted: r.Verdict.Accepted, FailingSingles: r.Verdict.Failing, NearSingles: r.Verdict.Near,
 			FailingPairs: r.Verdict.PairsFailing, Because: r.Verdict.Because},
 		Changes: []jsonChange{}, Left: notNil(r.Left), Water: []jsonWater{}, Settings: []jsonSetting{},
@@ -250,7 +263,7 @@ func jsonGeometryOf(g *verify.Geometry) jsonGeometry {
 		OverEdgeM3: number(g.OverEdgeM3), SiphonM3: number(g.SiphonM3), LineM3: number(g.LineM3), DrainDownM3: number(g.DrainDownM3()),
 		WatchM: number(g.WatchM), CeilingM: number(g.CeilingM), HighestM: number(g.HighestM), RestM: number(g.RestM), RimM: number(g.RimM),
 		MarginM3: number(g.MarginM3), MarginM: number(g.MarginM), DipM: number(g.DipM), IntakeM: number(g.IntakeM), IntakeClearM: number(g.IntakeClearM),
-		DumpSafeM3: number(g.DumpSafeM3), DumpSpillsM3: number(g.DumpSpillsM3), DumpSalinityM3: number(g.DumpSalinityM3),
+		DumpSafeM3: number(g.DumpSafeM3), DumpSpillsM3: number(g.DumpSpillsM3), DumpSalinityM3: number(g.DumpSalinityM3), DumpLimeM3: number(g.DumpLimeM3),
 		DisplaySpareM3: number(g.DisplaySpareM3), ChamberReserveM3: number(g.ChamberReserveM3), Problems: notNil(g.Problems),
 	}
 }
@@ -284,12 +297,15 @@ func jsonOutcomeOf(o *plant.Outcome) jsonOutcome {
 	j := jsonOutcome{
 		Length: seconds(o.Length), FloorM3: map[string]number{},
 		LowPSU: number(o.LowPSU), HighPSU: number(o.HighPSU), HourPSU: number(o.HourPSU),
+		LowDKH: number(o.LowDKH), HighDKH: number(o.HighDKH), DayDKH: number(o.DayDKH),
+		LowPH: number(o.LowPH), HighPH: number(o.HighPH), HighOmega: number(o.HighOmega),
 		LowChamberM: number(o.LowChamberM), HighChamberM: number(o.HighChamberM),
 		PumpDry: seconds(o.PumpDry), ReturnDry: seconds(o.ReturnDry),
 		TopOffM3: number(o.TopOffM3), EvaporatedM3: number(o.EvaporatedM3), MainsM3: number(o.MainsM3), RejectM3: number(o.RejectM3),
 		AlarmAfter: seconds(o.AlarmAt), Alarms: []string{}, LatchedAfter: seconds(o.LatchedAt),
 		FlowEndedAfter: seconds(o.FlowEndedAt), BudgetAfter: seconds(o.BudgetAt), ReservoirEmpty: seconds(o.EmptyAt),
 		WaterResidualFrac: number(o.Books.WaterResidual()), SaltResidualFrac: number(o.Books.SaltResidual()),
+		AlkResidualFrac: number(o.Books.AlkalinityResidual()),
 	}
 	for from, m3 := range o.FloorM3 {
 		j.FloorM3[plant.Origin(from).String()] = number(m3)

@@ -365,16 +365,16 @@ func TestJSONNumbers(t *testing.T) {
 
 func TestTraceCSV(t *testing.T) {
 	samples := []plant.Sample{
-		{SinceOnset: 0, ChamberM: 0.2, DisplayM: 0.5685, ReservoirM3: 0.0278, SalinityPSU: 35, ChamberPSU: 35.01, WatchWet: true, ReturnRunning: true},
-		{SinceOnset: 1500 * time.Millisecond, ChamberM: nan, TopOffM3S: 1.5e-5, CeilingWet: true, Phase: 2, Reason: 3},
+		{SinceOnset: 0, ChamberM: 0.2, DisplayM: 0.5685, ReservoirM3: 0.0278, SalinityPSU: 35, ChamberPSU: 35.01, AlkalinityDKH: 8, PHClosed: 7.95, PHSettled: 7.91, WatchWet: true, ReturnRunning: true},
+		{SinceOnset: 1500 * time.Millisecond, ChamberM: nan, AlkalinityDKH: 7.5, PHClosed: nan, PHSettled: nan, TopOffM3S: 1.5e-5, CeilingWet: true, Phase: 2, Reason: 3},
 	}
 	var b bytes.Buffer
 	if err := TraceCSV(&b, samples); err != nil {
 		t.Fatal(err)
 	}
-	want := "since_onset_s,chamber_m,display_m,reservoir_m3,salinity_psu,chamber_psu,floor_m3,top_off_m3_s,watch_wet,ceiling_wet,return_running,phase,reason\n" +
-		"0,0.2,0.5685,0.0278,35,35.01,0,0,true,false,true,resting,no reason\n" +
-		"1.5,,0,0,0,0,0,1.5e-05,false,true,false,filling,filling to the watch level\n"
+	want := "since_onset_s,chamber_m,display_m,reservoir_m3,salinity_psu,chamber_psu,floor_m3,top_off_m3_s,watch_wet,ceiling_wet,return_running,phase,reason,alkalinity_dkh,ph_closed,ph_settled\n" +
+		"0,0.2,0.5685,0.0278,35,35.01,0,0,true,false,true,resting,no reason,8,7.95,7.91\n" +
+		"1.5,,0,0,0,0,0,1.5e-05,false,true,false,filling,filling to the watch level,7.5,,\n"
 	if diff := cmp.Diff(want, b.String()); diff != "" {
 		t.Error(diff)
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -24,6 +25,7 @@ func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Tra
 		Subtitle:  fmt.Sprintf("%s, %s. As it goes if nobody comes.", s.Name, row.Season),
 		Units:     r.Units,
 		TargetPSU: s.Water.SalinityPSU, OffPSU: s.Limits.SalinityOffPSU, FloorM3: s.Limits.FloorM3,
+		TargetDKH: s.Water.AlkalinityDKH, OffDKH: plant.AlkalinityOffDKH, HighPH: plant.HighPH, LowPH: plant.LowPH,
 		Levels: []chart.TraceLevel{{Name: "ceiling", ElevationM: g.CeilingM}, {Name: "rim", ElevationM: g.RimM}},
 		Events: events(row),
 	}
@@ -37,9 +39,14 @@ func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Tra
 		t.Levels = append(t.Levels, chart.TraceLevel{Name: "pump draws air", ElevationM: g.IntakeM})
 	}
 	until := storyEnd(t.Events)
+	var closed, settled float64 // the last known
 	for i, p := range samples {
+		if !math.IsNaN(p.PHClosed + p.PHSettled) {
+			closed, settled = p.PHClosed, p.PHSettled
+		}
 		t.Points = append(t.Points, chart.TracePoint{
 			At: p.SinceOnset, SalinityPSU: p.SalinityPSU, LevelM: p.ChamberM, FloorM3: p.FloorM3, TopOff: p.TopOffM3S > 0,
+			AlkalinityDKH: p.AlkalinityDKH, PHClosed: closed, PHSettled: settled,
 		})
 		if p.SinceOnset > until && i > 0 {
 			break
@@ -105,7 +112,7 @@ func storyEnd(events []chart.TraceEvent) time.Duration {
 // traceColumns name their units.
 var traceColumns = []string{
 	"since_onset_s", "chamber_m", "display_m", "reservoir_m3", "salinity_psu", "chamber_psu", "floor_m3", "top_off_m3_s",
-	"watch_wet", "ceiling_wet", "return_running", "phase", "reason",
+	"watch_wet", "ceiling_wet", "return_running", "phase", "reason", "alkalinity_dkh", "ph_closed", "ph_settled",
 }
 
 // TraceCSV writes samples as comma-separated values (RFC 4180) with a header,
@@ -120,7 +127,7 @@ func TraceCSV(w io.Writer, samples []plant.Sample) error {
 			decimal(s.SinceOnset.Seconds()), decimal(s.ChamberM), decimal(s.DisplayM), decimal(s.ReservoirM3),
 			decimal(s.SalinityPSU), decimal(s.ChamberPSU), decimal(s.FloorM3), decimal(s.TopOffM3S),
 			strconv.FormatBool(s.WatchWet), strconv.FormatBool(s.CeilingWet), strconv.FormatBool(s.ReturnRunning),
-			s.Phase.String(), s.Reason.String(),
+			s.Phase.String(), s.Reason.String(), decimal(s.AlkalinityDKH), decimal(s.PHClosed), decimal(s.PHSettled),
 		}
 		if err := out.Write(record); err != nil {
 			return fmt.Errorf("writing the trace: %w", err)

@@ -88,7 +88,8 @@ func cautions(s *site.Site) []string {
 			out = append(out, "A full reservoir is a load: this one holds "+weight(v.VolumeM3(r.FillHeightM))+" of water, on top of tank, sump, stand and rock. Ask what the floor, or the shelf, may carry.")
 		}
 		if r.LimeWater {
-			out = append(out, "This reservoir holds lime water (kalkwasser, calcium hydroxide). It is caustic: wear gloves and goggles, keep it from children and pets, label it, and rinse splashes at once; eyes for fifteen minutes, and see a doctor. Every overfill is a chemical accident too: pH and alkalinity rise with the dose.")
+			out = append(out, "This reservoir holds lime water (kalkwasser, calcium hydroxide). It is caustic: wear gloves and goggles, never put a bare hand in it, keep it from children and pets, label it, and rinse splashes at once; eyes for fifteen minutes, and see a doctor. Every overfill is a chemical accident too: pH and alkalinity rise with the dose. Never pour it in by hand to make up for a missed fill.",
+				"Lime crusts whatever it dries on. Soak the pump, the tube’s end, float valves and sensors in vinegar or citric acid when you test them; let new lime settle, and keep the pump’s intake above it (common practice, no source).")
 		}
 	}
 	if s.TopOff.Plumbed != nil || s.TopOff.Reservoir != nil && s.TopOff.Reservoir.Refill != nil {
@@ -104,7 +105,7 @@ func method(r *verify.Report) []string {
 	return []string{
 		fmt.Sprintf("Every fault that the site’s parts can have was tried alone (%d)%s, in each of its %s. The worst season is the one shown.",
 			len(r.Singles), andPairs(len(r.Pairs)), counted(len(r.Site.Room.Seasons), "season")),
-		fmt.Sprintf("Each trial is a simulation that keeps account of every gram of water and salt, run with the controller’s own program for at least 30 days: %.0f years of tank time in all.", r.TankYears),
+		fmt.Sprintf("Each trial is a simulation that keeps account of every gram of water and salt and of all alkalinity, run with the controller’s own program for at least 30 days: %.0f years of tank time in all.", r.TankYears),
 		"The faults of a pair begin together. An interruption, of the mains or of the return pump, is also tried half a day after the other fault, and the worse of the two counts.",
 		"A person ends a fault when an alarm reaches them, or at the first visit at which something is amiss. The class counts what was reached by then; “if nobody came” says what it would have become.",
 		"A design is accepted when no single fault reaches class 3, when with nothing wrong it does no harm, and when nothing spills after a power cut.",
@@ -139,12 +140,19 @@ func limits(s *site.Site, u units.System) []string {
 	return []string{
 		"Classes 1 to 4 begin at: " + steps("salinity off the target by", l.SalinityOffPSU, u.Salinity) + "; " +
 			steps("salinity moving within an hour by", l.SalinityHourPSU, u.Salinity) + "; " +
-			steps("water on the floor", l.FloorM3, u.Volume) + " (common practice, no source; the site file may set its own).",
+			steps("water on the floor", l.FloorM3, u.Volume) + " (common practice, no source; the site file may set its own); " +
+			steps("alkalinity off the target by", plant.AlkalinityOffDKH, u.Alkalinity) + "; " +
+			steps("alkalinity moving within a day by", plant.AlkalinityDayDKH, u.Alkalinity) + "; " +
+			steps("pH above", plant.HighPH, onePlace) + "; " + steps("pH below", plant.LowPH, onePlace) +
+			" (common practice; 8.5, 9.0 and 6.5 are water quality criteria, EPA 440/5-86-001).",
+		"pH is worked out from alkalinity, salinity and the room’s carbon dioxide, as if no air had been met for a day and in balance with the room: the truth lies between. Lime that falls out as calcium carbonate is not followed, nor are light and breath.",
 		"Evaporation from room air is known to about a third until the tank’s own record is used. Flow through a real tube or return line is known to about a fifth until it is measured. Heads of a few millimetres are known to one or two.",
 		"Water temperature is held at the season’s. Oxygen, heat, waves, broken glass and burst pipes are not simulated.",
 		"Faults are tried alone and in pairs. Three at once are not, but for how likely the harm is where a third would take away what held the other two. A fault that nobody thought of is not in the list.",
 	}
 }
+
+func onePlace(v float64) string { return fmt.Sprintf("%.1f", v) }
 
 // Of the answer at a glance, and of its section.
 const (
@@ -167,6 +175,7 @@ func sources(s *site.Site) []string {
 	}
 	return []string{
 		"Salinity: Practical Salinity Scale 1978 (UNESCO 1981, Technical Papers in Marine Science 37).",
+		"pH and carbonate: Lueker et al. (2000), Mar. Chem. 70, 105, and Dickson, Sabine and Christian (2007). Lime water: Bates, Bower and Smith (1956), at second hand.",
 		"Density and water activity of seawater: TEOS-10 (IOC, SCOR and IAPSO 2010, Manuals and Guides 56).",
 		"Evaporation: " + model + ".",
 		"Flow over an edge: Rehbock (1929) and Kindsvater and Carter (1957), as in ISO 1438. Friction: Colebrook (1939). Viscosity: Sharqawy, Lienhard and Zubair (2010).",

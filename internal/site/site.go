@@ -264,6 +264,18 @@ type Reservoir struct {
 	LimeFrac  float64
 }
 
+// LimeStrength is what the reservoir holds as a share of saturated lime water: 0
+// for fresh water, and where there is no reservoir.
+func (r *Reservoir) LimeStrength() float64 {
+	switch {
+	case r == nil || !r.LimeWater:
+		return 0
+	case r.LimeFrac == 0:
+		return 1
+	}
+	return r.LimeFrac
+}
+
 // ReservoirLow is the sensor that stops the pump before it runs dry.
 type ReservoirLow struct{ HeightM float64 }
 
