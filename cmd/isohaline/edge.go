@@ -22,7 +22,9 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
+	joinfile "isohaline/internal/edge/join"
 	"isohaline/internal/edge/keeper"
+	"isohaline/internal/edge/link"
 	"isohaline/internal/edge/page"
 	"isohaline/internal/edge/wiring"
 	"isohaline/internal/report"
@@ -37,6 +39,7 @@ type edgeCommand struct {
 	Simulate bool   `xor:"wires" required:"" help:"A simulated tank instead of wires, to look at."`
 	Speed    int    `default:"1" help:"How many times as fast the simulated tank lives, 1 to 1000."`
 	Page     string `default:"127.0.0.1:8095" placeholder:"HOST:PORT" help:"Where the tank's own page is; by itself only on this machine."`
+	Hub      string `placeholder:"FILE" help:"Join a hub by the file that it wrote when this edge was made there."`
 	Data     string `placeholder:"FOLDER" help:"Where the agent keeps what must survive; by itself a folder of this user's."`
 }
 
@@ -44,6 +47,9 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	const fastest = 1000
 	if e.Speed < 1 || e.Speed > fastest || e.Speed > 1 && !e.Simulate {
 		return fmt.Errorf("--speed is %d: give 1 to %d, and more than 1 only with --simulate", e.Speed, fastest)
+	}
+	if e.Hub != "" && e.Speed > 1 {
+		return fmt.Errorf("--speed is %d: a tank that lives faster has readings from the future, which no hub takes; leave out --speed or --hub", e.Speed)
 	}
 	s, err := (&checkCommand{File: e.File}).read(c)
 	if err != nil {
@@ -72,6 +78,10 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
+	hub, err := e.join(ctx, agent, dir, log)
+	if err != nil {
+		return err
+	}
 	handler, err := e.page(s, set, agent, pin, log)
 	if err != nil {
 		return err
@@ -91,14 +101,26 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if fresh {
 		fmt.Fprintf(c.Out, "What is asked on the page needs the PIN %s; it is in %s.\n", pin, filepath.Join(dir, pinFile))
 	}
-	return runEdge(ctx, agent, listener, handler)
+	return runEdge(ctx, agent, listener, handler, hub)
+}
+
+// join opens the link to the hub, nil if there is to be none.
+func (e *edgeCommand) join(ctx context.Context, agent *edge.Agent, dir string, log *slog.Logger) (*link.Link, error) {
+	if e.Hub == "" {
+		return nil, nil
+	}
+	file, err := joinfile.Open(e.Hub)
+	if err != nil {
+		return nil, err
+	}
+	return link.Open(ctx, link.Options{File: file, Agent: agent, Dir: filepath.Join(dir, "readings"), Log: log})
 }
 
 const mlPerM3 = 1e6
 
-// runEdge runs the guard, and the page beside it for as long. The page is no
-// reason for the guard to end.
-func runEdge(ctx context.Context, agent *edge.Agent, l net.Listener, h http.Handler) error {
+// runEdge runs the guard, and the page and the link beside it for as long. Neither
+// is a reason for the guard to end.
+func runEdge(ctx context.Context, agent *edge.Agent, l net.Listener, h http.Handler, hub *link.Link) error {
 	const patience, headers = 5 * time.Second, 4 << 10
 	srv := &http.Server{Handler: h, ReadTimeout: patience, WriteTimeout: 2 * patience, IdleTimeout: time.Minute, MaxHeaderBytes: headers}
 	var group errgroup.Group
@@ -108,6 +130,15 @@ func runEdge(ctx context.Context, agent *edge.Agent, l net.Listener, h http.Hand
 		}
 		return nil
 	})
+	if hub != nil {
+		group.Go(func() error {
+			defer hub.Close()
+			if err := hub.Run(ctx); err != nil {
+				slog.Error("the link to the hub has ended, and the guard goes on", "error", err)
+			}
+			return nil
+		})
+	}
 	group.Go(func() error {
 		err := agent.Run(ctx)
 		return errors.Join(err, srv.Close())

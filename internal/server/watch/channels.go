@@ -14,6 +14,7 @@ const (
 	WatchLevel      = "watch"
 	CeilingLevel    = "ceiling"
 	Floor           = "floor"
+	Latched         = "latched"   // the guard has tripped, and waits for somebody on site
 	Reservoir       = "reservoir" // the low sensor of the reservoir
 	TopOffPump      = "pump"
 	TopOffRan       = "pump-ran" // a whole run, told at its end
@@ -45,6 +46,7 @@ var channels = map[string]channel{
 	WatchLevel:    contact(account.Watch),
 	CeilingLevel:  contact(account.Ceiling),
 	Floor:         contact(account.Floor),
+	Latched:       contact(account.Heartbeat), // the account need not know
 	Reservoir:     contact(account.ReservoirLow),
 	ReturnPump:    contact(account.ReturnPump),
 	TopOffPump:    contact(account.PumpOn), // PumpOff when it stops

@@ -25,11 +25,16 @@ type plain struct {
 
 // plains are those contacts. Classes are judgements: water at the ceiling level
 // means that something has failed and the margin is being used; water on the
-// floor is harm already.
+// floor is harm already; a tank whose guard has latched drinks its margin of
+// salinity.
 var plains = []plain{
 	{CeilingLevel, account.CeilingWet, 2, -1, "has water at its ceiling level"},
 	{Floor, alarm.FloorWet, 3, 0, "has water on the floor"},
+	{Latched, alarm.GuardLatched, 2, -1, "has a guard that tripped and gives no water until somebody at the tank has looked and cleared it"},
 }
+
+// unaccounted says whether the account has no word for a condition.
+func unaccounted(c account.Code) bool { return c == alarm.FloorWet || c == alarm.GuardLatched }
 
 // touched is the condition that a reading begins or ends, and whether it does.
 func (t *tank) touched(r *wire.Reading) (account.Finding, bool) {

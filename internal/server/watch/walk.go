@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"isohaline/internal/account"
-	"isohaline/internal/alarm"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -58,8 +57,7 @@ func (k *walk) through(readings []wire.Reading) {
 			k.notTaken++
 		}
 		k.told = append(k.told, found...)
-		// The account has no word for a wet floor.
-		if f, ok := k.tank.touched(r); ok && changed && f.Code == alarm.FloorWet {
+		if f, ok := k.tank.touched(r); ok && changed && unaccounted(f.Code) {
 			k.told = append(k.told, f)
 		}
 	}

@@ -221,7 +221,7 @@ func (w *Watch) moved(c *change, t *tank, found []account.Finding, now time.Time
 // touch notes a condition that a contact told by itself. Its record in the store
 // is the account's, where the account has a word for it.
 func (w *Watch) touch(c *change, t *tank, f account.Finding, now time.Time) {
-	if f.Code == alarm.FloorWet {
+	if unaccounted(f.Code) {
 		c.findings = append(c.findings, told{t, f})
 	}
 	c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
