@@ -2,10 +2,12 @@ package link
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"net"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -199,32 +201,38 @@ func TestLink(t *testing.T) {
 		return h.heard(func(m talk.Tell) bool { return m.Picture != nil && m.Picture.Phase != "" })
 	})
 
-	hold := requests.Request{ID: "a", Seq: 7, Kind: requests.Hold, By: "olga", AskedAt: time.Now()}
-	eventually(t, "the hold", func() bool {
-		h.ask(t, hold) // as often as it takes
-		return h.heard(func(m talk.Tell) bool { return m.Answer != nil && m.Answer.ID == "a" && m.Answer.Taken })
-	})
+	// asked asks anew, now and then, until the hub is told what is waited for: a
+	// request of a slow minute is stale.
+	seq := uint64(0)
+	asked := func(what string, kind requests.Kind, age time.Duration, ok func(talk.Tell) bool) {
+		t.Helper()
+		var last time.Time
+		eventually(t, what, func() bool {
+			if time.Since(last) > time.Second {
+				last = time.Now()
+				seq++
+				h.ask(t, requests.Request{ID: fmt.Sprint(kind, seq), Seq: seq, Kind: kind, By: "olga", AskedAt: last.Add(-age)})
+			}
+			return h.heard(ok)
+		})
+	}
+	answer := func(kind requests.Kind, ok func(*requests.Answer) bool) func(talk.Tell) bool {
+		return func(m talk.Tell) bool {
+			return m.Answer != nil && strings.HasPrefix(m.Answer.ID, string(kind)) && ok(m.Answer)
+		}
+	}
+	asked("the hold", requests.Hold, 0, answer(requests.Hold, func(a *requests.Answer) bool { return a.Taken }))
 	for _, what := range []struct {
 		name string
 		ok   func(talk.Tell) bool
 	}{
-		{"received", func(m talk.Tell) bool { return m.Received == "a" }},
-		{"a picture of the hold", func(m talk.Tell) bool { return m.Picture != nil && m.Picture.OnHold && m.Picture.LastSeq == 7 }},
+		{"received", func(m talk.Tell) bool { return strings.HasPrefix(m.Received, string(requests.Hold)) }},
+		{"a picture of the hold", func(m talk.Tell) bool { return m.Picture != nil && m.Picture.OnHold && m.Picture.LastSeq > 0 }},
 	} {
 		eventually(t, what.name, func() bool { return h.heard(what.ok) })
 	}
-	stale := requests.Request{ID: "b", Seq: 8, Kind: requests.Resume, By: "olga", AskedAt: time.Now().Add(-time.Minute)}
-	h.ask(t, stale)
-	eventually(t, "the refusal of what is stale", func() bool {
-		return h.heard(func(m talk.Tell) bool {
-			return m.Answer != nil && m.Answer.ID == "b" && m.Answer.Code == requests.Stale
-		})
-	})
-	clearing := requests.Request{ID: "c", Seq: 9, Kind: requests.Clear, By: "olga", AskedAt: time.Now()}
-	h.ask(t, clearing)
-	eventually(t, "the refusal to clear from afar", func() bool {
-		return h.heard(func(m talk.Tell) bool { return m.Answer != nil && m.Answer.ID == "c" && !m.Answer.Taken })
-	})
+	asked("the refusal of what is stale", requests.Resume, time.Minute, answer(requests.Resume, func(a *requests.Answer) bool { return a.Code == requests.Stale }))
+	asked("the refusal to clear from afar", requests.Clear, 0, answer(requests.Clear, func(a *requests.Answer) bool { return !a.Taken }))
 	if v := agent.View(); !v.State.Guard.OnHold {
 		t.Error("the tank is not held")
 	}
