@@ -10,16 +10,14 @@ import (
 	"time"
 
 	"isohaline/internal/store"
-	"isohaline/internal/wire"
 )
 
 // What is in the folder of a service.
 const (
 	databaseName = "isohaline.db"
 	logName      = "log"
-	// rereadName is there after a restored backup: the log knows more than the
-	// store and is to be read again.
-	rereadName = "read-the-log-again"
+	// restoredName is there from a Restore until the service has begun with it.
+	restoredName = "just-restored"
 )
 
 // Backup writes a consistent copy of a service's database to a new file, also
@@ -59,19 +57,23 @@ func Restore(ctx context.Context, file, dir string, force bool, now time.Time) (
 	}
 	// First the mark: should this be interrupted, reading the log again is nothing
 	// worse than work.
-	if err := os.WriteFile(filepath.Join(dir, rereadName), nil, privateFile); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, restoredName), nil, privateFile); err != nil {
 		return aside, err
 	}
 	return aside, store.Restore(ctx, file, database)
 }
 
-// reread takes the log's consumer back after a restored backup.
-func reread(ctx context.Context, dir string, log *wire.Log) error {
-	mark := filepath.Join(dir, rereadName)
+// afterRestore does what a restored backup needs: the log's consumer goes back,
+// and everybody signs in anew, since sessions that had ended would be back too.
+func (s *Server) afterRestore(ctx context.Context) error {
+	mark := filepath.Join(s.o.Dir, restoredName)
 	if _, err := os.Stat(mark); err != nil {
 		return nil // the usual case
 	}
-	if err := log.Rewind(ctx, consumerName); err != nil {
+	if err := s.readings.Rewind(ctx, consumerName); err != nil {
+		return err
+	}
+	if err := s.Store.DropExpiredSessions(ctx, s.o.Now().Add(sessionLife)); err != nil { // all of them
 		return err
 	}
 	return os.Remove(mark)

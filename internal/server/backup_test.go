@@ -34,9 +34,11 @@ func TestBackupWhileReadingsFlow(t *testing.T) {
 	dir, elsewhere := t.TempDir(), filepath.Join(t.TempDir(), "new", "folder")
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	var acknowledged atomic.Int64
+	var carla *browser
 	t.Run("running", func(t *testing.T) {
 		h := furnishedIn(t, dir)
 		var made api.Credentials
+		carla = h.as("carla")
 		h.as("olga").want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Head"}, &made)
 		began := h.now().Add(-time.Hour)
 		say := func(n int64) {
@@ -98,6 +100,8 @@ func TestBackupWhileReadingsFlow(t *testing.T) {
 		if file.Text != string(site.Starter(site.Answers{Name: "Our reef"})) {
 			t.Error("the site file is another")
 		}
+		carla.h = h
+		carla.want(http.StatusUnauthorized, "GET", "/api/session", nil, nil) // she may have signed out since
 		if n := int64(h.levels()); n <= 20 || n >= acknowledged.Load() {
 			t.Errorf("%d readings are there, of %d that were acknowledged, more than 20 of them before the copy", n, acknowledged.Load())
 		}
@@ -112,7 +116,7 @@ func TestBackupWhileReadingsFlow(t *testing.T) {
 		}
 		h := open(t, dir)
 		eventually(t, "every acknowledged reading is back", func() bool { return int64(h.levels()) == acknowledged.Load() })
-		if _, err := os.Stat(filepath.Join(dir, rereadName)); !os.IsNotExist(err) {
+		if _, err := os.Stat(filepath.Join(dir, restoredName)); !os.IsNotExist(err) {
 			t.Errorf("the log would be read again at every start: %v", err)
 		}
 	})

@@ -128,7 +128,7 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
 		return nil, err
 	}
-	if err := reread(ctx, o.Dir, s.readings); err != nil {
+	if err := s.afterRestore(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.openRemote(); err != nil {
