@@ -117,7 +117,7 @@ func (w *world) notes(o Options) []string {
 	out := []string{
 		"These are estimates from generic failure rates and from judgement, to compare designs and habits. They are no certificate and no promise.",
 		"The published rates come from clean industry and know nothing of salt creep, snails or slime: for those parts they are lower bounds. Most human habits have no published rate at all.",
-		"Only what the twin knows is counted: water on the floor and salinity, not heat, oxygen or chemistry, and no burst vessels.",
+		"Only what the twin knows is counted: water on the floor, salinity, alkalinity and pH, not heat or oxygen, and no burst vessels.",
 		"Mains power near water, flooded floors and animals' lives: local codes and a licensed electrician or plumber decide, not these figures.",
 	}
 	if len(o.Rates) > 0 {
