@@ -169,7 +169,7 @@ func (s *splicer) setLines(e Edit, steps []step, r row) error {
 		return s.commit(e, s.insert(at, r.key, order(group), list, raw))
 	}
 	for len(at.n.items) > len(values) {
-		if err := s.commit(e, s.remove(s.item(at, len(at.n.items)-1))); err != nil {
+		if err := s.commit(e, s.remove(s.below(at, len(at.n.items)-1))); err != nil {
 			return err
 		}
 		at, _ = s.find(steps)
@@ -180,7 +180,7 @@ func (s *splicer) setLines(e Edit, steps []step, r row) error {
 		case i >= len(at.n.items):
 			err = s.commit(e, s.append(at, &node{kind: scalar, text: v}, encode(v, s.bracketed(at))))
 		case at.n.items[i].kind != scalar || at.n.items[i].text != v:
-			item := s.item(at, i)
+			item := s.below(at, i)
 			err = s.commit(e, s.replace(item, &node{kind: scalar, text: v}, encode(v, item.flow)))
 		}
 		if err != nil {

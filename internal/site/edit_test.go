@@ -64,16 +64,17 @@ future: {what: unknown}`
 		{"into an item", []site.Edit{set("room.seasons[1].humidity", "40 %")}, "20 °C\n", "20 °C\n      humidity: 40 %\n"},
 		{"into an item in braces", []site.Edit{set("room.seasons[2].humidity", "40 %")}, "70 °F}", "70 °F, humidity: 40 %}"},
 		{"into braces with nothing in them", []site.Edit{set("controller.confirm dry", "5 s")}, "controller: {}        # all proposed\n", "controller:         # all proposed\n  confirm dry: 5 s\n"},
-		{"into a group that is not there", []site.Edit{set("skimmer.cup", "2 L")}, "controller:", "skimmer:\n  cup: 2 L\ncontroller:"},
-		{"two levels that are not there", []site.Edit{set("top-off.watch.kind", "float")}, "controller:", "top-off:\n  watch:\n    kind: float\ncontroller:"},
+		{"into a group that is not there", []site.Edit{set("skimmer.cup", "2 L")}, "controller:", "\nskimmer:\n  cup: 2 L\ncontroller:"},
+		{"two levels that are not there", []site.Edit{set("top-off.watch.kind", "float")}, "controller:", "\ntop-off:\n  watch:\n    kind: float\ncontroller:"},
 		{"the end of a text without a last line end", []site.Edit{set("limits.salinity off", "0.5 ppt\n1 ppt\n2 ppt\n3 ppt"), remove("future")}, "  water on the floor:", "  salinity off: [0.5 ppt, 1 ppt, 2 ppt, 3 ppt]\n  water on the floor:"},
 		{"lines, one of them", []site.Edit{set("limits.water on the floor", "0.1 L\n0.5 L\n2 L")}, "- 1 L", "- 2 L"},
 		{"fewer lines", []site.Edit{set("limits.water on the floor", "0.1 L\n0.5 L")}, "    - 1 L\n", ""},
 		{"more lines", []site.Edit{set("limits.water on the floor", "0.1 L\n0.5 L\n1 L\n 100 L ")}, "- 1 L\n", "- 1 L\n    - 100 L\n"},
 		{"points in brackets", []site.Edit{set("return.pump.curve", "0 L/h at 3 m\n2 gpm at 1 ft\n3 gpm at 0 ft")}, `"1 gpm at 0 ft"`, `2 gpm at 1 ft, 3 gpm at 0 ft`},
 		{"add a group", []site.Edit{add("floor sensor")}, "limits:", "floor sensor: {}\nlimits:"},
+		{"add a group and remove it", []site.Edit{add("skimmer"), set("skimmer.cup", "1 L"), remove("skimmer.cup"), remove("skimmer")}, "controller:", "\ncontroller:"},
 		{"add an item", []site.Edit{add("room.seasons"), set("room.seasons[3].name", "rains")}, "70 °F}\n", "70 °F}\n    - name: rains\n"},
-		{"add a list with its group", []site.Edit{add("sump.compartments"), set("sump.compartments[1].name", "return chamber")}, "controller:", "sump:\n  compartments:\n    - name: return chamber\ncontroller:"},
+		{"add a list with its group", []site.Edit{add("sump.compartments"), set("sump.compartments[1].name", "return chamber")}, "controller:", "\nsump:\n  compartments:\n    - name: return chamber\ncontroller:"},
 		{"remove a key", []site.Edit{remove("display.lid")}, "  lid: 40 %\n", ""},
 		{"remove a key in braces", []site.Edit{remove("water.salinity")}, "salinity: 35 ppt, ", ""},
 		{"remove the last key in braces", []site.Edit{remove("water.temperature")}, ", temperature: 25 °C", ""},
@@ -105,6 +106,20 @@ future: {what: unknown}`
 				t.Errorf("Windows: %v, -want +got:\n%s", err, diff)
 			}
 		})
+	}
+}
+
+// TestAddedAndRemoved: a file in which groups stand apart is as before when a
+// group was added and removed again.
+func TestAddedAndRemoved(t *testing.T) {
+	text := string(site.Starter(site.Answers{NoSump: true}))
+	added, err := site.Apply(text, []site.Edit{{Do: site.Set, Path: "skimmer.cup", Value: "1 L"}})
+	if err != nil || !strings.Contains(added, "\n\nskimmer:\n  cup: 1 L\n\n") {
+		t.Fatalf("added: %v\n%s", err, added)
+	}
+	again, err := site.Apply(added, []site.Edit{{Do: site.Remove, Path: "skimmer"}})
+	if diff := cmp.Diff(text, again); diff != "" || err != nil {
+		t.Errorf("removed: %v, -before +after\n%s", err, diff)
 	}
 }
 

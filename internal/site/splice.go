@@ -106,16 +106,11 @@ func (s *splicer) below(at spot, i int) spot {
 	return inner
 }
 
-func (s *splicer) item(list spot, i int) spot { return s.below(list, i) }
-
 // replace puts another value in the place of one.
 func (s *splicer) replace(at spot, value *node, raw string) splice {
-	from, to := s.start(at), s.end(at)
-	if at.n.implicit() {
-		raw = " " + raw
-	}
+	c := s.replacing(at, raw)
 	*at.n = *value
-	return splice{from, to, raw}
+	return c
 }
 
 // insert adds an entry to a group, after those that are usually written before.
@@ -154,8 +149,13 @@ func (s *splicer) insertion(in spot, i int, raw, dash string) splice {
 	case n.flow() && members > 0:
 		return s.put(s.first(n, 0), raw+", ")
 	case members > 0 && i > 0:
-		at := s.nextLine(s.end(s.below(in, i-1)))
-		return s.put(at, s.fresh(at)+s.margin(n)+dash+raw+"\n")
+		before := s.below(in, i-1)
+		at := s.nextLine(s.end(before))
+		air := ""
+		if in.in == nil && s.line(s.start(before)) != s.line(s.first(n, i-1)) {
+			air = "\n" // groups of several lines stand apart
+		}
+		return s.put(at, s.fresh(at)+air+s.margin(n)+dash+raw+"\n")
 	case members > 0:
 		return s.put(s.first(n, 0), raw+"\n"+s.margin(n))
 	case s.bracketed(in):
@@ -241,6 +241,9 @@ func (s *splicer) remove(at spot) splice {
 		switch {
 		case strings.TrimSpace(s.between(begin, from)) == "": // it has lines of its own
 			from, to = begin, s.nextLine(to)
+			if strings.HasSuffix(s.text[:from], "\n\n") && (to == len(s.text) || s.text[to] == '\n') {
+				from-- // one of two blank lines
+			}
 		case i < last: // "- key: value": the next one moves up behind the dash
 			to = s.nextLine(to)
 			to += len(s.text[to:]) - len(strings.TrimLeft(s.text[to:], " "))
