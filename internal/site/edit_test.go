@@ -309,8 +309,8 @@ func TestEditsAndBack(t *testing.T) {
 	texts = append(texts, "", "# nothing yet\n", string(site.Starter(site.Answers{})))
 	rapid.Check(t, func(t *rapid.T) {
 		text := rapid.SampledFrom(texts).Draw(t, "text")
+		form := site.NewForm("x", text)
 		for range rapid.IntRange(1, 12).Draw(t, "edits") {
-			form := site.NewForm("x", text)
 			e, want := anyEdit(t, &form)
 			if e.Path == "" {
 				continue // the form does not offer this
@@ -330,7 +330,7 @@ func TestEditsAndBack(t *testing.T) {
 			case !within(left, old):
 				t.Fatalf("%+v: the comments were %q and are %q", e, old, left)
 			}
-			text = next
+			text, form = next, after
 		}
 	})
 }
