@@ -262,38 +262,16 @@ func TestLateRecords(t *testing.T) {
 	post(t, h, made, `[{"n":"heartbeat","vb":true}]`, http.StatusOK)
 	eventually(t, "the device is heard", func() bool { v, _ := h.Watch.Tank("reef"); return !v.LastHeard.IsZero() })
 
-	// Ten days in which the salinity falls by a third of a unit a day while the
-	// pump runs three times as often as the air explains.
-	var table strings.Builder
-	table.WriteString("time,channel,value,unit\n")
 	begin := h.now().Add(-20 * 24 * time.Hour).Truncate(time.Second)
-	say := func(at time.Time, channel string, value float64) {
-		fmt.Fprintf(&table, "%s,%s,%g,\n", at.Format(time.RFC3339), channel, value)
-	}
-	for at := begin; at.Before(begin.Add(20*24*time.Hour - time.Hour)); at = at.Add(2 * time.Hour) {
-		days := at.Sub(begin).Hours() / 24
-		say(at, "watch", 0)
-		say(at, "pump", 1)
-		say(at.Add(time.Minute), "watch", 1)
-		say(at.Add(time.Minute), "pump", 0)
-		if days > 10 {
-			say(at.Add(30*time.Minute), "watch", 0)
-			say(at.Add(30*time.Minute), "pump", 1)
-			say(at.Add(32*time.Minute), "watch", 1)
-			say(at.Add(32*time.Minute), "pump", 0)
-		}
-		if at.Hour()%12 < 2 {
-			say(at.Add(time.Minute), "salinity", 35-0.3*max(0, days-10))
-		}
-	}
+	table := header + strings.Join(leakRows(begin), "")
 	var p api.ImportPreview
-	olga.upload(http.StatusOK, previewPath, table.String(), nil, &p)
+	olga.upload(http.StatusOK, previewPath, table, nil, &p)
 	if p.ProblemCount != 0 {
 		t.Fatalf("problems %v", p.Problems)
 	}
 	before, _ := h.Watch.Tank("reef")
 	var r api.ImportResult
-	olga.upload(http.StatusCreated, importPath, table.String(), &p.Mapping, &r)
+	olga.upload(http.StatusCreated, importPath, table, &p.Mapping, &r)
 	after, _ := h.Watch.Tank("reef")
 	if r.Readings != p.Readings || !r.Account {
 		t.Errorf("imported %+v", r)
@@ -313,10 +291,82 @@ func TestLateRecords(t *testing.T) {
 		t.Errorf("nothing was found at the time of the records: %+v", found.Findings)
 	}
 	// Again, the same: nothing new, and the findings stay as they are.
-	olga.upload(http.StatusCreated, importPath, table.String(), &p.Mapping, &r)
+	olga.upload(http.StatusCreated, importPath, table, &p.Mapping, &r)
 	var again struct{ Findings []api.Finding }
 	olga.want(http.StatusOK, "GET", "/api/tanks/reef/findings?from="+begin.Format(time.RFC3339)+"&to="+h.now().Format(time.RFC3339), nil, &again)
 	if r.Readings != 0 || len(again.Findings) != len(found.Findings) {
 		t.Errorf("again: %+v, %d findings after %d", r, len(again.Findings), len(found.Findings))
+	}
+}
+
+const header = "time,channel,value,unit\n"
+
+// leakRows are the rows of twenty days of a tank, all but the last hour: after ten of
+// them the pump runs three times as often as the air explains, and the salinity falls
+// by a third of a unit a day.
+func leakRows(begin time.Time) (rows []string) {
+	say := func(at time.Time, channel string, value float64) {
+		rows = append(rows, fmt.Sprintf("%s,%s,%g,\n", at.Format(time.RFC3339), channel, value))
+	}
+	fill := func(at time.Time, ran time.Duration) {
+		say(at, "watch", 0)
+		say(at, "pump", 1)
+		say(at.Add(ran), "watch", 1)
+		say(at.Add(ran), "pump", 0)
+	}
+	for at := begin; at.Before(begin.Add(20*24*time.Hour - time.Hour)); at = at.Add(2 * time.Hour) {
+		days := at.Sub(begin).Hours() / 24
+		fill(at, time.Minute)
+		if days > 10 {
+			fill(at.Add(30*time.Minute), 2*time.Minute)
+		}
+		if at.Hour()%12 < 2 {
+			say(at.Add(10*time.Minute), "salinity", 35-0.3*max(0, days-10))
+		}
+	}
+	return rows
+}
+
+// TestOrderOfImports: whether records come at once, or in parts and the later ones
+// first, the account finds the same at the same times.
+func TestOrderOfImports(t *testing.T) {
+	h := furnished(t)
+	olga := h.as("olga")
+	begin := h.now().Add(-20 * 24 * time.Hour).Truncate(time.Second)
+	rows := leakRows(begin)
+	half := len(rows) / 2
+	take := func(tank string, rows []string) {
+		t.Helper()
+		table := header + strings.Join(rows, "")
+		var p api.ImportPreview
+		olga.upload(http.StatusOK, "/api/tanks/"+tank+"/imports/preview", table, nil, &p)
+		var r api.ImportResult
+		olga.upload(http.StatusCreated, "/api/tanks/"+tank+"/imports", table, &p.Mapping, &r)
+		if r.Readings == 0 || r.ProblemCount != 0 {
+			t.Fatalf("imported %+v", r)
+		}
+	}
+	take("reef", rows)
+	take("other", rows[half:])
+	take("other", rows[:half])
+	type finding struct {
+		Code               string
+		Since, Found       time.Time
+		Ended              *time.Time
+		Confidence, Amount float64
+	}
+	found := map[string][]finding{}
+	for _, tank := range []string{"reef", "other"} {
+		var list struct{ Findings []api.Finding }
+		olga.want(http.StatusOK, "GET", "/api/tanks/"+tank+"/findings?from="+begin.Format(time.RFC3339)+"&to="+h.now().Format(time.RFC3339), nil, &list)
+		for _, f := range list.Findings {
+			found[tank] = append(found[tank], finding{f.Code, f.Since, f.Found, f.Ended, f.Confidence, f.Amount})
+		}
+	}
+	if len(found["reef"]) == 0 {
+		t.Error("nothing was found")
+	}
+	if d := cmp.Diff(found["reef"], found["other"]); d != "" {
+		t.Errorf("at once and in parts (-at once +in parts):\n%s", d)
 	}
 }
