@@ -1,13 +1,13 @@
-// Package plant is the physical twin of a site: water and salt moving between
-// display, sump, reservoir and floor, with the real controller of package guard
-// in the loop.
+// Package plant is the physical twin of a site: water, salt and alkalinity moving
+// between display, sump, reservoir and floor, with the real controller of package
+// guard in the loop.
 //
 // # What is conserved
 //
-// The state of every volume is two masses, water and salt, in kilograms. Volume
-// is linear in them (seawater.SpecificVolumes), so mixing, evaporating and
-// pouring never lose or make a gram, and the books close to rounding: see
-// Books.
+// The state of every volume is two masses, water and salt, in kilograms, and the
+// moles of alkalinity dissolved in it. Volume is linear in the masses
+// (seawater.SpecificVolumes), so mixing, evaporating and pouring never lose or
+// make any of them, and the books close to rounding: see Books.
 //
 // # How time passes
 //
@@ -28,14 +28,20 @@
 // has fallen to the pump's intake, the roles change: the chamber stays there
 // and the display takes the loss.
 //
-// Salt crosses between display and sump with the return flow. Between events
+// Salt and alkalinity cross between display and sump with the return flow. Between events
 // the difference of the two concentrations is a first-order decay towards what
 // the sources sustain, and is advanced by its closed solution.
+//
+// # pH
+//
+// pH is no state: it is worked out from alkalinity, salinity and temperature of
+// the animals' water, once as if it had met no air for a day and once in balance
+// with the room's carbon dioxide. The truth lies between; see chemistry.
 //
 // # What is left out
 //
 // Water temperature is the season's and stays there. Waves, the time water
 // takes to cross the sump, heat of evaporation and thermal expansion are not
-// modelled. Oxygen and temperature after a power cut are not either: the twin
-// speaks of water and salt.
+// modelled. Oxygen and temperature after a power cut are not either, nor what
+// falls out of water that has had too much lime.
 package plant
