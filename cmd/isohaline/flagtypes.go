@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bufio"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -122,10 +124,17 @@ func tableFlag[Row any](ctx *kong.DecodeContext, target reflect.Value) error {
 	return nil
 }
 
+// byteOrderMark is what spreadsheets put before a table.
+const byteOrderMark = "\uFEFF"
+
 // readTable reads CSV into structs: the header names their fields as JSON does.
 // Lines that begin with # are left out. Every bad cell is told.
 func readTable[Row any](in io.Reader) ([]Row, error) {
-	r := csv.NewReader(in)
+	text := bufio.NewReader(in)
+	if mark, _ := text.Peek(len(byteOrderMark)); string(mark) == byteOrderMark {
+		_, _ = text.Discard(len(byteOrderMark)) // just peeked at
+	}
+	r := csv.NewReader(text)
 	r.Comment, r.TrimLeadingSpace = '#', true
 	header, err := r.Read()
 	if err != nil {
@@ -171,18 +180,16 @@ func columnsOf(row reflect.Type, header []string) ([]int, error) {
 	}
 	var fields []int
 	for i, name := range header {
-		name = strings.TrimSpace(strings.TrimPrefix(name, "\uFEFF"))
+		name = strings.TrimSpace(name)
 		header[i] = name
 		at, ok := known[name]
 		if !ok {
 			return nil, fmt.Errorf("column %q is none there is; use %s, separated by commas", name, strings.Join(names, ", "))
 		}
-		for j, m := range missing {
-			if m == name {
-				missing = append(missing[:j], missing[j+1:]...)
-				break
-			}
+		if slices.Contains(fields, at) {
+			return nil, fmt.Errorf("column %q is there twice; remove one", name)
 		}
+		missing = slices.DeleteFunc(missing, func(m string) bool { return m == name })
 		fields = append(fields, at)
 	}
 	if len(missing) > 0 {

@@ -44,8 +44,8 @@ func (b *benchCommand[Q]) Run(c *console) error {
 // flagged names the flag where the bench names a field.
 func flagged(err error) error {
 	var r *bench.Refusal
-	if errors.As(err, &r) && r.Flag != "" {
-		return fmt.Errorf("--%s: %s", r.Flag, strings.TrimPrefix(strings.TrimSpace(r.Value+" "+r.Reason), " ")+"; "+r.Fix)
+	if errors.As(err, &r) && r.Flag != "" && !strings.Contains(r.Field, "[") { // a row of a table has a place, and no flag
+		return fmt.Errorf("--%s: %s; %s", r.Flag, strings.TrimSpace(r.Value+" "+r.Reason), r.Fix)
 	}
 	return err
 }

@@ -109,6 +109,11 @@ func (a *BenchAnswer) about(name, words, unit string, value, sd float64) {
 	a.between(name, words, unit, value, value-ninety*sd, value+ninety*sd)
 }
 
+// amount adds a figure of something that cannot be less than nothing.
+func (a *BenchAnswer) amount(name, words, unit string, value, sd float64) {
+	a.between(name, words, unit, value, max(0, value-ninety*sd), value+ninety*sd)
+}
+
 // between adds a figure with its two ends.
 func (a *BenchAnswer) between(name, words, unit string, value, low, high float64) {
 	a.Figures = append(a.Figures, Figure{Name: name, Words: words, Unit: unit, Value: value, Low: &low, High: &high})

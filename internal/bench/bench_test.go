@@ -238,3 +238,15 @@ func TestRefusals(t *testing.T) {
 		})
 	}
 }
+
+func BenchmarkAsk(b *testing.B) {
+	for name, q := range questions() {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := Ask(q, noon); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

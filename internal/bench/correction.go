@@ -139,9 +139,9 @@ func (q *Correction) tell(a *BenchAnswer, k *course, c Circumstances) string {
 	if k.days == 0 {
 		return fmt.Sprintf("%s is where it should be", k.what)
 	}
-	// Half the readings' and the volume's error each way: grams follow both.
+	// Grams follow the reading's error and the volume's.
 	rel := math.Hypot(instrument.VolumeSDFrac, k.sd/(k.to-k.from))
-	a.about(k.what+"-grams", fmt.Sprintf("%s for %s in all", k.salt.Name, k.what), "g", k.totalG(), rel*k.totalG())
+	a.amount(k.what+"-grams", fmt.Sprintf("%s for %s in all", k.salt.Name, k.what), "g", k.totalG(), rel*k.totalG())
 	a.exactly(k.what+"-grams-daily", fmt.Sprintf("%s a day for %d days, use included", k.salt.Name, k.days), "g", k.dailyG)
 	a.exactly(k.what+"-days", "days to correct "+k.what, "days", float64(k.days))
 	a.exactly(k.what+"-molar-mass", fmt.Sprintf("molar mass of %s (%s)", k.salt.Name, k.salt.Formula), "g/mol", k.salt.GramsPerMol)

@@ -119,10 +119,9 @@ func (q *LimeSupply) against(a *BenchAnswer, l *lime, supplySD float64, c Circum
 	restDKH, restCalcium := use-l.dKHDay, max(0, useCalcium-l.calciumMgLDay)
 	bicarbonate := q.bicarbonateG(restDKH)
 	chloride := q.chlorideG(restCalcium)
-	// What is left over errs as the supply does, and is never less than nothing.
-	rest := func(name, words, unit string, value, perSupplied float64) {
-		half := ninety * supplySD * perSupplied
-		a.between(name, words, unit, value, max(0, value-half), value+half)
+	// What is left over errs as the supply does.
+	rest := func(name, words, unit string, value, supplied float64) {
+		a.amount(name, words, unit, value, supplySD*supplied)
 	}
 	rest("rest-alkalinity", "alkalinity that a reactor or doses must add", "dKH/day", restDKH, l.dKHDay)
 	rest("rest-calcium", "calcium that a reactor or doses must add", "mg/L/day", restCalcium, l.calciumMgLDay)

@@ -129,7 +129,7 @@ func (q *SalinityMove) byExchange(a *BenchAnswer, c Circumstances) error {
 	}
 	litres := p.totalKg() / densityKgM3(p.supply, q.TempC) * litresPerM3
 	sd := litres * q.relativeError()
-	a.about("exchange-litres", fmt.Sprintf("water at %s to give in all", Shown(p.supply, "PSU", c.Units)), "L", litres, sd)
+	a.amount("exchange-litres", fmt.Sprintf("water at %s to give in all", Shown(p.supply, "PSU", c.Units)), "L", litres, sd)
 	a.exactly("first-day-litres", "of that on the first day", "L", p.dailyKg[0]/densityKgM3(p.supply, q.TempC)*litresPerM3)
 	a.exactly("days", "days, one exchange a day", "days", float64(p.steps))
 	a.exactly("hours-at-rate", "hours if it runs without a break at the rate", "h", p.days*hoursPerDay)
@@ -171,8 +171,8 @@ func (q *SalinityMove) byTopOff(a *BenchAnswer, c Circumstances) error {
 		return refuse("evaporationLitresDay", "evaporation", q.EvaporationLitresDay, fmt.Sprintf("brings too little salt: it would take %.3g days", days), "choose exchange, or saltier water")
 	}
 	litres := totalKg / densityKgM3(supply, q.TempC) * litresPerM3
-	a.about("top-off-litres", fmt.Sprintf("salt water at %s in place of fresh water", Shown(supply, "PSU", c.Units)), "L", litres, litres*q.relativeError())
-	a.about("top-off-days", "days", "days", days, days*math.Hypot(q.relativeError(), evaporationSDFrac))
+	a.amount("top-off-litres", fmt.Sprintf("salt water at %s in place of fresh water", Shown(supply, "PSU", c.Units)), "L", litres, litres*q.relativeError())
+	a.amount("top-off-days", "days", "days", days, days*math.Hypot(q.relativeError(), evaporationSDFrac))
 	a.exactly("top-off-share", "share of the top-off that is salt water", "%", share*percent)
 	p := &salinityPlan{from: q.SalinityPSU, to: q.TargetPSU, steps: max(1, int(math.Ceil(days)))}
 	a.Series = append(a.Series, p.series(days))
@@ -202,13 +202,13 @@ func (q *SalinityMove) otherWays(a *BenchAnswer) {
 	from, to := seawater.AbsoluteSalinity(q.SalinityPSU), seawater.AbsoluteSalinity(q.TargetPSU)
 	// What is added counts to the mass too.
 	grams := massKg * (to - from) / (1 - to/gramsPerKg)
-	a.about("dry-salt-grams", "or dry sea salt, dissolved first (mixes hold some water: a little more)", "g", grams, grams*q.relativeError())
+	a.amount("dry-salt-grams", "or dry sea salt, dissolved first (mixes hold some water: a little more)", "g", grams, grams*q.relativeError())
 	if q.EvaporationLitresDay >= leastLitresDay {
 		lostKg := massKg * (1 - q.SalinityPSU/q.TargetPSU)
 		lost := lostKg / densityKgM3(0, q.TempC) * litresPerM3
 		days := lost / q.EvaporationLitresDay
-		a.about("wait-days", "or no top-off at all for", "days", days, days*math.Hypot(evaporationSDFrac, q.relativeError()))
-		a.about("wait-litres", "by which the level falls, in water", "L", lost, lost*q.relativeError())
+		a.amount("wait-days", "or no top-off at all for", "days", days, days*math.Hypot(evaporationSDFrac, q.relativeError()))
+		a.amount("wait-litres", "by which the level falls, in water", "L", lost, lost*q.relativeError())
 		a.Cautions = append(a.Cautions, cautionDryPump)
 	}
 }

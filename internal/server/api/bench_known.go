@@ -23,6 +23,7 @@ type TankBench struct {
 	Shock   *bench.TopOffShock `json:"shock,omitempty"`
 	Lime    *bench.LimeSupply  `json:"lime,omitempty"`
 	Agree   *bench.Agreement   `json:"agree,omitempty"`
+	Source  bench.SourceWater  `json:"source" doc:"the unit itself is not known: its numbers are 0"`
 	Known   []BenchKnown       `json:"known" doc:"where the values come from"`
 }
 
@@ -97,6 +98,8 @@ func (f *filling) fill() TankBench {
 		fresh := c.SalinityPSU
 		b.Change.NewSalinityPSU = &fresh
 	}
+	b.Source.LitresDay = evaporation + b.Change.EachL/b.Change.EveryDays
+	b.Source.ReservoirL = f.reservoir()
 	use := f.use(b.Use)
 	b.Correct.UseAlkalinityDKHDay = use
 	if evaporation > 0 {
@@ -207,13 +210,21 @@ func (f *filling) lime(water bench.TankWater, evaporation, use float64) *bench.L
 		q.DoseLitresHour = pump * minutesPerHour
 		f.from("doseLitresHour", "the top-off pump as the account knows it")
 	}
-	if r := f.view.Sheet.Site.TopOff.Reservoir; r != nil {
-		if vessel, err := r.Shape.Vessel(); err == nil {
-			q.ReservoirLitres = vessel.VolumeM3(r.FillHeightM) * litresPerM3
-			f.from("reservoirLitres", "the site file")
-		}
-	}
+	q.ReservoirLitres = f.reservoir()
 	return q
+}
+
+// reservoir is what a full one holds; 0 without one.
+func (f *filling) reservoir() float64 {
+	r := f.view.Sheet.Site.TopOff.Reservoir
+	if r == nil {
+		return 0
+	}
+	vessel, err := r.Shape.Vessel()
+	if err != nil {
+		return 0
+	}
+	return vessel.VolumeM3(r.FillHeightM) * litresPerM3
 }
 
 // instruments are the last readings of salinity by different instruments of one

@@ -2699,6 +2699,8 @@ export interface components {
             lime?: components["schemas"]["LimeSupply"];
             salt: components["schemas"]["SalinityMove"];
             shock?: components["schemas"]["TopOffShock"];
+            /** @description the unit itself is not known: its numbers are 0 */
+            source: components["schemas"]["SourceWater"];
             use?: components["schemas"]["Consumption"];
         };
         TankEvent: {
