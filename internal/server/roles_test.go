@@ -43,6 +43,7 @@ var who = map[string][]string{
 	"beliefs":        {"carla", "timo", "olga"},
 	"designForm":     {"carla", "timo", "olga"},
 	"exportReadings": {"carla", "timo", "olga"},
+	"edge":           {"carla", "timo", "olga"},
 
 	"tankBench":    {"carla", "timo", "olga"},
 	"benchUse":     {"carla", "timo", "olga"},
@@ -68,6 +69,9 @@ var who = map[string][]string{
 	"newDevice":      {"timo", "olga"},
 	"device":         {"timo", "olga"},
 	"revokeDevice":   {"timo", "olga"},
+	"newEdge":        {"timo", "olga"},
+	"renewKey":       {"timo", "olga"},
+	"askEdge":        {"timo", "olga"},
 	"acknowledge":    {"timo", "olga"},
 	"reset":          {"timo", "olga"},
 	"shelve":         {"timo", "olga"},
@@ -123,12 +127,15 @@ func (th things) in(path string) string {
 	return strings.NewReplacer("{tank}", th.tank, "{device}", th.device, "{alarm}", th.alarm, "{site}", th.site, "{version}", "1", "{person}", "carla").Replace(path)
 }
 
-// furnish gives a tank a device and an alarm, so that every path has something
+// furnish gives a tank a device, an edge and an alarm, so that every path has something
 // to name.
 func (h *house) furnish(siteID, tankID string) things {
 	h.t.Helper()
 	d, _, err := h.Devices.New(h.t.Context(), h.Store.Edit("test", time.Now()), store.Device{SiteID: siteID, TankID: tankID, Name: "head"})
 	if err != nil {
+		h.t.Fatal(err)
+	}
+	if _, _, err := h.Devices.NewEdge(h.t.Context(), h.Store.Edit("test", time.Now()), store.Device{SiteID: siteID, TankID: tankID, Name: "edge"}); err != nil {
 		h.t.Fatal(err)
 	}
 	now := h.now()

@@ -195,9 +195,7 @@ func comments(text string) []string {
 
 // places are the fields and groups of a form at which something can be done.
 func places(g *site.FormGroup) (fields []site.FormField, groups []*site.FormGroup) {
-	for _, f := range g.Fields {
-		fields = append(fields, f)
-	}
+	fields = append(fields, g.Fields...)
 	for i := range g.Groups {
 		inner := &g.Groups[i]
 		groups = append(groups, inner)
