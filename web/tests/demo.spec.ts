@@ -113,6 +113,30 @@ test('a table of readings is imported, the bad ones named, and exported', async 
   expect(table).toMatch(/room-temperature,24\.1,/)
 })
 
+test('every question of the bench is answered, of a bucket and of a tank', async ({ page }) => {
+  await signIn(page, 'jonas', 'technician', '#/bench')
+  const answer = page.getByRole('region', { name: 'Answer' })
+  for (const water of ['a bucket of anything', 'Reading Room reef']) {
+    await page.getByLabel('Water of').selectOption(water)
+    for (const [name, says] of [
+      ['fresh water at once', /of fresh water .* move salinity by -\d/],
+      ['new salt water, again and again', /4 changes of .* make .* of the water new/],
+      ['another salinity', /35 PSU/],
+      ['this reading', /\d.* PSU/],
+      ['several readings of one water', /The water is most likely at .* PSU/],
+      ['lime water', /Lime water for all of .* gives .* dKH/],
+      ['salt in a calibration fluid', /of sodium chloride in .* RO\/DI water/],
+      ['an RO/DI unit gives and wastes', /\d.* L/],
+      ['another alkalinity, calcium or magnesium', /alkalinity (from .* to .* dKH|is where it should be)/i],
+    ] as const) {
+      await page.getByRole('radio', { name }).check({ force: true })
+      await expect(answer.locator('.sentence')).toContainText(says)
+      await expect(answer.getByRole('alert').filter({ hasText: /./ })).toHaveCount(0)
+      await expect(answer.getByRole('heading', { name: 'Where the equations are from' })).toBeVisible()
+    }
+  }
+})
+
 test('a design is edited by field and as text, checked, and saved', async ({ page }) => {
   await signIn(page, 'jonas', 'technician', '#/design/reading-room')
   const section = page.getByRole('img', { name: /Section: Reading Room reef/ })

@@ -391,6 +391,7 @@ export const devices = (): Device[] => [
     created: iso(-90 * day),
     firstHeard: iso(-89 * day),
     lastHeard: iso(-20_000),
+    edge: false,
     records: false,
     refusals: [],
   },
@@ -402,6 +403,7 @@ export const devices = (): Device[] => [
     created: iso(-60 * day),
     firstHeard: iso(-400 * day),
     lastHeard: iso(-90 * day),
+    edge: false,
     records: true,
     refusals: [],
   },
@@ -413,6 +415,7 @@ export const devices = (): Device[] => [
     created: iso(-20 * day),
     firstHeard: iso(-20 * day),
     lastHeard: iso(-3 * hour),
+    edge: false,
     records: false,
     refusals: [
       {

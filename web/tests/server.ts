@@ -9,6 +9,7 @@ import type { Credentials, Device, HandReading, Person, Problem } from '../src/a
 import * as fleet from './fleet'
 import { draftAfter, mistakesIn } from './form'
 import { House } from './house'
+import { answerTo, benchOf } from './water'
 import { imported, partsOf, preview } from './imports'
 
 const root = join(import.meta.dirname, '..')
@@ -142,6 +143,7 @@ export class FixtureServer {
         return this.#json(response, draftAfter(text, edits, { section, check: fleet.check }))
       }
     }
+    if (key.startsWith('POST /api/bench/')) return this.#bench(response, key.slice('POST /api/bench/'.length), body as Record<string, unknown>)
     const answer = this.house.answer(key, url.searchParams, body)
     if (answer?.problem) return this.#problem(response, answer.status ?? 422, answer.problem)
     if (answer) return answer.json === undefined ? response.writeHead(answer.status ?? 204).end() : this.#json(response, answer.json, answer.status)
@@ -160,6 +162,8 @@ export class FixtureServer {
         return this.#json(response, { channels: fleet.channels() })
       case 'GET series':
         return this.#json(response, fleet.series(query('channel'), from, to, Number(query('points'))))
+      case 'GET bench':
+        return this.#json(response, benchOf())
       case 'GET beliefs':
         return this.#json(response, fleet.beliefs(from, to))
       case 'GET ledger':
@@ -205,8 +209,16 @@ export class FixtureServer {
     return this.#json(response, reading, 201)
   }
 
+  #bench(response: ServerResponse, question: string, body: Record<string, unknown>) {
+    const litres = body.topOffL
+    if (typeof litres === 'number' && litres > 1000) {
+      return this.#problem(response, 422, 'This cannot be answered.', [{ field: 'body.topOffL', value: `${litres}`, reason: 'is more than the tank holds', fix: 'give less' }])
+    }
+    return this.#json(response, answerTo(question, body))
+  }
+
   #newDevice(response: ServerResponse, { tankId, name }: Schemas['NewDeviceInBody']) {
-    const device: Device = { id: 'k3f9-float', name, tankId, siteId: 'larkspur-harbour', created: fleet.iso(0), records: false, refusals: [] }
+    const device: Device = { id: 'k3f9-float', name, tankId, siteId: 'larkspur-harbour', created: fleet.iso(0), edge: false, records: false, refusals: [] }
     this.devices.unshift(device)
     const credentials: Credentials = {
       device,

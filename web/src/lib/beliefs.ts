@@ -1,9 +1,7 @@
 // What the account believed over time, as charts: a value with the band that
 // holds it in nine cases of ten.
 import type { Beliefs, HandReading } from '../api/client'
-
-/** Standard deviations on either side of the mean that hold nine cases in ten of a normal distribution. */
-const nineInTen = 1.645
+import { nineInTen } from './units'
 
 export interface Believed {
   unit: string

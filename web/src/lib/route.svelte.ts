@@ -8,6 +8,7 @@ export type Route =
   | { page: 'telling' }
   | { page: 'devices' }
   | { page: 'design'; tank?: string }
+  | { page: 'bench'; tank?: string }
   | { page: 'settings' }
   | { page: 'people' }
   | { page: 'audit' }
@@ -23,6 +24,7 @@ const plain: Record<string, Route> = {
   'alarms/telling': { page: 'telling' },
   devices: { page: 'devices' },
   design: { page: 'design' },
+  bench: { page: 'bench' },
   settings: { page: 'settings' },
   'settings/people': { page: 'people' },
   'settings/audit': { page: 'audit' },
@@ -35,7 +37,7 @@ export function routeOf(hash: string): Route {
   const [page, ...parts] = way.split('/')
   const [tank, kind, finding, ...rest] = parts.map(decode)
   if (!tank || rest.length > 0) return nowhere
-  if (page === 'design' && parts.length === 1) return { page, tank }
+  if ((page === 'design' || page === 'bench') && parts.length === 1) return { page, tank }
   if (page !== 'tanks') return nowhere
   if (parts.length === 1) return { page: 'tank', tank }
   if (kind === 'import' && parts.length === 2) return { page: 'import', tank }
@@ -53,6 +55,7 @@ function decode(part: string): string | undefined {
 export const tankHref = (id: string) => `#/tanks/${encodeURIComponent(id)}`
 export const findingHref = (id: string, code: string) => `${tankHref(id)}/findings/${encodeURIComponent(code)}`
 export const importHref = (id: string) => `${tankHref(id)}/import`
+export const benchHref = (id: string) => (id ? `#/bench/${encodeURIComponent(id)}` : '#/bench')
 export const designHref = (id: string) => `#/design/${encodeURIComponent(id)}`
 
 class Way {

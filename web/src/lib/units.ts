@@ -34,6 +34,7 @@ const toUS: Record<string, Conversion> = {
   cm: scaled('in', mmPerInch / 10),
   m: scaled('ft', 0.3048),
   '°C': { unit: '°F', from: (c) => c * 1.8 + 32, spread: (c) => c * 1.8 },
+  '°C difference': { unit: '°F difference', from: (c) => c * 1.8, spread: (c) => c * 1.8 },
 }
 
 const minus = '−'
@@ -69,6 +70,12 @@ export function convert(value: number, unit: string, units: Units): { value: num
   return to ? { value: to.from(value), unit: to.unit } : { value, unit }
 }
 
+/** What a person typed in the unit shown, in the server's: all conversions are straight lines. */
+export function convertBack(typed: number, unit: string, units: Units): number {
+  const zero = convert(0, unit, units).value
+  return (typed - zero) / (convert(1, unit, units).value - zero)
+}
+
 /** What a person typed in the unit shown for litres, in litres. */
 export const litresFrom = (typed: number, units: Units) => (units === 'us' ? typed * litresPerGallon : typed)
 
@@ -91,6 +98,15 @@ export function withSpread(value: number, sd: number, unit: string, units: Units
   const spread = convertSpread(sd, unit, units)
   const decimals = decimalsOfSpread(spread)
   return joined(`${digits(shown.value, decimals)} ± ${digits(spread, decimals)}`, shown.unit)
+}
+
+/** Nine cases in ten lie within this many standard deviations of a normal mean. */
+export const nineInTen = 1.645
+
+/** The decimals that the ends of a band of nine cases in ten call for. */
+export function decimalsOfBand(low: number, high: number, unit: string, units: Units): number | undefined {
+  const sd = convertSpread((high - low) / (2 * nineInTen), unit, units)
+  return sd > 0 ? decimalsOfSpread(sd) : undefined
 }
 
 const number = '[−-]?\\d[\\d,]*(?:\\.\\d+)?'

@@ -132,5 +132,5 @@ export const codeName = (code: string): string => codeNames[code] ?? code.replac
 /** Where a finding that goes on stands on its tank's page. */
 export const findingId = (code: string): string => `finding-${code}`
 
-/** A sentence begins with a capital, whoever wrote it. */
-export const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1)
+/** A sentence begins with a capital, whoever wrote it; pH stays pH. */
+export const capital = (text: string): string => (/^pH\b/.test(text) ? text : text.charAt(0).toUpperCase() + text.slice(1))

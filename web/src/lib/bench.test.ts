@@ -1,0 +1,100 @@
+import { readFileSync } from 'node:fs'
+import { describe, expect, test } from 'vitest'
+import { at, begin, decimalsOfStep, newReading, put, questions, reading, stepIn, type Body, type Entry } from './bench'
+import { convert, convertBack } from './units'
+
+interface Shape {
+  $ref?: string
+  type?: string | string[]
+  minimum?: number
+  maximum?: number
+  exclusiveMinimum?: number
+  enum?: string[]
+  items?: Shape
+  properties?: Record<string, Shape>
+  required?: string[]
+}
+
+const document = JSON.parse(readFileSync('openapi.json', 'utf8')) as { components: { schemas: Record<string, Shape> } }
+const resolve = (shape: Shape | undefined): Shape | undefined =>
+  shape?.$ref ? document.components.schemas[shape.$ref.split('/').at(-1) ?? ''] : shape
+
+function shapeAt(schema: string, path: string): { shape: Shape | undefined; required: boolean } {
+  let within = document.components.schemas[schema]
+  let required = false
+  for (const key of path.split('.')) {
+    if (/^\d+$/.test(key)) {
+      within = resolve(within?.items)
+    } else {
+      required = within?.required?.includes(key) ?? false
+      within = resolve(within?.properties?.[key])
+    }
+  }
+  return { shape: within, required }
+}
+
+const entriesOf = (id: string): Entry[] => {
+  const question = questions.find((q) => q.id === id)
+  if (id === 'convert') return reading('reading.', 'hydrometer')
+  if (id === 'agree') return reading('readings.0.', 'hydrometer')
+  return [...(question?.entries ?? []), ...(question?.more ?? [])]
+}
+
+describe.each(questions)('the question $id', ({ id, schema, start }) => {
+  test.each(entriesOf(id).map((entry) => [entry.path, entry] as const))('takes %s as the server does', (path, entry) => {
+    const { shape, required } = shapeAt(schema, path)
+    expect(shape, `${path} is not in the document`).toBeDefined()
+    if (entry.choices) {
+      expect(entry.choices.map(([value]) => value).toSorted()).toEqual(shape?.enum?.toSorted())
+      return
+    }
+    expect(entry.max).toBe(shape?.maximum)
+    if (shape?.exclusiveMinimum === undefined) expect(entry.min).toBe(shape?.minimum)
+    else expect(entry.min).toBeGreaterThan(shape.exclusiveMinimum)
+    // What must be there cannot be left out.
+    if (required) expect(entry.from).toBeUndefined()
+    expect(at(start, path) !== undefined || !required).toBe(true)
+  })
+})
+
+test('values stand at paths, in lists too', () => {
+  const body: Body = { readings: [newReading(), newReading('density')] }
+  expect(at(body, 'readings.1.value')).toBe(1023.3)
+  put(body, 'readings.1.value', 1024)
+  put(body, 'readings.0.tempC', undefined)
+  expect(body).toEqual({ readings: [{ instrument: 'refractometer', value: 35 }, { instrument: 'density', value: 1024, tempC: 25 }] })
+  expect(at(body, 'water.tempC')).toBeUndefined()
+  put(body, 'water.tempC', 25) // there is no such place
+  expect(at(body, 'water.tempC')).toBeUndefined()
+})
+
+test('what makes a tank saltier is saltier; what is given stays', () => {
+  const salt = questions.find((q) => q.id === 'salt')
+  if (!salt) throw new Error('there is no such question')
+  expect(begin(salt, { salinityPSU: 33, targetPSU: 35 })).toMatchObject({ supplyPSU: 40 })
+  expect(begin(salt, { salinityPSU: 36, targetPSU: 35 })).not.toHaveProperty('supplyPSU')
+  expect(begin(salt, { salinityPSU: 33, targetPSU: 35, supplyPSU: 37 })).toMatchObject({ supplyPSU: 37 })
+  expect(begin(salt, undefined)).toBe(salt.start)
+})
+
+// 1 US gallon is 3.785411784 L exactly (NIST Handbook 44, appendix C); a kelvin is 1.8 °F.
+test.each([
+  ['L', 10, 5], // 2.64 gal
+  ['L', 1, 0.5], // 0.264 gal
+  ['°C', 0.5, 1], // 0.9 °F
+  ['PSU', 0.1, 0.1],
+])('steps of %s are round in US units, too', (unit, step, want) => {
+  const entry: Entry = { path: 'x', label: 'x', unit, step }
+  expect(stepIn(entry, 'metric')).toBe(step)
+  expect(stepIn(entry, 'us')).toBeCloseTo(want, 9)
+})
+
+test.each([[10, 0], [1, 0], [0.5, 1], [0.1, 1], [0.05, 2], [0.0005, 4]])('a step of %d needs %d decimals', (step, decimals) => {
+  expect(decimalsOfStep(step)).toBe(decimals)
+})
+
+test.each(['L', '°C', 'L/day', 'L/h', 'dKH'])('what is typed in %s comes back as it was shown', (unit) => {
+  for (const units of ['metric', 'us'] as const) {
+    for (const value of [-3, 0, 0.37, 25.3, 1460]) expect(convertBack(convert(value, unit, units).value, unit, units)).toBeCloseTo(value, 9)
+  }
+})
