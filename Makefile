@@ -9,13 +9,27 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build web demo test race fuzz bench account-bench pages-test check examples
+.PHONY: help build release web demo test race fuzz bench account-bench pages-test check examples
 
 help: ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
 
 build: ## Build the program as bin/isohaline
 	go build -o bin/isohaline ./cmd/isohaline
+
+# RELEASES are the machines that `make release` builds for: GOOS/GOARCH, and GOARM
+# after another slash.
+RELEASES := linux/amd64 linux/arm64 linux/arm/7
+
+release: web ## Build static programs for every machine into out/release
+	@mkdir -p out/release
+	@for target in $(RELEASES); do \
+		IFS=/ read -r goos goarch goarm <<<"$$target"; \
+		file="out/release/isohaline-$$goos-$$goarch$${goarm:+v$$goarm}"; \
+		CGO_ENABLED=0 GOOS=$$goos GOARCH=$$goarch GOARM=$$goarm go build -trimpath -ldflags '-s -w' -o "$$file" ./cmd/isohaline; \
+		echo "$$file"; \
+	done
+	@cd out/release && sha256sum isohaline-* >SHA256SUMS
 
 # The pages are built into the folder from which the program embeds them.
 PAGES := internal/server/page/pages/built

@@ -2,6 +2,7 @@ package decide
 
 import (
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -333,6 +334,15 @@ func TestEveryOrder(t *testing.T) {
 		t.Fatal(broken)
 	}
 	t.Logf("%d worlds, %d moves, %d invariants", worlds, moves, len(invariants))
+	const guide = "../../../docs/install-edge.md"
+	text, err := os.ReadFile(guide)
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(strings.Fields(string(text)), " ")
+	if want := fmt.Sprintf("%d worlds, %d moves, %d invariants", worlds, moves, len(invariants)); !strings.Contains(said, want) {
+		t.Errorf("%s lacks %q", guide, want)
+	}
 }
 
 // TestBrokenAgentsAreCaught: the exploration can fail.

@@ -2,6 +2,7 @@ package wiring
 
 import (
 	"errors"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -55,6 +56,24 @@ func TestRead(t *testing.T) {
 	}
 	if diff := cmp.Diff(want, w); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// TestGuide: the file in the guide is one that can be read, and has every input
+// and output.
+func TestGuide(t *testing.T) {
+	text, err := os.ReadFile("../../../docs/install-edge.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(text), "```yaml\n")
+	file, _, _ := strings.Cut(rest, "```")
+	w, err := Read("install-edge.md", []byte(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(w.Inputs) != len(Inputs) || len(w.Outputs) != len(Outputs) {
+		t.Errorf("it wires %d inputs and %d outputs", len(w.Inputs), len(w.Outputs))
 	}
 }
 
