@@ -9,7 +9,7 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build release web demo test race fuzz bench account-bench pages-test check examples
+.PHONY: help build release web demo test race fuzz bench account-bench pages-test check examples soak
 
 help: ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -56,6 +56,9 @@ fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
 
 bench: ## Run the benchmarks (BENCH=regexp)
 	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
+
+soak: ## A million hours of edge, network and hub with everything going wrong
+	go run ./cmd/soak
 
 account-bench: ## How soon, how surely and how rightly the account finds trouble
 	go run ./cmd/accountbench

@@ -44,6 +44,38 @@ func (l *Live) Advance(by time.Duration, out Outputs) {
 	r.readSensors()
 }
 
+// Turn lets time pass as Advance does, and no further than to where a sensor turns.
+// It says how far that was. A level gauge moves all the time and turns nothing.
+func (l *Live) Turn(by time.Duration, out Outputs) time.Duration {
+	r := &l.r
+	r.guardOut.Pump, r.guardOut.Valve = out.Pump, out.Valve
+	from := r.now
+	r.end = from + by
+	before := l.contacts()
+	for turns := segmentsPerDay * int(1+by/day); r.now < r.end && turns > 0; turns-- {
+		r.turn(Scenario{EveryCycle: true})
+		r.readSensors()
+		if l.contacts() != before {
+			break
+		}
+	}
+	r.settle()
+	return r.now - from
+}
+
+// contacts are the inputs that turn.
+func (l *Live) contacts() guard.Inputs {
+	in := l.Inputs()
+	in.LevelMM = 0
+	return in
+}
+
+// Mend ends every fault, as somebody on site does who finds them all.
+func (l *Live) Mend() {
+	l.r.settle()
+	l.r.change(Healthy())
+}
+
 // Inputs is what the sensors say now. A controller that is fitted with fewer
 // looks at fewer.
 func (l *Live) Inputs() guard.Inputs {

@@ -279,24 +279,32 @@ func (r *run) loop(sc Scenario) {
 			r.out.Unfinished = true
 			return
 		}
-		r.followCalendar()
-		r.readSensors()
-		r.control()
-		r.settleModes()
-		if g := r.look(); g != r.segment.governors || r.now >= r.segment.until || !r.segment.valid {
-			wasPumping := r.segment.governors.pump
-			r.settle()
-			if sc.StopAt != NoHarm && r.out.ReachedAt[sc.StopAt] != never {
-				return
-			}
-			if g.pump && !wasPumping && sc.Trace == nil && !sc.EveryCycle {
-				r.keepTime()
-			}
-			r.newSegment(g)
+		if r.turn(sc) {
+			return
 		}
-		r.goTo(r.nextEvent())
 	}
 	r.settle()
+}
+
+// turn goes on to the next event. It says whether the scenario ends before that.
+func (r *run) turn(sc Scenario) (ended bool) {
+	r.followCalendar()
+	r.readSensors()
+	r.control()
+	r.settleModes()
+	if g := r.look(); g != r.segment.governors || r.now >= r.segment.until || !r.segment.valid {
+		wasPumping := r.segment.governors.pump
+		r.settle()
+		if sc.StopAt != NoHarm && r.out.ReachedAt[sc.StopAt] != never {
+			return true
+		}
+		if g.pump && !wasPumping && sc.Trace == nil && !sc.EveryCycle {
+			r.keepTime()
+		}
+		r.newSegment(g)
+	}
+	r.goTo(r.nextEvent())
+	return false
 }
 
 // settle ends the segment: masses, outcome and volumes stand at now.

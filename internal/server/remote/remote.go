@@ -60,6 +60,8 @@ type Options struct {
 	Note func(ctx context.Context, who, action, tankID string, detail any) error
 	Log  *slog.Logger
 	Now  func() time.Time
+	// ID makes a request's id, never the same twice; nil: at random.
+	ID func() string
 }
 
 // Desk is the desk. It may be used from several goroutines.
@@ -117,7 +119,12 @@ type View struct {
 }
 
 // New makes a desk that has heard of nobody yet.
-func New(o Options) *Desk { return &Desk{o: o, tanks: map[string]*tank{}} }
+func New(o Options) *Desk {
+	if o.ID == nil {
+		o.ID = rand.Text
+	}
+	return &Desk{o: o, tanks: map[string]*tank{}}
+}
 
 // Person is who asks, and from which address.
 type Person struct{ Name, From string }
@@ -158,7 +165,7 @@ func (d *Desk) newAsk(p Person, tankID string, edge wire.DeviceID, kind requests
 	t := d.tank(tankID)
 	t.lastSeq = max(t.lastSeq+1, uint64(now.UnixMicro()))
 	a := &ask{edge: edge, from: p.From, asked: now}
-	a.wire = requests.Request{ID: rand.Text(), Seq: t.lastSeq, Kind: kind, GiveML: giveML, By: p.Name, AskedAt: now}
+	a.wire = requests.Request{ID: d.o.ID(), Seq: t.lastSeq, Kind: kind, GiveML: giveML, By: p.Name, AskedAt: now}
 	a.Request = Request{ID: a.wire.ID, Kind: kind, GiveML: giveML, Who: p.Name, At: now, Stage: Asked, Before: t.picture}
 	return a
 }
