@@ -254,6 +254,9 @@ func (t *trend) tell(a *BenchAnswer, c Circumstances) string {
 	if t.use.value > leastUse && t.last.value > t.low {
 		a.exactly(t.what+"-days-left", fmt.Sprintf("days until %s is below %s", t.what, Shown(t.low, t.unit, c.Units)), "days", (t.last.value-t.low)/t.use.value)
 	}
+	if t.use.value < 0 {
+		a.Notes = append(a.Notes, upper(t.what)+" rises by itself in this log: a dose, a reactor or lime water is missing from it.")
+	}
 	if t.unknown > 0 {
 		a.Notes = append(a.Notes, fmt.Sprintf("%s did not say the %s of the new water: the mean reading was taken.", upper(count(t.unknown, "water change")), t.what))
 	}

@@ -62,9 +62,9 @@ func (k Kind) Unit() string {
 func (k Kind) Words() string {
 	switch k {
 	case Conductivity:
-		return "conductivity at the water's temperature"
+		return "conductivity probe"
 	case Compensated:
-		return "conductivity brought to 25 °C"
+		return "conductivity probe set to 25 °C"
 	case Meter:
 		return "conductivity meter"
 	case Refractometer:
@@ -72,7 +72,9 @@ func (k Kind) Words() string {
 	case BrineRefractometer:
 		return "refractometer for brine"
 	case RefractiveIndex:
-		return "refractive index"
+		return "index refractometer"
+	case Density:
+		return "density meter"
 	}
 	return string(k)
 }

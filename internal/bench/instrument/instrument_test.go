@@ -111,12 +111,12 @@ func TestHydrometerGlass(t *testing.T) {
 	}
 }
 
-// TestFluids: 35 g of salt in a kilogram are not 35 of salinity. The refractive
-// equivalent is about 36.5 g/kg (package seawater); potassium chloride, 32.4356 g
-// in a kilogram, conducts as salinity 35 at 15 °C by definition, and sodium
-// chloride, of somewhat smaller equivalent conductivity but lighter, takes about
-// as much. A solution of 3.5 % conducts 50.5 mS/cm at 20 °C (CRC Handbook's rows
-// at 2 and 5 % by Kohlrausch's law, from memory).
+// TestFluids: 35 g of salt in a kilogram are not 35 of salinity. By light it is
+// about 36.5 g/kg (package seawater). By conductivity, another source than the
+// code's: 93.6 and 85.8 S cm²/mol at 0.5 and 1 mol/L and 25 °C (Robinson and
+// Stokes 1959, Electrolyte Solutions, appendix 6.3, from memory), straight against
+// the root, reach seawater's 53.07 mS/cm at 0.5754 mol/L: at 58.44 g/mol and
+// 1.0205 kg/L that is 32.95 g/kg.
 func TestFluids(t *testing.T) {
 	index, err := instrument.BrineLikeIndex(35)
 	if err != nil {
@@ -127,7 +127,10 @@ func TestFluids(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "by conductivity", conducting, 32.9, 0.5)
+	root := math.Sqrt(0.5754)
+	equivalent := 93.6 + (85.8-93.6)*(root-math.Sqrt(0.5))/(1-math.Sqrt(0.5))
+	near(t, "seawater's conductivity", 0.5754*equivalent, 53.07, 0.02)
+	near(t, "by conductivity", conducting, 0.5754*58.44/1.0205, 0.3)
 	near(t, "in a kilogram of water", instrument.InWater(36.47), 36.47/0.96353, 1e-9)
 	for _, psu := range []float64{5, 200} {
 		if g, err := instrument.BrineLikeConductivity(psu); err == nil {
