@@ -9,6 +9,7 @@ interface Events {
   finding: Schemas['FindingEvent']
   alarm: Schemas['AlarmEvent']
   rounds: Schemas['RoundsEvent']
+  edge: Schemas['EdgeEvent']
 }
 
 type Listener<K extends keyof Events> = (event: Events[K]) => void
@@ -25,6 +26,7 @@ class Live {
     finding: new Set(),
     alarm: new Set(),
     rounds: new Set(),
+    edge: new Set(),
   }
 
   open() {
