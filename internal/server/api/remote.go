@@ -166,7 +166,7 @@ func (a *API) admit(d *store.Device, seed, host string) (*joinFileOut, error) {
 	}
 	name := d.TankID + "-join.yaml"
 	return &joinFileOut{Body: JoinFile{Device: a.showDevice(d), Name: name, Content: text,
-		Run: "isohaline edge " + d.TankID + ".yaml --hub " + name}}, nil
+		Run: "isohaline edge " + d.TankID + ".yaml --wiring " + d.TankID + "-wiring.yaml --hub " + name}}, nil
 }
 
 // reachable is an address that listens, as one reaches it who has reached the
