@@ -33,6 +33,11 @@ var flagUnits = map[string]struct {
 	"ppm": {units.Gas, 1}, "bar": {units.Gauge, 1}, "%": {units.Fraction, 100}, "number": {units.Number, 1},
 }
 
+// flagTables are the rows of flags that name a CSV file.
+var flagTables = map[string]reflect.Type{
+	"log": reflect.TypeFor[bench.LogEntry](), "readings": reflect.TypeFor[bench.InstrumentReading](),
+}
+
 // flagTypes are the types that the bench's questions name in their tags.
 func flagTypes() []kong.Option {
 	options := []kong.Option{
@@ -75,6 +80,9 @@ func describeFlags(k *kong.Kong) error {
 			f.Help = f.Tag.Get("doc")
 			if u, ok := flagUnits[f.Tag.Type]; ok {
 				f.PlaceHolder, f.Help = "VALUE", f.Help+", like '"+u.kind.Example()+"'"
+			}
+			if row, ok := flagTables[f.Tag.Type]; ok {
+				f.PlaceHolder, f.Help = "FILE", f.Help+": a CSV file with the columns "+describeColumns(row)
 			}
 		}
 		return next(nil)
@@ -163,6 +171,23 @@ func readTable[Row any](in io.Reader) ([]Row, error) {
 		}
 		rows = append(rows, row)
 	}
+}
+
+// describeColumns lists a row's columns, and the words a column takes.
+func describeColumns(row reflect.Type) string {
+	var list []string
+	for i := range row.NumField() {
+		f := row.Field(i)
+		name, optional, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if optional != "" {
+			name += " (may be absent)"
+		}
+		if enum := f.Tag.Get("enum"); enum != "" {
+			name += " (" + strings.ReplaceAll(enum, ",", ", ") + ")"
+		}
+		list = append(list, name)
+	}
+	return strings.Join(list, ", ")
 }
 
 // columnsOf finds each column's field.
