@@ -17,11 +17,13 @@ const (
 	litresPerM3 = 1000
 	umolPerMol  = 1e6
 	standardPa  = 101325 // a standard atmosphere, in which carbonate counts CO2
+	// kgPerM3 is the density at which a kilogram is a litre.
+	kgPerM3 = 1000
 )
 
 var (
 	// molM3PerDKH is a degree of carbonate hardness in moles to the cubic metre.
-	molM3PerDKH = carbonate.UmolKgFromDKH(1, litresPerM3) / litresPerM3
+	molM3PerDKH = carbonate.UmolKgFromDKH(1, kgPerM3) * litresPerM3 / umolPerMol
 	// limeMolPerG is the alkalinity of a gram of Ca(OH)2, two moles to the mole
 	// of 74.092 g (IUPAC 2021 atomic weights).
 	limeMolPerG = 2 / 74.092
@@ -156,10 +158,11 @@ func rankOf(now, dayAgo water) (settled, closed float64) {
 	return settled, lime + ofTheWhole*settled
 }
 
-// What may go by before pH is worked out again: 0.003 of it.
+// What may go by before pH is worked out again: 0.01 of it, half of what its
+// constants are known to.
 const (
-	quietSettled = 0.006
-	quietClosed  = 0.001
+	quietSettled = 0.02
+	quietClosed  = 0.003
 )
 
 // settled is water in balance with the room, with the constants it was found by.
