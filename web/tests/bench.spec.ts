@@ -55,6 +55,8 @@ test('begins with what is known of a tank, in the units of the person', async ({
   await expect(page.getByRole('textbox', { name: /^Alkalinity/ })).toHaveAccessibleDescription(/read on 2026-11-22, by titration/)
   await page.getByRole('textbox', { name: /^Alkalinity/ }).fill('8')
   await expect(page.getByRole('textbox', { name: /^Alkalinity/ })).not.toHaveAccessibleDescription(/titration/) // it is the person's now
+  await page.getByRole('radio', { name: 'an RO/DI unit gives and wastes' }).check({ force: true })
+  await expect(answer).toContainText('"litresDay":13,"ratedLitresDay":190') // the need is known, the unit is not
 })
 
 test('asks every question, several readings too', async ({ page }) => {

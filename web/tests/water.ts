@@ -30,6 +30,7 @@ export function benchOf(): TankBench {
     salt: { volumeL: 1460, tempC: 25.3, salinityPSU: 34.1, targetPSU: 35, way: 'exchange', evaporationLitresDay: 7.3 },
     change: { water, eachL: 146, times: 4, everyDays: 7, ion: 'nitrate' },
     shock: { water, topOffL: 22, evaporationLitresDay: 7.3 },
+    source: { litresDay: 13, ratedLitresDay: 0, pressureBar: 0, tempC: 0, tdsMgL: 0 },
     lime: { water, evaporationLitresDay: 7.3 },
     known: [
       { field: 'alkalinityDKH', from: 'read on 2026-11-22, by titration' },

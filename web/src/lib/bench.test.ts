@@ -77,6 +77,12 @@ test('what makes a tank saltier is saltier; what is given stays', () => {
   expect(begin(salt, undefined)).toBe(salt.start)
 })
 
+test('an RO/DI unit of which only the need is known begins as a usual one', () => {
+  const source = questions.find((q) => q.id === 'source')
+  if (!source) throw new Error('there is no such question')
+  expect(begin(source, { litresDay: 13, ratedLitresDay: 0, pressureBar: 0, tempC: 0, tdsMgL: 0 })).toEqual({ ...source.start, litresDay: 13 })
+})
+
 // 1 US gallon is 3.785411784 L exactly (NIST Handbook 44, appendix C); a kelvin is 1.8 °F.
 test.each([
   ['L', 10, 5], // 2.64 gal

@@ -258,9 +258,12 @@ export const questions: Question[] = groups.flatMap((g) => g.questions)
 // What makes water saltier has to be saltier than it shall become.
 const saltierBy = 5
 
+const saidOf = (known: Body = {}): Body => Object.fromEntries(Object.entries(known).filter(([, value]) => value !== 0))
+
 /** A question to begin with: as far as a tank is known, or else of a bucket. */
 export function begin({ id, start }: Question, known: Body | undefined): Body {
-  const body = known ?? start
+  // Of an RO/DI unit nothing is known but what the tank needs: the rest comes as 0.
+  const body = id === 'source' ? { ...start, ...saidOf(known) } : (known ?? start)
   const { salinityPSU, targetPSU, supplyPSU } = body
   const up = id === 'salt' && supplyPSU === undefined && Number(targetPSU) > Number(salinityPSU)
   return up ? { ...body, supplyPSU: Number(targetPSU) + saltierBy } : body
