@@ -71,8 +71,9 @@ func kits() []*kit {
 
 	given := kit{name: "watch, ceiling, asked from afar", settings: quanta(), elapsed: all.elapsed, gives: []time.Duration{q, guard.Never}, large: true}
 	given.settings.CeilingFitted = true
-	given.settings.ConfirmDry, given.settings.ConfirmWet, given.settings.MinOff, given.settings.RestartSettle = q, q, q, 2*q
-	given.settings.CeilingConfirm, given.settings.GiveMost = q, 2*q
+	given.settings.ConfirmDry, given.settings.ConfirmWet, given.settings.MinOff, given.settings.RestartSettle = q, 0, q, q
+	given.settings.CeilingConfirm, given.settings.GiveMost = 0, 2*q
+	given.settings.FirstFillLimit, given.settings.HardCap, given.settings.RunLimitFactor = 2*q, 3*q, 1.5
 	return []*kit{&watch, &budget, &eager, &ceiling, &floor, &level, &sump, &all, &gives, &given}
 }
 
