@@ -11,5 +11,6 @@
 // Its rooms: api is the HTTP interface and who may use it, watch keeps the
 // accounts and alarms of all tanks, sender tells people of them, devices knows
 // credentials, auth passwords and limits, feed passes events on, page serves the
-// front end.
+// front end. Beside them, here: what is dropped with age (upkeep.go), and backup
+// and restore (backup.go).
 package server

@@ -1,13 +1,13 @@
 // Package store keeps what Isohaline must remember: people, sites, tanks and
 // their descriptions, devices and their readings with roll-ups for charts, the
-// account's checkpoints and findings, alarms and who was told, hand readings,
-// visits, settings, and an audit log of every change.
+// account's checkpoints, findings and beliefs, alarms and who was told, hand
+// readings, visits, settings, and an audit log of every change.
 //
 // It is one set of queries for two databases: SQLite in a file, the embedded
 // default, and PostgreSQL for fleets. Open says which by its address. Where
 // they differ is in store.go (connections), insert.go (how a batch of readings is
-// written), retention.go (a lock), errors.go, backup.go, migrate.go and the
-// migrations whose names end in a database.
+// written), retention.go and users.go (locks), errors.go, backup.go, migrate.go and
+// the migrations whose names end in a database.
 //
 // Who changes what a person may change goes through an Editor, which knows who
 // and when, and writes the audit log in the same transaction:

@@ -87,10 +87,10 @@ func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
 		out.Body.Days, flows = append(out.Body.Days, line), append(flows, flow)
 	}
 	for _, f := range fills {
-		i := int(f.At.Sub(from) / day)
-		if i < 0 {
-			continue // it began on the day before
+		if f.At.Before(from) {
+			continue // it ended on the first day
 		}
+		i := int(f.At.Sub(from) / day)
 		out.Body.Days[i].Fills++
 		out.Body.Days[i].Litres += f.Ran.Minutes() * flows[i]
 	}
