@@ -47,10 +47,12 @@ type Records struct {
 }
 
 // AddRecords takes records in, each once however often it comes and by which
-// device. If there was anything new the account works through all of the tank's
-// records again, and its findings since then are what it finds by that. Readings
-// that come meanwhile are taken as always.
+// device. Then the account works through all of the tank's records again, and its
+// findings since then are what it finds by that. Readings that come meanwhile are
+// taken as always. What is begun is ended though ctx ends; after a killed process
+// the same records again have the account work through them.
 func (w *Watch) AddRecords(ctx context.Context, r Records) (added Added, err error) {
+	ctx = context.WithoutCancel(ctx)
 	t, err := w.beginRerun(r.TankID)
 	if err != nil {
 		return added, err
@@ -74,7 +76,7 @@ func (w *Watch) AddRecords(ctx context.Context, r Records) (added Added, err err
 		added.Repeated += kept.Duplicate
 		added.TooOld += kept.TooOld
 	}
-	if added.New == 0 {
+	if added.New+added.Repeated == 0 {
 		return added, nil
 	}
 	return added, w.rerun(ctx, t)
