@@ -55,6 +55,9 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
+	if s.Controller != nil && s.Controller.StopsReturnOnFloor {
+		return errors.New("controller.wet floor stops return: the agent does not switch the return pump; let the floor sensor's own relay do so, and take the key out of the site file")
+	}
 	set, err := verify.Commission(s)
 	if err != nil {
 		return err

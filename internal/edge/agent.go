@@ -26,6 +26,9 @@ const (
 	saveAgain = time.Second
 	// remembered is how many events a view of the record can show.
 	remembered = 200
+	// holdsFor is how long a decision holds: a process that was stopped and goes
+	// on says off before it has looked again.
+	holdsFor = 10 * every
 )
 
 // Wires is what an agent has its hands on: a keeper's process, or a simulation.
@@ -64,6 +67,7 @@ type Agent struct {
 	// Of Run alone.
 	state   decide.State
 	out     lease.Outputs
+	decided time.Time // when out was
 	unsaved time.Time // since the last save failed; zero: none has
 	trouble map[string]string
 }
@@ -117,6 +121,9 @@ func (a *Agent) Run(ctx context.Context) error {
 
 // turn reads, decides, saves and drives.
 func (a *Agent) turn(ctx context.Context) {
+	if time.Since(a.decided) > holdsFor {
+		a.out = lease.Outputs{}
+	}
 	read, err := a.o.Wires.Exchange(ctx, a.out)
 	if ctx.Err() != nil {
 		return
@@ -138,7 +145,7 @@ func (a *Agent) turn(ctx context.Context) {
 	} else if a.unsaved.IsZero() {
 		events = append(events, a.suffer("disk", nil, now)...)
 	}
-	a.state = r.State
+	a.state, a.decided = r.State, time.Now()
 	if out := (lease.Outputs{Pump: r.Out.Pump, Valve: r.Out.Valve, Horn: r.Out.Horn}); out != a.out {
 		a.out = out
 		// At once, and not a turn later; what it reads belongs to the next.

@@ -27,6 +27,7 @@ type wires struct {
 	watch  guard.Contact
 	broken error
 	out    lease.Outputs
+	said   []lease.Outputs // all of them
 	closed bool
 }
 
@@ -37,7 +38,7 @@ func (w *wires) Exchange(_ context.Context, out lease.Outputs) (line.Inputs, err
 		w.out = lease.Outputs{} // the lease ends
 		return line.Inputs{}, w.broken
 	}
-	w.out = out
+	w.out, w.said = out, append(w.said, out)
 	return line.Inputs{Contacts: map[wiring.Input]guard.Contact{wiring.Watch: w.watch}}, nil
 }
 
@@ -286,6 +287,32 @@ func TestDamagedState(t *testing.T) {
 			b.end()
 		})
 	}
+}
+
+// TestStoppedAndGoesOn: an agent that was stopped in the middle of a fill, and goes
+// on, says nothing of on before it has looked.
+func TestStoppedAndGoesOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := start(t, t.TempDir(), guard.Dry)
+		time.Sleep(10*time.Minute + 12*time.Second)
+		b.want(guard.Filling, true)
+		b.stop()
+		<-b.ended // between two turns: nothing turns the wheel
+		b.wires.said = nil
+		time.Sleep(2 * time.Second)
+		b.agent.turn(t.Context())
+		if first := b.wires.said[0]; first.Pump {
+			t.Error("said on before it had looked")
+		}
+		time.Sleep(time.Hour)
+		b.agent.turn(t.Context())
+		for _, out := range b.wires.said[2:] {
+			if out.Pump {
+				t.Errorf("said %+v", b.wires.said)
+			}
+		}
+		b.want(guard.Latched, false)
+	})
 }
 
 // TestOneAgent: a folder has one.
