@@ -8,7 +8,8 @@ test('answers at once: a sentence, numbers with their errors, the days to come, 
   await expect(answer).toContainText('"topOffL":5')
   await expect(answer.getByRole('row', { name: 'Alkalinity within minutes 7.84 dKH 7.63 to 8.05' })).toBeVisible()
   await expect(answer.getByRole('row', { name: /^Share of the water that is new 34.4 %/ })).toBeVisible()
-  await expect(answer.getByRole('img', { name: 'Alkalinity in the days to come: from 7.80 dKH to 8.40 dKH in 3 days' })).toBeVisible()
+  await expect(answer.getByRole('img', { name: 'Alkalinity in the days to come: from 7.80 dKH to 8.40 dKH in 3 days; Alkalinity if nothing is done: from 7.80 dKH to 6.60 dKH in 3 days' })).toBeVisible()
+  await expect(answer.getByRole('img', { name: 'Salinity: from 35.0 PSU to 34.0 PSU in 3 days' })).toBeVisible()
   await expect(answer).toContainText('Dickson, Sabine and Christian (2007)')
   await expect(answer).toContainText('CAUTION Change alkalinity slowly')
 
@@ -55,7 +56,7 @@ test('begins with what is known of a tank, in the units of the person', async ({
   await expect(page.getByRole('textbox', { name: /^Alkalinity/ })).toHaveAccessibleDescription(/read on 2026-11-22, by titration/)
   await page.getByRole('textbox', { name: /^Alkalinity/ }).fill('8')
   await expect(page.getByRole('textbox', { name: /^Alkalinity/ })).not.toHaveAccessibleDescription(/titration/) // it is the person's now
-  await page.getByRole('radio', { name: 'an RO/DI unit gives and wastes' }).check({ force: true })
+  await page.getByRole('radio', { name: 'water from an RO/DI unit' }).check({ force: true })
   await expect(answer).toContainText('"litresDay":13,"ratedLitresDay":190') // the need is known, the unit is not
 })
 
@@ -69,7 +70,7 @@ test('asks every question, several readings too', async ({ page }) => {
     ['this reading', 'convert: '],
     ['lime water', 'lime: '],
     ['salt in a calibration fluid', 'fluid: '],
-    ['an RO/DI unit gives and wastes', 'source: '],
+    ['water from an RO/DI unit', 'source: '],
     ['several readings of one water', 'agree: '],
   ] as const) {
     await page.getByRole('radio', { name }).check({ force: true })
@@ -94,11 +95,15 @@ test('prints what was asked and answered, and nothing to press', async ({ page }
   await page.goto('/#/bench')
   const answer = page.getByRole('region', { name: 'Answer' })
   await expect(answer).toContainText('shock: ')
-  await page.emulateMedia({ media: 'print' })
+  await page.emulateMedia({ media: 'print', colorScheme: 'dark' })
+  await page.evaluate(() => dispatchEvent(new Event('beforeprint')))
+  expect(await page.evaluate(() => getComputedStyle(document.documentElement).color)).toBe('rgb(22, 39, 74)') // ink, by night too
   await expect(page.getByRole('navigation')).toBeHidden()
   await expect(page.getByRole('button', { name: 'Print' })).toBeHidden()
   await expect(page.getByRole('button', { name: 'More: Salinity' })).toBeHidden()
   await expect(page.getByRole('textbox', { name: /^Salinity/ })).toBeVisible()
   await expect(answer).toContainText('Where the equations are from')
   await page.screenshot({ path: 'test-results/bench-print.png', fullPage: true })
+  await page.evaluate(() => dispatchEvent(new Event('afterprint')))
+  expect(await page.evaluate(() => getComputedStyle(document.documentElement).color)).toBe('rgb(230, 225, 211)')
 })

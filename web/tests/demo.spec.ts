@@ -126,7 +126,7 @@ test('every question of the bench is answered, of a bucket and of a tank', async
       ['several readings of one water', /The water is most likely at .* PSU/],
       ['lime water', /Lime water for all of .* gives .* dKH/],
       ['salt in a calibration fluid', /of sodium chloride in .* RO\/DI water/],
-      ['an RO/DI unit gives and wastes', /\d.* L/],
+      ['water from an RO/DI unit', /\d.* L/],
       ['another alkalinity, calcium or magnesium', /alkalinity (from .* to .* dKH|is where it should be)/i],
     ] as const) {
       await page.getByRole('radio', { name }).check({ force: true })

@@ -16,7 +16,11 @@ export function answerTo(question: string, body: Record<string, unknown>): Bench
     ],
     dates: [{ name: 'calibration', words: 'next calibration of the refractometer', likely: iso(12 * day), earliest: iso(5 * day), latest: iso(20 * day) }],
     steps: ['Dissolve 12 g of sodium bicarbonate in RO/DI water.', 'Give it where the water moves, over an hour.'],
-    series: [{ name: 'alkalinity', words: 'alkalinity in the days to come', unit: 'dKH', time: 'days', at: [0, 1, 2, 3], value: [7.8, 8, 8.2, 8.4], low: [7.6, 7.8, 8, 8.2], high: [8, 8.2, 8.4, 8.6] }],
+    series: [
+      { name: 'alkalinity', words: 'alkalinity in the days to come', unit: 'dKH', time: 'days', at: [0, 1, 2, 3], value: [7.8, 8, 8.2, 8.4], low: [7.6, 7.8, 8, 8.2], high: [8, 8.2, 8.4, 8.6] },
+      { name: 'alone', words: 'alkalinity if nothing is done', unit: 'dKH', time: 'days', at: [0, 1, 1, 3], value: [7.8, 7.3, 7.6, 6.6] },
+      { name: 'salinity', words: 'salinity', unit: 'PSU', time: 'days', at: [0, 3], value: [35, 34] },
+    ],
     notes: ['The volume is taken as known; if it is off by 5 %, so is the share of each change.'],
     cautions: ['Change alkalinity slowly: by no more than about 1 dKH a day.'],
     sources: ['Dickson, Sabine and Christian (2007), Guide to best practices for ocean CO2 measurements, PICES Special Publication 3.'],

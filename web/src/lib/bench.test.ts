@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import { at, begin, decimalsOfStep, newReading, put, questions, reading, stepIn, type Body, type Entry } from './bench'
+import { courses } from './plots'
 import { convert, convertBack } from './units'
 
 interface Shape {
@@ -103,4 +104,21 @@ test.each(['L', '°C', 'L/day', 'L/h', 'dKH'])('what is typed in %s comes back a
   for (const units of ['metric', 'us'] as const) {
     for (const value of [-3, 0, 0.37, 25.3, 1460]) expect(convertBack(convert(value, unit, units).value, unit, units)).toBeCloseTo(value, 9)
   }
+})
+
+test('courses of unlike times share one axis, each with its own points and band', () => {
+  const drawn = courses(
+    [
+      { name: 'by hand', t: [0, 10, 10, 20], value: [35, 36, 35, 36], low: [34, 35, 34, 35], high: [36, 37, 36, 37] },
+      { name: 'by itself', t: [0, 15], value: [35, 35] },
+    ],
+    'PSU',
+    'metric',
+  )
+  const [t, high, low, value, , , other] = drawn.data as unknown as (number | null)[][]
+  expect(t).toEqual([0, 0, 10, 10, 15, 20])
+  expect(value).toEqual([35, null, 36, 35, null, 36]) // what fell at one moment stays in its order
+  expect(other).toEqual([null, 35, null, null, 35, null])
+  expect([high?.[2], low?.[2]]).toEqual([37, 35])
+  expect(drawn.reads(2)).toMatch(/: 36\.0\u00a0PSU, by hand$/)
 })

@@ -189,7 +189,7 @@ export const groups: { name: string; questions: Question[] }[] = [
     ],
   },
   {
-    name: 'What is it worth…',
+    name: 'What is the worth of…',
     questions: [
       { id: 'convert', name: 'this reading', schema: 'Conversion', entries: [], more: [], start: { reading: newReading() } },
       { id: 'agree', name: 'several readings of one water', schema: 'Agreement', entries: [], more: [], start: { readings: [newReading(), newReading('conductivity-meter')] } },
@@ -229,7 +229,7 @@ export const groups: { name: string; questions: Question[] }[] = [
       },
       {
         id: 'source',
-        name: 'an RO/DI unit gives and wastes',
+        name: 'water from an RO/DI unit',
         schema: 'SourceWater',
         entries: [
           { path: 'litresDay', label: 'Needed', unit: 'L/day', step: 1, min: 0.01, max: 100_000 },

@@ -1,4 +1,6 @@
 // Light paper or night watch: this screen's own choice, kept in this browser.
+import { flushSync } from 'svelte'
+
 export type Look = 'auto' | 'light' | 'dark'
 
 const key = 'isohaline.look'
@@ -18,6 +20,9 @@ class LookOfScreen {
   constructor() {
     this.#apply()
     this.#system.addEventListener('change', () => this.#apply())
+    // Paper is light, and what is on a canvas has to be drawn before it is printed.
+    addEventListener('beforeprint', () => flushSync(() => this.#show('light')))
+    addEventListener('afterprint', () => this.#apply())
   }
 
   choose(look: Look) {
@@ -27,9 +32,13 @@ class LookOfScreen {
   }
 
   #apply() {
-    if (this.chosen === 'auto') delete document.documentElement.dataset.look
-    else document.documentElement.dataset.look = this.chosen
-    this.dark = this.chosen === 'dark' || (this.chosen === 'auto' && this.#system.matches)
+    this.#show(this.chosen)
+  }
+
+  #show(look: Look) {
+    if (look === 'auto') delete document.documentElement.dataset.look
+    else document.documentElement.dataset.look = look
+    this.dark = look === 'dark' || (look === 'auto' && this.#system.matches)
   }
 }
 

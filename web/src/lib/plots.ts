@@ -50,6 +50,16 @@ const metricDates: uPlot.Axis.Values = [
   [1, '{HH}:{mm}:{ss}', '\n{D} {MMM}', null, '\n{D} {MMM}', null, null, null, 1],
 ]
 
+// So many that no two marks are rounded to unequal steps: 0.25 needs two.
+const mostDecimals = 3
+function decimalsOfSplit(step: number): number {
+  for (let d = 0; d < mostDecimals; d++) {
+    const scaled = step * 10 ** d
+    if (Math.abs(scaled - Math.round(scaled)) < 1e-6) return d
+  }
+  return mostDecimals
+}
+
 function axes(inks: Inks, unit: string, units: Units): uPlot.Axis[] {
   const common = { stroke: inks.soft, font: face, ticks: { stroke: inks.rule, width: 1, size: 5 } }
   return [
@@ -58,8 +68,7 @@ function axes(inks: Inks, unit: string, units: Units): uPlot.Axis[] {
       ...common,
       size: axisWidthPX,
       grid: { stroke: inks.rule, width: 1, dash: [1, 3] },
-      values: (_, splits, _axis, _space, step) =>
-        splits.map((v) => digits(v, Math.min(3, Math.max(0, -Math.floor(Math.log10(step)))))),
+      values: (_, splits, _axis, _space, step) => splits.map((v) => digits(v, decimalsOfSplit(step))),
       label: unit,
       labelFont: face,
       labelSize: unit ? 18 : 0,
@@ -160,6 +169,49 @@ function padded(min: number | null, max: number | null): [number, number] {
   if (min == null || max == null) return [0, 1]
   const air = (max - min) * 0.12 || Math.max(Math.abs(max) * 0.02, 0.05)
   return [min - air, max + air]
+}
+
+/** One of several courses of a quantity, to be compared. */
+export interface Course {
+  name: string
+  t: number[]
+  value: number[]
+  low?: number[]
+  high?: number[]
+}
+
+/** How the courses of one chart are told apart, in this order: by ink and by dash. */
+export const courseStyles = [
+  { ink: 'shore', dash: [] },
+  { ink: 'ink', dash: [7, 5] },
+  { ink: 'soft', dash: [2, 4] },
+] as const
+
+/** Courses of one quantity in one chart, each with its band if it has one. */
+export function courses(list: Course[], unit: string, units: Units): Drawn {
+  const rows = list.flatMap((c, k) => c.t.map((t, i) => ({ t, k, value: c.value[i] ?? null, low: c.low?.[i] ?? null, high: c.high?.[i] ?? null }))).sort((a, b) => a.t - b.t)
+  const columns = list.map((_, k) => (['high', 'low', 'value'] as const).map((part) => rows.map((row) => (row.k === k ? row[part] : null))))
+  const edge = { stroke: 'transparent', points: { show: false }, spanGaps: true }
+  return {
+    data: [rows.map((row) => row.t), ...columns.flat()],
+    reads: (i) => {
+      const row = rows[i]
+      return row?.value == null ? '' : `${stamp(new Date(row.t * 1000).toISOString(), units)}: ${figure(row.value)}\u00a0${unit}${list.length > 1 ? `, ${list[row.k]?.name}` : ''}`
+    },
+    options: (inks) => ({
+      ...common(inks),
+      axes: axes(inks, unit, units),
+      scales: { x: { range: [rows[0]?.t ?? 0, rows.at(-1)?.t ?? 1] }, y: { range: (_, min, max) => padded(min, max) } },
+      series: [
+        {},
+        ...list.flatMap((_, k) => {
+          const { ink, dash } = courseStyles[k % courseStyles.length] ?? courseStyles[0]
+          return [edge, edge, { stroke: inks[ink], dash: [...dash], width: 1.8, spanGaps: true, points: { show: false } }]
+        }),
+      ],
+      bands: list.map((_, k) => ({ series: [3 * k + 1, 3 * k + 2] as [number, number], fill: inks.water })),
+    }),
+  }
 }
 
 export interface LedgerRow {
