@@ -26,6 +26,7 @@ import (
 	"isohaline/internal/edge/keeper"
 	"isohaline/internal/edge/lease"
 	"isohaline/internal/edge/wiring"
+	"isohaline/internal/guard"
 )
 
 // The tests of this file run the agent and the process that holds its wires as
@@ -99,7 +100,7 @@ type relay struct {
 	changed  time.Time
 	written  time.Time // when anybody last spoke to the watchdog
 	watchdog time.Duration
-	spoken   int
+	deaf     bool // takes no orders
 }
 
 func (r *relay) HandleCoils(q *modbus.CoilsRequest) ([]bool, error) {
@@ -107,6 +108,9 @@ func (r *relay) HandleCoils(q *modbus.CoilsRequest) ([]bool, error) {
 	defer r.mu.Unlock()
 	if q.Addr != 0 || q.Quantity != 1 {
 		return nil, modbus.ErrIllegalDataAddress
+	}
+	if q.IsWrite && r.deaf {
+		return nil, modbus.ErrServerDeviceFailure
 	}
 	if q.IsWrite {
 		r.turn(q.Args[0])
@@ -123,7 +127,6 @@ func (r *relay) turn(on bool) {
 func (r *relay) HandleDiscreteInputs(q *modbus.DiscreteInputsRequest) ([]bool, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.spoken++
 	return make([]bool, q.Quantity), nil // always dry
 }
 
@@ -286,6 +289,29 @@ func TestOffWithinTheLease(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestDeafRelay: a relay that takes no orders is told to a person, through the same
+// alarm and horn as an input that cannot be read.
+func TestDeafRelay(t *testing.T) {
+	g := newRig(t, "")
+	g.mu.Lock()
+	g.deaf = true
+	g.mu.Unlock()
+	const patience = time.Minute
+	for end := time.Now().Add(patience); ; time.Sleep(10 * time.Millisecond) {
+		text, err := os.ReadFile(filepath.Join(g.dir, "state", stateFile))
+		if err == nil && strings.Contains(string(text), fmt.Sprintf(`"Phase":%d`, guard.Settling)) {
+			break // the guard saw it, and is off
+		}
+		if time.Now().After(end) {
+			t.Fatalf("the guard goes on: %s", text)
+		}
+	}
+	g.mu.Lock()
+	g.deaf = false
+	g.mu.Unlock()
+	g.until(t, false)
 }
 
 // TestNobodyReadsItsAnswers: an agent that dies between its word and the answer

@@ -44,7 +44,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer) error {
 		return errors.Join(err, say.Encode(answer{Error: err.Error()}))
 	}
 	board, err := line.Open(ctx, w)
-	if board == nil {
+	if err != nil {
 		return errors.Join(err, say.Encode(answer{Error: err.Error()}))
 	}
 	look := w.Lease / (2 * refreshes) // how often the lease is looked at; it ends sooner by as much
@@ -86,6 +86,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer) error {
 			k.lease = lease.Grant(w.Out, k.now(), k.lasts)
 			driven := k.drive(ctx)
 			in, read := k.board.Read(ctx)
+			in.Deaf = driven != nil
 			a := answer{N: w.N, In: in}
 			if err := errors.Join(driven, read); err != nil {
 				a.Error = err.Error()

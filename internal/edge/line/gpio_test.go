@@ -64,6 +64,9 @@ func TestGPIOBits(t *testing.T) {
 			t.Errorf("%+v: %02b, %v; want %02b", tt.out, out.bits, err, tt.bits)
 		}
 	}
+	if deaf := (&Inputs{Contacts: map[wiring.Input]guard.Contact{wiring.Watch: guard.Wet}, Deaf: true}).Guard(); deaf.Watch != guard.Faulty {
+		t.Errorf("with a deaf output the guard reads %+v", deaf)
+	}
 	in.broken = errors.New("no such device")
 	got, err := b.Read(t.Context())
 	if g := got.Guard(); err == nil || g.Watch != guard.Faulty || g.Ceiling != guard.Faulty {

@@ -27,10 +27,14 @@ type Inputs struct {
 	// NaN, so it travels as LevelRead.
 	LevelMM   float64 `json:"level_mm"`
 	LevelRead bool    `json:"level_read"`
+	// Deaf: an output did not take what it was told.
+	Deaf bool `json:"deaf,omitempty"`
 }
 
 // Guard is the inputs as the guard takes them. What is not wired is Absent, and a
-// guard that expects it calls it faulty.
+// guard that expects it calls it faulty. A deaf output is no input, and reads as a
+// watch sensor that is faulty: the guard is off, and calls a person, for a pump that
+// may not be.
 func (in *Inputs) Guard() guard.Inputs {
 	g := guard.Inputs{
 		Watch: in.Contacts[wiring.Watch], Ceiling: in.Contacts[wiring.Ceiling], Floor: in.Contacts[wiring.Floor],
@@ -39,6 +43,9 @@ func (in *Inputs) Guard() guard.Inputs {
 	}
 	if in.LevelRead {
 		g.LevelMM = in.LevelMM
+	}
+	if in.Deaf {
+		g.Watch = guard.Faulty
 	}
 	return g
 }
@@ -69,7 +76,9 @@ type Board struct {
 	drivers []driver
 }
 
-// Open takes hold of every wire, outputs off.
+// Open takes hold of every wire, and turns every output off that can be reached. One
+// that cannot, because its device or broker does not answer yet, is no reason not
+// to begin: who drives the board sees the error and drives it again.
 func Open(ctx context.Context, w *wiring.Wiring) (_ *Board, err error) {
 	b := &Board{wiring: w}
 	defer func() {
@@ -94,7 +103,8 @@ func Open(ctx context.Context, w *wiring.Wiring) (_ *Board, err error) {
 	if err := add(openMQTT(ctx, w)); err != nil {
 		return nil, err
 	}
-	return b, b.Drive(ctx, lease.Outputs{})
+	_ = b.Drive(ctx, lease.Outputs{})
+	return b, nil
 }
 
 // Read is what every input says now. Inputs that cannot be read are faulty, and

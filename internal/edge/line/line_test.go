@@ -217,6 +217,41 @@ outputs:
 	}
 }
 
+// TestNobodyThereYet: a device and a broker that do not answer are no reason not
+// to begin, and are found when they come.
+func TestNobodyThereYet(t *testing.T) {
+	device := &box{coils: [8]bool{0: true}, inputs: [8]bool{2: true}}
+	server, address := serve(t, device)
+	server.Stop()
+	b := open(t, fmt.Sprintf(`
+mqtt: {broker: "tcp://127.0.0.1:1"}
+modbus: {box: {url: "tcp://%s", unit: 3}}
+inputs:
+  watch: {modbus: box, discrete: 2}
+  floor: {mqtt: cellar/floor, wet: WET, dry: DRY}
+outputs:
+  pump: {modbus: box, coil: 0}
+  horn: {mqtt: cellar/horn, on: "ON", off: "OFF"}
+`, address))
+	in, err := b.Read(t.Context())
+	if g := in.Guard(); err == nil || g.Watch != guard.Faulty || g.Floor != guard.Faulty {
+		t.Errorf("%+v, %v", g, err)
+	}
+	if err := b.Drive(t.Context(), lease.Outputs{Horn: true}); err == nil || !strings.Contains(err.Error(), "horn: the broker does not answer") {
+		t.Errorf("%v", err)
+	}
+	if err := server.Start(); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the device is found", func() bool {
+		_ = b.Drive(t.Context(), lease.Outputs{})
+		in, _ := b.Read(t.Context())
+		device.mu.Lock()
+		defer device.mu.Unlock()
+		return in.Guard().Watch == guard.Wet && !device.coils[0]
+	})
+}
+
 // TestModbusRefuses: a point that the device has not is an error that names the
 // input, and a faulty reading.
 func TestModbusRefuses(t *testing.T) {
