@@ -131,7 +131,11 @@ func TestBeliefsOverTime(t *testing.T) {
 	h.pass(2 * time.Hour)
 	ask("beliefs", to, h.now(), &b)
 	if n := len(b.T); n == 0 || b.ReservoirDays[n-1] == nil || *b.ReservoirDays[n-1] <= 0 {
-		t.Errorf("after a refill nobody knows for how long the reservoir lasts: %+v", b)
+		t.Fatalf("after a refill nobody knows for how long the reservoir lasts: %+v", b)
+	}
+	last := len(b.T) - 1
+	if low, middle, high := *b.ReservoirDaysLow[last], *b.ReservoirDays[last], *b.ReservoirDaysHigh[last]; !(low < middle && middle < high) {
+		t.Errorf("the reservoir lasts %v days, in %v to %v", middle, low, high)
 	}
 }
 

@@ -271,7 +271,7 @@ export function series(channel: string, from: Date, to: Date, points: number): S
 
 /** The salinity grows doubtful between measurements, three days apart. */
 export function beliefs(from: Date, to: Date): Beliefs {
-  const out: Beliefs = { stepS: 3600, t: [], salinityPSU: [], salinitySD: [], pumpLitresMin: [], pumpSD: [], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [] }
+  const out: Beliefs = { stepS: 3600, t: [], salinityPSU: [], salinitySD: [], pumpLitresMin: [], pumpSD: [], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [], reservoirDaysLow: [], reservoirDaysHigh: [] }
   const stepMS = Math.max(hour, Math.ceil((to.getTime() - from.getTime()) / 400 / hour) * hour)
   for (let at = Math.max(from.getTime(), Date.now() - 90 * day); at <= to.getTime(); at += stepMS) {
     const age = Date.now() - at
@@ -284,7 +284,10 @@ export function beliefs(from: Date, to: Date): Beliefs {
     out.expectedLitresDay.push(expected)
     out.expectedLitresDayLow.push(expected - 0.8)
     out.expectedLitresDayHigh.push(expected + 0.8)
-    out.reservoirDays.push(age > 10 * day ? null : 6.2 + (age % (5 * day)) / day)
+    const left = age > 10 * day ? null : 6.2 + (age % (5 * day)) / day
+    out.reservoirDays.push(left)
+    out.reservoirDaysLow.push(left && left * 0.85)
+    out.reservoirDaysHigh.push(left && left * 1.2)
   }
   return out
 }

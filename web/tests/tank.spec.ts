@@ -10,6 +10,7 @@ test('shows the tank cut through, the ledger, the account and why', async ({ pag
   await expect(page.getByRole('img', { name: /^Ledger\. .* above what was expected/ })).toBeVisible()
   await expect(page.getByRole('img', { name: /^Salinity, as the account believes it: 34\.1 PSU last, between 33\.\d PSU and 34\.\d PSU in nine cases of ten/ })).toBeVisible()
   await expect(page.getByRole('img', { name: /^Flow of the top-off pump: 0\.61\d? L\/min last/ })).toBeVisible()
+  await expect(page.getByRole('img', { name: /^How long the reservoir was to last: .* days last, between .* in nine cases of ten/ })).toBeVisible()
   await expect(page.getByText(/^empty between \w{3},? \d+ \w{3} and/)).toBeVisible()
   expect(server.person?.name).toBe('ada')
   await holds(page, 'tank')

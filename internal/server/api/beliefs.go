@@ -19,6 +19,8 @@ type Beliefs struct {
 	ExpectedLitresDayLow  []float64  `json:"expectedLitresDayLow" doc:"nine days in ten lie between low and high"`
 	ExpectedLitresDayHigh []float64  `json:"expectedLitresDayHigh"`
 	ReservoirDays         []*float64 `json:"reservoirDays" doc:"how long the reservoir was to last; null where nobody knew what was in it"`
+	ReservoirDaysLow      []*float64 `json:"reservoirDaysLow" doc:"nine cases in ten lie between low and high"`
+	ReservoirDaysHigh     []*float64 `json:"reservoirDaysHigh"`
 }
 
 type beliefsOut struct{ Body Beliefs }
@@ -50,10 +52,13 @@ func (a *API) beliefs(ctx context.Context, in *rangeIn) (*beliefsOut, error) {
 		ExpectedLitresDayLow:  column(func(b *store.Belief) float64 { return b.ExpectedLowL }),
 		ExpectedLitresDayHigh: column(func(b *store.Belief) float64 { return b.ExpectedHighL }),
 		ReservoirDays:         make([]*float64, n),
+		ReservoirDaysLow:      make([]*float64, n),
+		ReservoirDaysHigh:     make([]*float64, n),
 	}}
 	for i, b := range list {
 		if b.DaysLeft != nil {
 			out.Body.ReservoirDays[i] = &b.DaysLeft.Middle
+			out.Body.ReservoirDaysLow[i], out.Body.ReservoirDaysHigh[i] = &b.DaysLeft.Low, &b.DaysLeft.High
 		}
 	}
 	return out, nil

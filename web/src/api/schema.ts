@@ -1198,6 +1198,9 @@ export interface components {
             pumpSD: number[];
             /** @description how long the reservoir was to last; null where nobody knew what was in it */
             reservoirDays: (number | null)[];
+            reservoirDaysHigh: (number | null)[];
+            /** @description nine cases in ten lie between low and high */
+            reservoirDaysLow: (number | null)[];
             salinityPSU: number[];
             /** @description standard deviation of the salinity */
             salinitySD: number[];

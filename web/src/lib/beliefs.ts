@@ -27,11 +27,11 @@ export const pumpOf = (b: Beliefs): Believed => banded('L/min', b.t, b.pumpLitre
 /** How long the reservoir was to last, where somebody knew what was in it. */
 export function reservoirOf(b: Beliefs): Believed {
   const known = b.t.flatMap((t, i) => {
-    const days = b.reservoirDays[i]
-    return days == null ? [] : [{ t, days }]
+    const [low, value, high] = [b.reservoirDaysLow[i], b.reservoirDays[i], b.reservoirDaysHigh[i]]
+    return low == null || value == null || high == null ? [] : [{ t, low, value, high }]
   })
-  const value = known.map(({ days }) => days)
-  return { unit: 'days', t: known.map(({ t }) => t), value, low: value, high: value }
+  const column = (key: 't' | 'low' | 'value' | 'high') => known.map((row) => row[key])
+  return { unit: 'days', t: column('t'), value: column('value'), low: column('low'), high: column('high') }
 }
 
 /** Rows of a chart: what was believed, with what was measured by hand between. */

@@ -90,13 +90,13 @@ test.each([
 })
 
 test('what is believed lies in its band, and a pump never runs backwards', () => {
-  const b = { stepS: 0, t: [1, 2], salinityPSU: [35, 34], salinitySD: [0.2, 0], pumpLitresMin: [0.1, 1], pumpSD: [0.5, 0.1], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [null, 6] }
+  const b = { stepS: 0, t: [1, 2], salinityPSU: [35, 34], salinitySD: [0.2, 0], pumpLitresMin: [0.1, 1], pumpSD: [0.5, 0.1], expectedLitresDay: [], expectedLitresDayLow: [], expectedLitresDayHigh: [], reservoirDays: [null, 6], reservoirDaysLow: [null, 5], reservoirDaysHigh: [null, 8] }
   const { low, high } = salinityOf(b)
   expect(low[0]).toBeCloseTo(34.671, 3) // 35 - 1.645 * 0.2: the normal distribution's 5 % quantile, NIST/SEMATECH e-Handbook, 1.3.6.7.1
   expect(high[0]).toBeCloseTo(35.329, 3)
   expect([low[1], high[1]]).toEqual([34, 34])
   expect(pumpOf(b).low).toEqual([0, 1 - 1.645 * 0.1])
-  expect(reservoirOf(b)).toMatchObject({ t: [2], value: [6] })
+  expect(reservoirOf(b)).toMatchObject({ t: [2], value: [6], low: [5], high: [8] })
   const rows = withHand(salinityOf(b), [{ t: 1.5, value: 34.4 }])
   expect(rows.t).toEqual([1, 1.5, 2])
   expect(rows.byHand).toEqual([null, 34.4, null])
