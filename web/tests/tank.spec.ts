@@ -31,7 +31,7 @@ test('leads from Rounds and from an alarm to the finding, and back', async ({ pa
   await expect(page.getByRole('article', { name: 'Pump weakening' })).toBeFocused()
   await expect(page.getByRole('button', { name: 'one month' })).toHaveAttribute('aria-pressed', 'true')
   await page.goto('/#/tanks/lobby-reef/findings/ceiling-wet')
-  await expect(page.getByText('“ceiling level wet” does not go on any more')).toBeVisible()
+  await expect(page.getByText('“ceiling level wet” is not among what goes on here now')).toBeVisible()
 })
 
 test('draws every range from an hour to two years', async ({ page }) => {
