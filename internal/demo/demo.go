@@ -3,6 +3,7 @@ package demo
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -49,6 +50,8 @@ type Options struct {
 type Demo struct {
 	Server  *server.Server
 	devices []*device
+	agents  []*agent
+	dir     string
 }
 
 const (
@@ -73,7 +76,7 @@ func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Demo{Server: srv}
+	d := &Demo{Server: srv, dir: o.Dir}
 	defer func() {
 		if err != nil {
 			srv.Close()
@@ -92,7 +95,7 @@ func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 	if err := srv.Watch.Import(ctx, histories); err != nil {
 		return nil, err
 	}
-	return d, d.invite(ctx, now)
+	return d, errors.Join(srv.AdmitEdges(), d.invite(ctx, now))
 }
 
 // liveAll runs every tank through the twin.
@@ -108,8 +111,8 @@ func liveAll(ctx context.Context, tanks []Tank) ([]*Record, error) {
 	return lives, group.Wait()
 }
 
-// settle sets a tank up with its device, and splits its life into what has been
-// recorded and what the device still has to tell.
+// settle sets a tank up with who reports of it, and gives what has been recorded
+// so far.
 func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (watch.History, error) {
 	h := watch.History{TankID: t.ID}
 	w := d.Server.Watch
@@ -117,18 +120,17 @@ func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Tim
 	if err != nil {
 		return h, err
 	}
-	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, began),
-		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Site.Name})
+	reports := d.connect
+	if t.guarded {
+		reports = d.guard
+	}
+	id, err := reports(ctx, t, life, began, log)
 	if err != nil {
 		return h, err
 	}
 	heard := HistoryDays*day - t.silentFor
-	split := func(list []Value, at time.Duration) int {
-		n, _ := slices.BinarySearchFunc(list, at, func(v Value, t time.Duration) int { return cmp.Compare(v.At, t) })
-		return n
-	}
 	for _, v := range life.Values[:split(life.Values, heard)] {
-		h.Readings = append(h.Readings, wire.Reading{Site: t.SiteID, Device: made.ID, Channel: v.Channel, Value: v.Value, At: began.Add(v.At).Round(time.Microsecond)})
+		h.Readings = append(h.Readings, wire.Reading{Site: t.SiteID, Device: id, Channel: v.Channel, Value: v.Value, At: began.Add(v.At).Round(time.Microsecond)})
 	}
 	for _, v := range life.Hand[:split(life.Hand, HistoryDays*day)] {
 		o, err := d.write(ctx, t, v, began)
@@ -137,11 +139,27 @@ func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Tim
 		}
 		h.Seen = append(h.Seen, o)
 	}
+	return h, nil
+}
+
+// split is how many values of a list come before a time.
+func split(list []Value, at time.Duration) int {
+	n, _ := slices.BinarySearchFunc(list, at, func(v Value, t time.Duration) int { return cmp.Compare(v.At, t) })
+	return n
+}
+
+// connect gives a tank a device that has its life still to tell.
+func (d *Demo) connect(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (id string, err error) {
+	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, began),
+		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Site.Name})
+	if err != nil {
+		return "", err
+	}
 	if t.silentFor == 0 {
 		d.devices = append(d.devices, &device{id: wire.DeviceID{Site: t.SiteID, Device: made.ID}, password: password,
 			values: slices.Clone(life.Values[split(life.Values, HistoryDays*day):]), began: began, log: log})
 	}
-	return h, nil
+	return made.ID, nil
 }
 
 // Run serves, and lets the devices report, until ctx ends.
@@ -150,6 +168,9 @@ func (d *Demo) Run(ctx context.Context) error {
 	group.Go(func() error { return d.Server.Run(ctx) })
 	for _, dev := range d.devices {
 		group.Go(func() error { return dev.run(ctx, d.Server.DoorAddress()) })
+	}
+	for _, a := range d.agents {
+		group.Go(func() error { return a.run(ctx) })
 	}
 	return group.Wait()
 }

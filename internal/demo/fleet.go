@@ -31,6 +31,9 @@ type Tank struct {
 	trouble func(day int, c *plant.Conditions)
 	// silentFor is how long the device has said nothing by now; 0: it reports.
 	silentFor time.Duration
+	// guarded: from now on the guard's own agent runs the tank and reports, in
+	// place of the device, and can be asked from afar.
+	guarded bool
 }
 
 // Fleet is the tanks of the demo: eight with something to say, four quiet.
@@ -49,7 +52,7 @@ func Fleet() []Tank {
 			trouble: from(HistoryDays-2, func(_ int, c *plant.Conditions) { c.EvaporationFactor *= 1.6 })},
 		{SiteID: "tern-lane", SiteName: "Tern Lane School", ID: "window-nano",
 			answers: nano("Window Nano", "room 3", 0.45, 0.32, 0.36, 5)},
-		{SiteID: "tern-lane", SiteName: "Tern Lane School", ID: "biology-hall", gauge: true,
+		{SiteID: "tern-lane", SiteName: "Tern Lane School", ID: "biology-hall", gauge: true, guarded: true,
 			answers: reef("Biology Hall", "by the stairs", 1.0, 0.5, 0.5, 30)},
 		{SiteID: "saltmarsh-clinic", SiteName: "Saltmarsh Clinic", ID: "waiting-room",
 			answers: reef("Waiting Room", "ward 2", 1.3, 0.55, 0.55, 40), alter: returnNotSensed,

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/edge/requests"
+	"isohaline/internal/server/remote"
 	"isohaline/internal/server/watch"
 )
 
@@ -51,14 +53,14 @@ func TestTheStories(t *testing.T) {
 }
 
 // TestTheDemoRuns opens a small fleet as the program would: its past is there, a
-// silent device is found, and another reports.
+// silent device is found, another reports, and a guard does what is asked from afar.
 func TestTheDemoRuns(t *testing.T) {
 	if testing.Short() {
-		t.Skip("lives through 90 days of two tanks")
+		t.Skip("lives through 90 days of three tanks")
 	}
 	var few []Tank
 	for _, tank := range Fleet() {
-		if tank.ID == "studio" || tank.ID == "childrens-corner" {
+		if tank.ID == "studio" || tank.ID == "childrens-corner" || tank.guarded {
 			few = append(few, tank)
 		}
 	}
@@ -88,13 +90,34 @@ func TestTheDemoRuns(t *testing.T) {
 	if !slices.ContainsFunc(silent.Findings, func(f account.Finding) bool { return f.Code == account.DeviceSilent }) {
 		t.Errorf("the silent device is not among %v", silent.Findings)
 	}
-	for end := begin.Add(2 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
+	eventually(t, "a device's report", func() bool {
 		v, _ := d.Server.Watch.Tank("childrens-corner")
-		if v.LastHeard.After(begin) {
-			break
-		}
+		return v.LastHeard.After(begin)
+	})
+	const guarded = "biology-hall"
+	var edge remote.View
+	eventually(t, "word of the guard", func() bool {
+		edge, _ = d.Server.Remote.Tank(guarded)
+		v, _ := d.Server.Watch.Tank(guarded)
+		return edge.Linked && edge.Picture != nil && v.LastHeard.After(begin)
+	})
+	if _, err := d.Server.Remote.Ask(ctx, remote.Person{Name: "jonas"}, guarded, requests.Hold, 0); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "a hold", func() bool {
+		edge, _ = d.Server.Remote.Tank(guarded)
+		return edge.Asks[0].Stage == remote.Done && edge.Picture.OnHold
+	})
+	if v, _ := d.Server.Watch.Tank(guarded); len(v.Findings) > 0 {
+		t.Errorf("of a healthy tank that goes over to an agent is said %v", v.Findings)
+	}
+}
+
+func eventually(t *testing.T, what string, is func() bool) {
+	t.Helper()
+	for end := time.Now().Add(2 * time.Minute); !is(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatalf("no device has reported; last heard %v", v.LastHeard)
+			t.Fatalf("%s did not come", what)
 		}
 	}
 }

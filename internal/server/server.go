@@ -161,6 +161,12 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 func (s *Server) openRemote() error {
 	s.edges = s.readings.EdgePort()
 	s.Remote = remote.New(remote.Options{Edge: s.Devices.EdgeOf, Tank: s.Devices.TankOf, Ask: s.ask, Note: s.note, Log: s.o.Log, Now: s.o.Now})
+	return s.AdmitEdges()
+}
+
+// AdmitEdges lets in whoever is registered as an edge by now, and nobody else.
+// The API does so by itself.
+func (s *Server) AdmitEdges() error {
 	if s.edges == nil {
 		return nil
 	}

@@ -1,0 +1,70 @@
+package demo
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"isohaline/internal/edge"
+	"isohaline/internal/edge/decide"
+	"isohaline/internal/edge/join"
+	"isohaline/internal/edge/link"
+	"isohaline/internal/site"
+	"isohaline/internal/store"
+	"isohaline/internal/verify"
+)
+
+// agent runs a tank's guard as `isohaline edge --simulate --hub` does, within this
+// process: the same guard, the same link, a tank that lives at the clock's pace.
+type agent struct {
+	file join.File
+	site *site.Site
+	dir  string
+	log  *slog.Logger
+}
+
+// guard gives a tank an edge, for an agent that Run starts.
+func (d *Demo) guard(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (id string, err error) {
+	made, seed, err := d.Server.Devices.NewEdge(ctx, d.Server.Store.Edit(who, began),
+		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Guard of " + life.Site.Name})
+	if err != nil {
+		return "", err
+	}
+	d.agents = append(d.agents, &agent{file: join.File{Hub: d.Server.EdgesAddress(), Site: made.SiteID, Edge: made.ID, Key: seed},
+		site: life.Site, dir: filepath.Join(d.dir, "edges", t.ID), log: log})
+	return made.ID, nil
+}
+
+// run lives until ctx ends.
+func (a *agent) run(ctx context.Context) error {
+	set, err := verify.Commission(a.site)
+	if err != nil {
+		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
+	}
+	const private, mlPerM3 = 0o700, 1e6
+	if err := os.MkdirAll(a.dir, private); err != nil {
+		return fmt.Errorf("demo edge: %w", err)
+	}
+	pace := edge.NewPace(1)
+	guard, err := edge.Open(edge.Options{Config: decide.Config{Settings: set.Guard, FlowMLS: set.TopOffM3S * mlPerM3},
+		Wires: edge.Simulate(set.Onset.Live(), pace), Pace: pace, Dir: a.dir, Log: a.log})
+	if err != nil {
+		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return guard.Run(ctx) })
+	group.Go(func() error {
+		hub, err := link.Open(ctx, link.Options{File: a.file, Agent: guard, Dir: filepath.Join(a.dir, "readings"), Log: a.log})
+		if err != nil {
+			return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
+		}
+		defer hub.Close()
+		return hub.Run(ctx)
+	})
+	return group.Wait()
+}
