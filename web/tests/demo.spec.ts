@@ -36,7 +36,7 @@ test('a device is connected, refused, heard, and its ceiling trip changes Rounds
   await rounds.evaluate(() => ((window as { notReloaded?: boolean }).notReloaded = true))
 
   await signIn(page, 'jonas', 'technician', '#/devices')
-  await page.getByLabel('Tank').selectOption('window-nano')
+  await page.getByLabel('Tank', { exact: true }).selectOption('window-nano')
   await page.getByLabel('What it is, and where').fill('Ceiling float')
   await page.getByRole('button', { name: 'Make its credentials' }).click()
   const line = (await page.getByText(/^mosquitto_pub /).textContent()) ?? ''

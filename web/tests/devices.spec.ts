@@ -9,7 +9,7 @@ test('connects a device: credentials once, its line, its first reading, its refu
   await expect(records.getByRole('link', { name: 'Import more into Lobby reef' })).toBeVisible()
   await expect(records.getByRole('button')).toHaveCount(0) // no credentials to take away
   await holds(page, 'devices')
-  await page.getByLabel('Tank').selectOption('breakfast-room')
+  await page.getByLabel('Tank', { exact: true }).selectOption('breakfast-room')
   await page.getByLabel('What it is, and where').fill('Float under the buffet')
   await page.keyboard.press('Enter')
   await expect(page.getByRole('heading', { name: 'Float under the buffet' })).toBeVisible()
