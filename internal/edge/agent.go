@@ -68,6 +68,7 @@ type Agent struct {
 	state   decide.State
 	out     lease.Outputs
 	decided time.Time // when out was
+	lost    bool      // the last thing said was not heard: the next look is a fault
 	unsaved time.Time // since the last save failed; zero: none has
 	trouble map[string]string
 }
@@ -128,6 +129,9 @@ func (a *Agent) turn(ctx context.Context) {
 	if ctx.Err() != nil {
 		return
 	}
+	if a.lost {
+		read, a.lost = line.Inputs{}, false
+	}
 	var p pending
 	var ask *decide.Ask
 	select {
@@ -151,6 +155,7 @@ func (a *Agent) turn(ctx context.Context) {
 		// At once, and not a turn later; what it reads belongs to the next.
 		if _, err := a.o.Wires.Exchange(ctx, out); ctx.Err() == nil && err != nil {
 			events = append(events, a.suffer("wires", err, now)...)
+			a.out, a.lost = lease.Outputs{}, true
 		}
 	}
 	a.show(in, now)

@@ -29,11 +29,17 @@ type wires struct {
 	out    lease.Outputs
 	said   []lease.Outputs // all of them
 	closed bool
+	// failsOn: whenever the pump is to be on, nothing is heard.
+	failsOn bool
 }
 
 func (w *wires) Exchange(_ context.Context, out lease.Outputs) (line.Inputs, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if w.failsOn && out.Pump {
+		w.out = lease.Outputs{}
+		return line.Inputs{}, errors.New("not heard")
+	}
 	if w.broken != nil {
 		w.out = lease.Outputs{} // the lease ends
 		return line.Inputs{}, w.broken
@@ -346,6 +352,21 @@ func TestLostWires(t *testing.T) {
 		if list := b.agent.Events(); len(list) < 6 {
 			t.Errorf("%d events", len(list))
 		}
+		b.end()
+	})
+}
+
+// TestNotHeard: wires that fail at the very word that begins a fill end it, though
+// they are back by the next.
+func TestNotHeard(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := start(t, t.TempDir(), guard.Dry)
+		b.wires.set(func() { b.wires.failsOn = true })
+		time.Sleep(10*time.Minute + 12*time.Second)
+		b.want(guard.Settling, false)
+		b.wires.set(func() { b.wires.failsOn = false })
+		time.Sleep(10*time.Minute + 12*time.Second)
+		b.want(guard.Filling, true)
 		b.end()
 	})
 }

@@ -98,7 +98,8 @@ type relay struct {
 	mu       sync.Mutex
 	on       bool
 	changed  time.Time
-	written  time.Time // when anybody last spoke to the watchdog
+	offs     []time.Time // whenever it went off
+	written  time.Time   // when anybody last spoke to the watchdog
 	watchdog time.Duration
 	deaf     bool // takes no orders
 }
@@ -121,6 +122,9 @@ func (r *relay) HandleCoils(q *modbus.CoilsRequest) ([]bool, error) {
 func (r *relay) turn(on bool) {
 	if on != r.on {
 		r.on, r.changed = on, time.Now()
+		if !on {
+			r.offs = append(r.offs, r.changed)
+		}
 	}
 }
 
@@ -166,6 +170,25 @@ func (r *relay) until(t *testing.T, on bool) time.Time {
 			t.Fatalf("the pump is still %v", map[bool]string{true: "on", false: "off"}[is])
 		}
 	}
+}
+
+// offAfter is when the pump first went off after a moment. It may be on again.
+func (r *relay) offAfter(t *testing.T, moment time.Time) time.Time {
+	t.Helper()
+	const patience = time.Minute
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		r.pump() // the watchdog's look
+		r.mu.Lock()
+		for _, off := range r.offs {
+			if off.After(moment) {
+				r.mu.Unlock()
+				return off
+			}
+		}
+		r.mu.Unlock()
+	}
+	t.Fatal("the pump is still on")
+	return moment
 }
 
 // rig is an agent, its keeper and a relay.
@@ -275,7 +298,7 @@ func TestOffWithinTheLease(t *testing.T) {
 			g := newRig(t, tt.device)
 			began := time.Now()
 			tt.harm(t, g)
-			off := g.until(t, false)
+			off := g.offAfter(t, began)
 			if took := off.Sub(began); took > testLease+leeway {
 				t.Errorf("off after %v", took)
 			}
