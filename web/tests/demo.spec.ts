@@ -119,15 +119,15 @@ test('every question of the bench is answered, of a bucket and of a tank', async
   for (const water of ['a bucket of anything', 'Reading Room reef']) {
     await page.getByLabel('Water of').selectOption(water)
     for (const [name, says] of [
-      ['fresh water at once', /of fresh water .* move salinity by -\d/],
+      ['fresh water at once', /of fresh water .* move salinity by −\d/],
       ['new salt water, again and again', /4 changes of .* make .* of the water new/],
-      ['another salinity', /35 PSU/],
-      ['this reading', /\d.* PSU/],
-      ['several readings of one water', /The water is most likely at .* PSU/],
-      ['lime water', /Lime water for all of .* gives .* dKH/],
+      ['another salinity', /35\sPSU/],
+      ['this reading', /\d.*\sPSU/],
+      ['several readings of one water', /The water is most likely at .*\sPSU/],
+      ['lime water', /Lime water for all of .* gives .*\sdKH/],
       ['salt in a calibration fluid', /of sodium chloride in .* RO\/DI water/],
-      ['water from an RO/DI unit', /\d.* L/],
-      ['another alkalinity, calcium or magnesium', /alkalinity (from .* to .* dKH|is where it should be)/i],
+      ['water from an RO/DI unit', /\d.*\sL/],
+      ['another alkalinity, calcium or magnesium', /alkalinity (from .* to .*\sdKH|is where it should be)/i],
     ] as const) {
       await page.getByRole('radio', { name }).check({ force: true })
       await expect(answer.locator('.sentence')).toContainText(says)

@@ -15,14 +15,15 @@ class LookOfScreen {
   chosen = $state<Look>(kept())
   /** Changes whenever colours do, so that what is drawn on a canvas can follow. */
   dark = $state(false)
+  #printing = false
   #system = matchMedia('(prefers-color-scheme: dark)')
 
   constructor() {
     this.#apply()
     this.#system.addEventListener('change', () => this.#apply())
     // Paper is light, and what is on a canvas has to be drawn before it is printed.
-    addEventListener('beforeprint', () => flushSync(() => this.#show('light')))
-    addEventListener('afterprint', () => this.#apply())
+    addEventListener('beforeprint', () => flushSync(() => this.#print(true)))
+    addEventListener('afterprint', () => this.#print(false))
   }
 
   choose(look: Look) {
@@ -31,8 +32,13 @@ class LookOfScreen {
     this.#apply()
   }
 
+  #print(printing: boolean) {
+    this.#printing = printing
+    this.#apply()
+  }
+
   #apply() {
-    this.#show(this.chosen)
+    this.#show(this.#printing ? 'light' : this.chosen)
   }
 
   #show(look: Look) {
