@@ -49,11 +49,11 @@ describe('what is offered', () => {
 
 describe('a measured amount', () => {
   test.each([
-    [900, 'metric', { unit: 'mL', step: 50, most: 900, first: 100, decimals: 0 }],
-    [1234, 'metric', { unit: 'mL', step: 100, most: 1200, first: 200, decimals: 0 }],
-    [37, 'metric', { unit: 'mL', step: 2, most: 36, first: 4, decimals: 0 }],
-    [4.4, 'metric', { unit: 'mL', step: 0.2, most: 4.4, first: 0.4, decimals: 1 }],
-    [900, 'us', { unit: 'fl oz', step: 2, most: 30, first: 4, decimals: 0 }], // 30.43 fl oz
+    [900, 'metric', { unit: 'mL', step: 50, most: 900, decimals: 0 }],
+    [1234, 'metric', { unit: 'mL', step: 100, most: 1200, decimals: 0 }],
+    [37, 'metric', { unit: 'mL', step: 2, most: 36, decimals: 0 }],
+    [4.4, 'metric', { unit: 'mL', step: 0.2, most: 4.4, decimals: 1 }],
+    [900, 'us', { unit: 'fl oz', step: 2, most: 30, decimals: 0 }], // 30.43 fl oz
   ] as const)('of at most %s mL in %s goes in round steps', (most, units, want) => {
     expect(dose(most, units)).toEqual(want)
   })
@@ -63,7 +63,6 @@ describe('a measured amount', () => {
       for (const units of ['metric', 'us'] as const) {
         const d = dose(most, units)
         expect(d.step).toBeGreaterThan(0)
-        expect(d.first).toBeLessThanOrEqual(d.most)
         expect(d.most / d.step).toBeGreaterThan(8)
         expect(doseML(d.most, most, units)).toBeLessThanOrEqual(most)
         expect(doseML(d.most, most, units)).toBeGreaterThan(0.8 * most)
@@ -88,7 +87,8 @@ describe('a request', () => {
 
   test('says the guard’s reason, and does not call an unanswered one undone', () => {
     expect(stageWords(request('refused', 'pause between fills'))).toBe('Refused by the guard: pause between fills.')
-    expect(stageWords(request('done', 'held by a person'))).toBe('Done: held by a person.')
+    expect(stageWords(request('done', 'held by a person'))).toBe('Done; the guard says: held by a person.')
+    expect(stageWords(request('done', 'go to the tank: wet the floor sensor.'))).toBe('Done; the guard says: go to the tank: wet the floor sensor.')
     expect(stageWords(request('unanswered', 'no answer'))).toMatch(/not known/)
   })
 })

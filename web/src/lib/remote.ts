@@ -51,11 +51,10 @@ interface Dose {
   /** in the unit */
   step: number
   most: number
-  first: number
   decimals: number
 }
 
-/** How a measured amount is chosen: round steps, never above the most. */
+/** How a measured amount is chosen: round steps, from one of them, never above the most. */
 export function dose(mostML: number, units: Units): Dose {
   const { value: most, unit } = convert(mostML, 'mL', units)
   // Of 1, 2 or 5 times a power of ten, the largest that gives ten steps or more.
@@ -64,7 +63,7 @@ export function dose(mostML: number, units: Units): Dose {
   const decimals = Math.max(0, -Math.floor(Math.log10(step)))
   const whole = Math.floor(most / step)
   const exact = (steps: number) => Number((steps * step).toFixed(decimals))
-  return { unit, step: exact(1), most: exact(whole), first: exact(Math.min(whole, 2)), decimals }
+  return { unit, step: exact(1), most: exact(whole), decimals }
 }
 
 /** The amount chosen in the unit shown, in mL and never above the most. */
@@ -81,14 +80,15 @@ export const secondsLeft = ({ expires }: EdgeRequest, nowMS: number): number =>
   Math.max(0, Math.ceil((Date.parse(expires) - nowMS) / 1000))
 
 /** How far a request has come, in a sentence. */
-export function stageWords({ stage, why }: EdgeRequest): string {
+export function stageWords({ stage, why: reason }: EdgeRequest): string {
+  const why = reason?.replace(/\.$/, '')
   switch (stage) {
     case 'asked':
       return 'Asked. No word from the tank yet.'
     case 'received':
       return 'The edge has it in hand.'
     case 'done':
-      return `Done: ${why || 'taken by the guard'}.`
+      return why ? `Done; the guard says: ${why}.` : 'Done.'
     case 'refused':
       return `Refused by the guard: ${why || 'it gives no reason'}.`
     case 'unanswered':
