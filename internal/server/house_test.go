@@ -118,7 +118,7 @@ func (h *house) nobody() *browser {
 	if err != nil {
 		h.t.Fatal(err)
 	}
-	return &browser{h, &http.Client{Jar: jar, Timeout: 20 * time.Second}}
+	return &browser{h, &http.Client{Jar: jar, Timeout: 2 * time.Minute}}
 }
 
 // as is a browser in which somebody is signed in.

@@ -132,8 +132,14 @@ func serve(t *testing.T, b *box) (*modbus.ModbusServer, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	address := ln.Addr().String()
 	ln.Close()
+	return serveAt(t, b, ln.Addr().String()), ln.Addr().String()
+}
+
+// serveAt is the device at an address. The library's server cannot be started
+// again: what it has stopped still looks at it.
+func serveAt(t *testing.T, b *box, address string) *modbus.ModbusServer {
+	t.Helper()
 	s, err := modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 4}, b)
 	if err == nil {
 		err = s.Start()
@@ -142,7 +148,7 @@ func serve(t *testing.T, b *box) (*modbus.ModbusServer, string) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { s.Stop() })
-	return s, address
+	return s
 }
 
 // TestModbus reads every kind of point and drives coils, either way round, on a
@@ -203,9 +209,7 @@ outputs:
 	if err := b.Drive(t.Context(), lease.Outputs{}); err == nil || !strings.Contains(err.Error(), "pump: modbus box") {
 		t.Errorf("driven without the device: %v", err)
 	}
-	if err := server.Start(); err != nil {
-		t.Fatal(err)
-	}
+	serveAt(t, device, address)
 	eventually(t, "the device is found again", func() bool {
 		_, err := b.Read(t.Context())
 		return err == nil && b.Drive(t.Context(), lease.Outputs{}) == nil
@@ -240,9 +244,7 @@ outputs:
 	if err := b.Drive(t.Context(), lease.Outputs{Horn: true}); err == nil || !strings.Contains(err.Error(), "horn: the broker does not answer") {
 		t.Errorf("%v", err)
 	}
-	if err := server.Start(); err != nil {
-		t.Fatal(err)
-	}
+	serveAt(t, device, address)
 	eventually(t, "the device is found", func() bool {
 		_ = b.Drive(t.Context(), lease.Outputs{})
 		in, _ := b.Read(t.Context())

@@ -140,6 +140,7 @@ func (d *Desk) Ask(ctx context.Context, p Person, tankID string, kind requests.K
 		return Request{}, ErrNoEdge
 	}
 	a := d.newAsk(p, tankID, edge, kind, giveML)
+	asked := a.Request // as it is on its way; from then on it may move on at any moment
 	detail := map[string]any{"request": a.ID, "from": p.From, "before": a.Before}
 	if giveML > 0 {
 		detail["give_ml"] = giveML
@@ -155,7 +156,7 @@ func (d *Desk) Ask(ctx context.Context, p Person, tankID string, kind requests.K
 	d.mu.Unlock()
 	d.send(a)
 	d.Changes.Publish(tankID)
-	return a.Request, nil
+	return asked, nil
 }
 
 func (d *Desk) newAsk(p Person, tankID string, edge wire.DeviceID, kind requests.Kind, giveML float64) *ask {
