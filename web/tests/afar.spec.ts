@@ -110,6 +110,7 @@ test('held, resumed and the valve closed, each with its confirmation', async ({ 
   await comesTo(page, /Hold/, /Done; the guard says: held by a person/)
   await expect(block(page)).toContainText('Held by a person.', soon)
   await expect(act(page, 'Hold')).toHaveCount(0)
+  await expect(block(page).getByRole('group', { name: 'Ask of the guard' })).toBeFocused() // the button has gone
 
   await act(page, /^Resume/).click()
   await act(page, 'Leave it held').click()
