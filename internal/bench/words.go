@@ -76,18 +76,7 @@ func digits(v float64, significant int) string {
 		return units.Unknown
 	}
 	const finest = 4
-	decimals := finest
-	if v != 0 {
-		decimals = significant - 1 - int(math.Floor(math.Log10(math.Abs(v))))
-	}
-	text := strconv.FormatFloat(v, 'f', min(max(decimals, 0), finest), 64)
-	if strings.Contains(text, ".") {
-		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
-	}
-	if text == "-0" {
-		return "0"
-	}
-	return text
+	return units.Digits(v, significant, finest)
 }
 
 // fixed writes a number with some decimals, and nothing as such.

@@ -144,13 +144,19 @@ func (k *Kind) in(base float64, name string) float64 {
 	return value
 }
 
-// digits writes a number with about three significant digits: all digits before
-// the point, none of them an exponent, no zeros at the end.
+// digits writes a number with about three significant digits.
 func digits(v float64) string {
-	const finest = 6 // decimals
+	const finest = 6
+	return Digits(v, significantDigits, finest)
+}
+
+// Digits writes a number with some significant digits and at most so many
+// decimals: all digits before the point, none of them an exponent, no zeros at the
+// end. v is finite.
+func Digits(v float64, significant, finest int) string {
 	decimals := finest
 	if v != 0 {
-		decimals = significantDigits - 1 - int(math.Floor(math.Log10(math.Abs(v))))
+		decimals = significant - 1 - int(math.Floor(math.Log10(math.Abs(v))))
 	}
 	text := strconv.FormatFloat(v, 'f', min(max(decimals, 0), finest), 64)
 	if strings.Contains(text, ".") {
