@@ -11,10 +11,15 @@ import (
 type calendar struct {
 	visit, change, reboot time.Duration
 	hand                  time.Duration // when somebody tops off by hand
+	mixed                 time.Duration // when that water has gone round
 	find                  time.Duration // when the alarm's answer arrives
 }
 
-var emptyCalendar = calendar{visit: never, change: never, reboot: never, hand: never, find: never}
+var emptyCalendar = calendar{visit: never, change: never, reboot: never, hand: never, mixed: never, find: never}
+
+// mixedAfter is when a bucket has gone round: most return pumps turn a tank over
+// several times an hour (common practice, no source).
+const mixedAfter = time.Hour
 
 func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
 
@@ -69,6 +74,11 @@ func (r *run) followCalendar() {
 		r.settle()
 		r.topOffByHand()
 		r.calendar.hand += r.cond.HandEvery
+		r.calendar.mixed = r.now + mixedAfter
+	}
+	if r.now >= r.calendar.mixed {
+		r.settle() // so that the change is seen for as sudden as it was
+		r.calendar.mixed = never
 	}
 	if r.now >= r.calendar.change {
 		r.settle()
@@ -84,7 +94,7 @@ func (r *run) floorStopsReturn() bool {
 
 // nextOnCalendar is the next instant at which followCalendar has something to do.
 func (r *run) nextOnCalendar() time.Duration {
-	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.hand, r.calendar.find)
+	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.hand, r.calendar.mixed, r.calendar.find)
 	if len(r.later) > 0 {
 		t = min(t, r.onset+r.later[0].After)
 	}
@@ -154,6 +164,11 @@ func (r *run) topOffByHand() {
 	r.out.TopOffM3 += missing
 	r.measure()
 	r.jolted()
+	// A return pump that had run dry has water again, and fills the display.
+	r.starved = r.starved && r.chamberM3 <= r.tw.chamberIntakeM3
+	if r.trace != nil {
+		r.trace(r.sample())
+	}
 }
 
 // changeWater swaps old water for new, the same share of every volume. A weak
