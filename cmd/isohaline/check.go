@@ -38,7 +38,7 @@ func (ch *checkCommand) Run(ctx context.Context, c *console) error {
 	if ch.ListFaults && ch.File == "" {
 		return listFaults(c, plant.Faults)
 	}
-	s, err := ch.read(c)
+	s, err := readSite(c, ch.File)
 	if err != nil {
 		return err
 	}
@@ -74,9 +74,9 @@ func (ch *checkCommand) Run(ctx context.Context, c *console) error {
 // refuse it, and an end to what an endless input can take.
 const maxSiteBytes = 4 << 20
 
-// read reads and validates the site file. Warnings go to standard error.
-func (ch *checkCommand) read(c *console) (*site.Site, error) {
-	name, in := ch.File, c.In
+// readSite reads and validates a site file. Warnings go to standard error.
+func readSite(c *console, name string) (*site.Site, error) {
+	in := c.In
 	switch name {
 	case "":
 		return nil, errors.New("no site file; give one, like isohaline check examples/reading-room.yaml, or - for standard input")

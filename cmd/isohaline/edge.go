@@ -51,7 +51,7 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if e.Hub != "" && e.Speed > 1 {
 		return fmt.Errorf("--speed is %d: a tank that lives faster has readings from the future, which no hub takes; leave out --speed or --hub", e.Speed)
 	}
-	s, err := (&checkCommand{File: e.File}).read(c)
+	s, err := readSite(c, e.File)
 	if err != nil {
 		return err
 	}

@@ -41,6 +41,19 @@ func (b *benchCommand[Q]) Run(c *console) error {
 	return printAnswer(c.Out, a, u)
 }
 
+// handCommand asks the one question that is about a site.
+type handCommand struct {
+	File string `arg:"" help:"Site file; - for standard input."`
+	benchCommand[bench.HandTopOff]
+}
+
+func (h *handCommand) Run(c *console) (err error) {
+	if h.Question.Site, err = readSite(c, h.File); err != nil {
+		return err
+	}
+	return h.benchCommand.Run(c)
+}
+
 // flagged names the flag where the bench names a field.
 func flagged(err error) error {
 	var r *bench.Refusal

@@ -19,7 +19,7 @@ type Refusal struct {
 }
 
 func (r *Refusal) Error() string {
-	return strings.TrimSpace(r.Field+" "+r.Value) + " " + r.Reason + "; " + r.Fix
+	return strings.TrimSpace(strings.TrimSpace(r.Field+" "+r.Value)+" "+r.Reason) + "; " + r.Fix
 }
 
 // refuse is a Refusal of one number.
@@ -41,7 +41,7 @@ func checkStruct(v reflect.Value, path string) error {
 	for i := range v.NumField() {
 		f := v.Type().Field(i)
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if name == "" && !f.Anonymous {
+		if name == "-" || name == "" && !f.Anonymous {
 			continue
 		}
 		place := strings.TrimPrefix(path+"."+name, ".")

@@ -7,6 +7,7 @@
 //	too salty, not salty enough     SalinityMove
 //	small changes or one large      WaterChanges
 //	what a top-off does at once     TopOffShock
+//	a month by hand or automatic    HandTopOff
 //	lime water in the reservoir     LimeSupply
 //	what this reading means         Conversion
 //	which instrument is off         Agreement

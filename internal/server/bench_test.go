@@ -119,6 +119,46 @@ func TestTankBench(t *testing.T) {
 	}
 }
 
+// TestTankBenchHand: a tank's month by hand and by its controller, for those who
+// see the tank; what it cannot answer is refused by its field.
+func TestTankBenchHand(t *testing.T) {
+	h := furnished(t)
+	h.furnish("here", "reef")
+	h.furnish("elsewhere", "other")
+	carla := h.as("carla")
+	const path = "/api/tanks/reef/bench/hand"
+	var b api.TankBench
+	carla.want(http.StatusOK, "GET", "/api/tanks/reef/bench", nil, &b)
+	if b.Hand == nil || b.Hand.EveryDays != 3 || from(b.Known, "everyDays") == "" {
+		t.Fatalf("%+v", b.Hand)
+	}
+	var a bench.BenchAnswer
+	carla.want(http.StatusOK, "POST", path, b.Hand, &a)
+	if !strings.HasPrefix(a.Sentence, "Topped off by hand every 3 days, ") || len(a.Series) != 4 || len(a.Sources) == 0 {
+		t.Errorf("%+v", a)
+	}
+	if hand, automatic := a.Figure("salinity-hour-hand"), a.Figure("salinity-hour-automatic"); hand.Value <= automatic.Value || automatic.Name == "" {
+		t.Errorf("by hand %+v, by the controller %+v", hand, automatic)
+	}
+	for _, c := range []struct {
+		body  jsonMap
+		field string
+	}{
+		{jsonMap{"everyDays": 0}, "body.everyDays"},
+		{jsonMap{"everyDays": 31}, "body.everyDays"},
+		{jsonMap{}, "body"},
+		{jsonMap{"everyDays": 3, "season": "monsoon"}, "body.season"},
+		{jsonMap{"everyDays": 3, "site": "here"}, "body.site"},
+	} {
+		var p api.Problem
+		carla.want(http.StatusUnprocessableEntity, "POST", path, c.body, &p)
+		if len(p.Errors) == 0 || p.Errors[0].Field != c.field {
+			t.Errorf("%v: %+v, want %s", c.body, p, c.field)
+		}
+	}
+	carla.want(http.StatusNotFound, "POST", "/api/tanks/other/bench/hand", b.Hand, nil)
+}
+
 func from(known []api.BenchKnown, field string) string {
 	for _, k := range known {
 		if k.Field == field {

@@ -26,7 +26,23 @@ func (a *API) registerBench() {
 	add(a, viewers, route("POST", "/api/bench/agree", "benchAgree", tagBench, "What several readings of one water say together, and which instrument is off"), ask[bench.Agreement](a))
 	add(a, viewers, route("POST", "/api/bench/fluid", "benchFluid", tagBench, "A fluid of table salt to calibrate with"), ask[bench.CalibrationFluid](a))
 	add(a, viewers, route("POST", "/api/bench/source", "benchSource", tagBench, "What an RO/DI unit gives, wastes, and when its parts are due"), ask[bench.SourceWater](a))
+	add(a, viewers, route("POST", "/api/tanks/{tank}/bench/hand", "tankBenchHand", tagBench, "What a month is like at a tank, topped off by hand and by its controller"), a.tankBenchHand)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/bench", "tankBench", tagBench, "The questions of the bench, filled in with what is known of a tank"), a.tankBench)
+}
+
+type handIn struct {
+	TankIn
+	Body bench.HandTopOff
+}
+
+// tankBenchHand asks the one question that is about a site as built.
+func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error) {
+	v, ok := a.watch.Tank(in.Tank)
+	if !ok {
+		return nil, notFound("tank", in.Tank)
+	}
+	in.Body.Site = v.Sheet.Site
+	return ask[bench.HandTopOff](a)(ctx, &questionIn[bench.HandTopOff]{in.Body})
 }
 
 // ask answers a question, in the units of whoever asks.

@@ -21,6 +21,7 @@ type TankBench struct {
 	Salt    bench.SalinityMove `json:"salt"`
 	Change  bench.WaterChanges `json:"change"`
 	Shock   *bench.TopOffShock `json:"shock,omitempty"`
+	Hand    *bench.HandTopOff  `json:"hand,omitempty" doc:"absent where there is no controller"`
 	Lime    *bench.LimeSupply  `json:"lime,omitempty"`
 	Agree   *bench.Agreement   `json:"agree,omitempty"`
 	Source  bench.SourceWater  `json:"source" doc:"the unit itself is not known: its numbers are 0"`
@@ -106,6 +107,10 @@ func (f *filling) fill() TankBench {
 		b.Shock = &bench.TopOffShock{Water: water, TopOffL: min(weekendDays*evaporation, water.VolumeL), EvaporationLitresDay: evaporation, UseAlkalinityDKHDay: use}
 		f.from("topOffL", "what evaporates over a weekend of %g days", weekendDays)
 		b.Lime = f.lime(water, evaporation, use)
+	}
+	if s.Controller != nil {
+		b.Hand = &bench.HandTopOff{EveryDays: weekendDays}
+		f.from("everyDays", "a weekend of %g days", weekendDays)
 	}
 	b.Known = f.known
 	return b

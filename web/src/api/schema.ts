@@ -778,6 +778,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/tanks/{tank}/bench/hand": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What a month is like at a tank, topped off by hand and by its controller */
+        post: operations["tankBenchHand"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/tanks/{tank}/channels": {
         parameters: {
             query?: never;
@@ -1729,6 +1746,15 @@ export interface components {
         HandReadingsOutBody: {
             /** @description newest first */
             readings: components["schemas"]["HandReading"][];
+        };
+        HandTopOff: {
+            /**
+             * Format: double
+             * @description time between two top-offs by hand
+             */
+            everyDays: number;
+            /** @description the season of the site file; without it, the one in which salinity swings most */
+            season?: string;
         };
         ImportChannel: {
             /** @description its values are like 1 and 0, on and off, wet and dry */
@@ -2697,6 +2723,8 @@ export interface components {
             agree?: components["schemas"]["Agreement"];
             change: components["schemas"]["WaterChanges"];
             correct: components["schemas"]["Correction"];
+            /** @description absent where there is no controller */
+            hand?: components["schemas"]["HandTopOff"];
             /** @description where the values come from */
             known: components["schemas"]["BenchKnown"][];
             lime?: components["schemas"]["LimeSupply"];
@@ -4733,6 +4761,41 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["TankBench"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    tankBenchHand: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                tank: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["HandTopOff"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BenchAnswer"];
                 };
             };
             /** @description Error */
