@@ -60,6 +60,64 @@ test('begins with what is known of a tank, in the units of the person', async ({
   await expect(answer).toContainText('"litresDay":13,"ratedLitresDay":190') // the need is known, the unit is not
 })
 
+test('what a tank uses up: its hand readings to begin with, lines that a thumb can change', async ({ page }) => {
+  await page.goto('/#/bench')
+  await page.getByLabel('Water of').selectOption('Lobby reef')
+  await expect(page.getByRole('heading', { name: 'Bench, Lobby reef' })).toBeVisible()
+  await page.setViewportSize({ width: 390, height: 844 })
+  await page.getByLabel('Question').selectOption('is used up a day')
+  await expect(page.getByRole('heading', { name: 'How much is used up a day?' })).toBeVisible()
+  const answer = page.getByRole('region', { name: 'Answer' })
+  await expect(answer).toContainText('use: {"volumeL":1460,"log":[{')
+  await expect(page.getByText('From hand readings and water changes of the last 60 days; doses are not kept, so add them.')).toBeVisible()
+  const line = (n: number) => page.getByRole('group', { name: `Line ${n}`, exact: true })
+  await expect(page.getByRole('group', { name: /^Line / })).toHaveCount(3)
+  await expect(line(2).getByLabel('What')).toHaveValue('water-change')
+  await expect(line(2).getByRole('textbox', { name: 'Error' })).toHaveCount(0) // a change is no reading
+
+  // Day, value and error are typed where they stand.
+  const day = await line(1).getByLabel('Day').inputValue()
+  await line(1).getByLabel('Day').fill('2026-01-05')
+  await expect(answer).toContainText('"at":"2026-01-05T')
+  await line(1).getByLabel('Day').fill(day)
+  await line(1).getByRole('textbox', { name: 'Read' }).fill('8,9')
+  await expect(answer).toContainText('"what":"alkalinity","amount":8.9')
+  await line(1).getByRole('textbox', { name: 'Error' }).fill('0.1')
+  await expect(answer).toContainText('"amount":8.9,"sd":0.1')
+  await expect(page.getByText(/From hand readings/)).toHaveCount(0) // it is the person's now
+  await line(2).getByRole('textbox', { name: /^New water/ }).fill('9')
+  await expect(answer).toContainText('"alkalinityDKH":9')
+
+  // A dose is added; it has grams, and no error.
+  await page.getByRole('button', { name: 'One more line' }).click()
+  await line(4).getByLabel('What').selectOption('sodium bicarbonate given')
+  await line(4).getByRole('textbox', { name: 'Amount g' }).fill('12')
+  await expect(answer).toContainText('"what":"sodium-bicarbonate","amount":12}')
+  for (const target of await page.locator('.log').locator('input, select, button').all()) {
+    expect((await target.boundingBox())?.height).toBeGreaterThanOrEqual(56) // wet hands
+  }
+  await holds(page, 'bench-use')
+
+  // A trend needs two readings: with fewer there is nothing to ask.
+  for (const n of [4, 3, 2]) await page.getByRole('button', { name: `Remove line ${n}` }).click()
+  await expect(answer).toContainText('Give at least two readings')
+  await expect(answer).not.toContainText('use: ')
+})
+
+test('a month by hand is asked of a tank with a controller only', async ({ page }) => {
+  await page.goto('/#/bench')
+  const answer = page.getByRole('region', { name: 'Answer' })
+  await expect(answer).toContainText('shock: ')
+  const hand = page.getByRole('radio', { name: 'fresh water by hand, for a month' })
+  await expect(hand).toHaveCount(0)
+  await page.getByLabel('Water of').selectOption('Lobby reef')
+  await hand.check({ force: true })
+  await expect(page.getByRole('heading', { name: 'What if I add fresh water by hand, for a month?' })).toBeVisible()
+  await expect(answer).toContainText('hand: {"everyDays":3}')
+  await page.getByRole('button', { name: 'More: Time between two top-offs' }).click()
+  await expect(answer).toContainText('hand: {"everyDays":4}')
+})
+
 test('asks every question, several readings too', async ({ page }) => {
   await page.goto('/#/bench')
   const answer = page.getByRole('region', { name: 'Answer' })
@@ -68,6 +126,7 @@ test('asks every question, several readings too', async ({ page }) => {
     ['another alkalinity, calcium or magnesium', 'correct: '],
     ['another salinity', 'salt: '],
     ['this reading', 'convert: '],
+    ['is used up a day', 'use: '],
     ['lime water', 'lime: '],
     ['salt in a calibration fluid', 'fluid: '],
     ['water from an RO/DI unit', 'source: '],

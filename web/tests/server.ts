@@ -164,6 +164,8 @@ export class FixtureServer {
         return this.#json(response, fleet.series(query('channel'), from, to, Number(query('points'))))
       case 'GET bench':
         return this.#json(response, benchOf())
+      case 'POST bench/hand':
+        return this.#json(response, answerTo('hand', body as Record<string, unknown>))
       case 'GET beliefs':
         return this.#json(response, fleet.beliefs(from, to))
       case 'GET ledger':

@@ -30,6 +30,15 @@ export function answerTo(question: string, body: Record<string, unknown>): Bench
 export function benchOf(): TankBench {
   const water = { volumeL: 1460, tempC: 25.3, salinityPSU: 34.1, alkalinityDKH: 7.8 }
   return {
+    use: {
+      volumeL: 1460,
+      log: [
+        { at: iso(-9 * day), what: 'alkalinity', amount: 8.6 },
+        { at: iso(-6 * day), what: 'water-change', amount: 150 },
+        { at: iso(-3 * day), what: 'alkalinity', amount: 7.8 },
+      ],
+    },
+    hand: { everyDays: 3 },
     correct: { water, targetAlkalinityDKH: 8.5, alkalinityFrom: 'sodium-bicarbonate', calciumFrom: 'calcium-chloride-dihydrate', magnesiumFrom: 'magnesium-chloride-hexahydrate' },
     salt: { volumeL: 1460, tempC: 25.3, salinityPSU: 34.1, targetPSU: 35, way: 'exchange', evaporationLitresDay: 7.3 },
     change: { water, eachL: 146, times: 4, everyDays: 7, ion: 'nitrate' },
@@ -37,6 +46,7 @@ export function benchOf(): TankBench {
     source: { litresDay: 13, ratedLitresDay: 0, pressureBar: 0, tempC: 0, tdsMgL: 0 },
     lime: { water, evaporationLitresDay: 7.3 },
     known: [
+      { field: 'log', from: 'hand readings and water changes of the last 60 days; doses are not kept, so add them' },
       { field: 'alkalinityDKH', from: 'read on 2026-11-22, by titration' },
       { field: 'volumeL', from: 'the site file: display and sump as running' },
     ],

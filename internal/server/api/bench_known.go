@@ -16,7 +16,7 @@ import (
 // TankBench are the bench's questions as far as they can be filled in for a tank.
 // A question is absent where too little is known to begin it.
 type TankBench struct {
-	Use     *bench.Consumption `json:"use,omitempty"`
+	Use     bench.Consumption  `json:"use" doc:"with fewer than two readings in its log it cannot be answered yet"`
 	Correct bench.Correction   `json:"correct"`
 	Salt    bench.SalinityMove `json:"salt"`
 	Change  bench.WaterChanges `json:"change"`
@@ -38,7 +38,8 @@ type tankBenchOut struct{ Body TankBench }
 
 const (
 	// benchMemory is how far back hand readings count.
-	benchMemory = 60 * 24 * time.Hour
+	benchMemoryDays = 60
+	benchMemory     = benchMemoryDays * 24 * time.Hour
 	// sameWater is how far apart readings of one water may be.
 	sameWater = 12 * time.Hour
 	// Where nobody said. Common practice, no source: a usual alkalinity, a
@@ -101,7 +102,7 @@ func (f *filling) fill() TankBench {
 	}
 	b.Source.LitresDay = evaporation + b.Change.EachL/b.Change.EveryDays
 	b.Source.ReservoirL = f.reservoir()
-	use := f.use(b.Use)
+	use := f.use(&b.Use)
 	b.Correct.UseAlkalinityDKHDay = use
 	if evaporation > 0 {
 		b.Shock = &bench.TopOffShock{Water: water, TopOffL: min(weekendDays*evaporation, water.VolumeL), EvaporationLitresDay: evaporation, UseAlkalinityDKHDay: use}
@@ -110,7 +111,6 @@ func (f *filling) fill() TankBench {
 	}
 	if s.Controller != nil {
 		b.Hand = &bench.HandTopOff{EveryDays: weekendDays}
-		f.from("everyDays", "a weekend of %g days", weekendDays)
 	}
 	b.Known = f.known
 	return b
@@ -169,21 +169,19 @@ func (f *filling) evaporation() float64 {
 	return litres
 }
 
-// log is the alkalinity's log; nil with fewer than two readings.
-func (f *filling) log(volumeL float64) *bench.Consumption {
-	q := &bench.Consumption{VolumeL: volumeL}
-	readings := 0
+// log is the alkalinity's log.
+func (f *filling) log(volumeL float64) bench.Consumption {
+	q := bench.Consumption{VolumeL: volumeL, Log: []bench.LogEntry{}}
 	for _, r := range f.hand {
 		switch r.Quantity {
 		case "alkalinity":
-			readings++
 			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: r.Quantity, Amount: r.Value})
 		case account.WaterChange.String():
 			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: "water-change", Amount: r.Value})
 		}
 	}
-	if readings < 2 {
-		return nil
+	if len(q.Log) > 0 {
+		f.from("log", "hand readings and water changes of the last %d days; doses are not kept, so add them", benchMemoryDays)
 	}
 	return q
 }
@@ -192,9 +190,6 @@ func (f *filling) log(volumeL float64) *bench.Consumption {
 // nothing or less than nothing. Doses are not in the log, so it is a lower bound
 // where people dose.
 func (f *filling) use(q *bench.Consumption) float64 {
-	if q == nil {
-		return 0
-	}
 	answer, err := bench.Ask(q, bench.Circumstances{Now: f.now})
 	if err != nil {
 		return 0

@@ -2732,7 +2732,8 @@ export interface components {
             shock?: components["schemas"]["TopOffShock"];
             /** @description the unit itself is not known: its numbers are 0 */
             source: components["schemas"]["SourceWater"];
-            use?: components["schemas"]["Consumption"];
+            /** @description with fewer than two readings in its log it cannot be answered yet */
+            use: components["schemas"]["Consumption"];
         };
         TankEvent: {
             /** Format: date-time */

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
-import { at, begin, decimalsOfStep, newReading, put, questions, reading, stepIn, type Body, type Entry } from './bench'
+import { at, begin, dayOf, decimalsOfStep, logLine, newLine, newReading, onDay, put, questions, reading, stepIn, type Body, type Entry } from './bench'
 import { courses } from './plots'
 import { convert, convertBack } from './units'
 
@@ -38,6 +38,7 @@ const entriesOf = (id: string): Entry[] => {
   const question = questions.find((q) => q.id === id)
   if (id === 'convert') return reading('reading.', 'hydrometer')
   if (id === 'agree') return reading('readings.0.', 'hydrometer')
+  if (id === 'use') return [...(question?.entries ?? []), ...logLine('log.0.', 'water-change')]
   return [...(question?.entries ?? []), ...(question?.more ?? [])]
 }
 
@@ -67,6 +68,16 @@ test('values stand at paths, in lists too', () => {
   expect(at(body, 'water.tempC')).toBeUndefined()
   put(body, 'water.tempC', 25) // there is no such place
   expect(at(body, 'water.tempC')).toBeUndefined()
+})
+
+test('a line of a log has the unit of what it is about, and moves to another day at its time', () => {
+  const units = (what: string) => logLine('log.0.', what).flatMap(({ path, unit }) => (path.endsWith('amount') ? [unit] : []))
+  expect([units('alkalinity'), units('magnesium'), units('water-change'), units('sodium-carbonate')]).toEqual([['dKH'], ['mg/L'], ['L'], ['g']])
+  expect(newLine(new Date(0), 'calcium')).toEqual({ at: '1970-01-01T00:00:00.000Z', what: 'calcium', amount: 420 })
+  const evening = new Date(2026, 10, 22, 23, 40).toISOString()
+  expect(dayOf(evening)).toBe('2026-11-22')
+  expect(onDay(evening, '2026-11-03')).toBe(new Date(2026, 10, 3, 23, 40).toISOString())
+  expect(onDay(evening, '')).toBeUndefined()
 })
 
 test('what makes a tank saltier is saltier; what is given stays', () => {

@@ -7,7 +7,7 @@ import { convert, type Units } from './units'
 
 type Schemas = components['schemas']
 
-export type QuestionId = 'shock' | 'change' | 'correct' | 'salt' | 'convert' | 'agree' | 'lime' | 'fluid' | 'source'
+export type QuestionId = 'shock' | 'hand' | 'change' | 'correct' | 'salt' | 'convert' | 'agree' | 'use' | 'lime' | 'fluid' | 'source'
 
 /** What a question is about, in the server's units. */
 export type Body = { [key: string]: Value }
@@ -96,6 +96,60 @@ export const reading = (at: string, instrument: unknown): Entry[] => [
   { path: `${at}waterC`, label: 'Second temperature on the glass', unit: '°C', step: 1, min: 0, max: 40, from: 25, note: 'Left out: 25 °C.', when: [`${at}instrument`, 'hydrometer'] },
 ]
 
+const logged: [value: string, name: string][] = [
+  ['alkalinity', 'alkalinity read'],
+  ['calcium', 'calcium read'],
+  ['magnesium', 'magnesium read'],
+  ['water-change', 'water changed'],
+  ['sodium-bicarbonate', 'sodium bicarbonate given'],
+  ['sodium-carbonate', 'sodium carbonate given'],
+  ['calcium-chloride-dihydrate', 'calcium chloride dihydrate given'],
+  ['calcium-chloride-anhydrous', 'calcium chloride anhydrous given'],
+  ['magnesium-chloride-hexahydrate', 'magnesium chloride hexahydrate given'],
+  ['magnesium-sulfate-heptahydrate', 'magnesium sulfate heptahydrate given'],
+]
+
+/** What is read: its unit, and a value to begin with. */
+const read: Record<string, [unit: string, usual: number]> = { alkalinity: ['dKH', 8], calcium: ['mg/L', 420], magnesium: ['mg/L', 1300] }
+
+/** An amount of what is logged, to begin with: a reading, litres, or grams of a salt. */
+export const usualAmount = (what: unknown): number => read[String(what)]?.[1] ?? 10
+
+/** The entries of one line of a log, its fields standing under a path that ends in a point. */
+export function logLine(at: string, what: unknown): Entry[] {
+  const reading = read[String(what)]
+  const changed: Entry['when'] = [`${at}what`, 'water-change']
+  const unit = reading?.[0] ?? (what === 'water-change' ? 'L' : 'g')
+  return [
+    { path: `${at}what`, label: 'What', choices: logged },
+    { path: `${at}amount`, label: reading ? 'Read' : 'Amount', unit, step: 0.1, min: 0, max: 100_000 },
+    { path: `${at}sd`, label: 'Error', unit, step: 0.1, min: 0, max: 1000, from: 0.2, when: [`${at}what`, ...Object.keys(read)] },
+    { path: `${at}alkalinityDKH`, label: 'New water', unit: 'dKH', step: 0.1, min: 0, max: 25, from: 8, when: changed },
+    { path: `${at}calciumMgL`, label: 'Its calcium', unit: 'mg/L', step: 1, min: 0, max: 1500, from: 420, when: changed },
+    { path: `${at}magnesiumMgL`, label: 'Its magnesium', unit: 'mg/L', step: 1, min: 0, max: 5000, from: 1300, when: changed },
+  ]
+}
+
+export const newLine = (at: Date, what = 'alkalinity', amount = usualAmount(what)): Body => ({ at: at.toISOString(), what, amount })
+
+const twoDigits = (n: number) => String(n).padStart(2, '0')
+
+/** The day of a moment as it is here, as a date field writes it. */
+export function dayOf(moment: string): string {
+  const at = new Date(moment)
+  return `${at.getFullYear()}-${twoDigits(at.getMonth() + 1)}-${twoDigits(at.getDate())}`
+}
+
+/** The same time of another day; undefined while the day is not whole. */
+export function onDay(moment: string, day: string): string | undefined {
+  const [year = NaN, month = NaN, date = NaN] = day.split('-').map(Number)
+  const at = new Date(moment)
+  at.setFullYear(year, month - 1, date)
+  return Number.isNaN(at.getTime()) ? undefined : at.toISOString()
+}
+
+const daysAgo = (days: number) => new Date(Date.now() - days * 86_400_000)
+
 export const newReading = (instrument = 'refractometer', tempC = 25): Body => ({ instrument, value: scaleOf(instrument)[0], tempC })
 
 export const groups: { name: string; questions: Question[] }[] = [
@@ -115,6 +169,14 @@ export const groups: { name: string; questions: Question[] }[] = [
           ...waterMore,
         ],
         start: { water: bucket, topOffL: 5 },
+      },
+      {
+        id: 'hand',
+        name: 'fresh water by hand, for a month',
+        schema: 'HandTopOff',
+        entries: [{ path: 'everyDays', label: 'Time between two top-offs', unit: 'days', step: 1, min: 0.25, max: 29, note: 'Set beside the same month by the controller, both on the twin that checks the design.' }],
+        more: [],
+        start: { everyDays: 3 },
       },
       {
         id: 'change',
@@ -199,6 +261,14 @@ export const groups: { name: string; questions: Question[] }[] = [
     name: 'How much…',
     questions: [
       {
+        id: 'use',
+        name: 'is used up a day',
+        schema: 'Consumption',
+        entries: [volume('volumeL')],
+        more: [],
+        start: { volumeL: 100, log: [newLine(daysAgo(7), 'alkalinity', 8.8), newLine(daysAgo(3), 'alkalinity', 8), newLine(daysAgo(0), 'alkalinity', 7.4)] },
+      },
+      {
         id: 'lime',
         name: 'lime water',
         schema: 'LimeSupply',
@@ -269,9 +339,13 @@ export function begin({ id, start }: Question, known: Body | undefined): Body {
   return up ? { ...body, supplyPSU: Number(targetPSU) + saltierBy } : body
 }
 
-/** Asks the server a question. */
-export function askBench(id: QuestionId, body: Body): Promise<{ data?: BenchAnswer; response: Response }> {
+/** Asks the server a question; some are about a tank. */
+export function askBench(id: QuestionId, body: Body, tank: string): Promise<{ data?: BenchAnswer; response: Response }> {
   switch (id) {
+    case 'use':
+      return server.POST('/api/bench/use', { body: body as unknown as Schemas['Consumption'] })
+    case 'hand':
+      return server.POST('/api/tanks/{tank}/bench/hand', { params: { path: { tank } }, body: body as unknown as Schemas['HandTopOff'] })
     case 'shock':
       return server.POST('/api/bench/shock', { body: body as unknown as Schemas['TopOffShock'] })
     case 'change':
