@@ -11,7 +11,6 @@ import (
 	"isohaline/internal/bench/instrument"
 	"isohaline/internal/plant"
 	"isohaline/internal/site"
-	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
@@ -46,7 +45,7 @@ func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 	}
 	a := &BenchAnswer{Sources: []string{sourceTwin, sourceMixing, sourceCarbonate, sourceDensity, sourceDKH, sourceRates}}
 	a.Sentence = fmt.Sprintf("Topped off by hand every %s days, %s over a month; by the controller, %s.",
-		digits(q.EveryDays, 2), hand.swings(c.Units), automatic.swings(c.Units))
+		digits(q.EveryDays, 2), hand.swings(), automatic.swings())
 	hand.tell(a, math.Hypot(evaporationSDFrac, instrument.VolumeSDFrac))
 	automatic.tell(a, 0)
 	a.exactly("evaporation", "evaporation", "L/day", automatic.Outcome.EvaporatedM3*litresPerM3/monthDays)
@@ -130,12 +129,14 @@ func (m *month) readPH(s *site.Site, season *site.Season) {
 	m.lowPH, m.highPH = probe(low), probe(high)
 }
 
-// swings says in a clause how far the month goes up and down.
-func (m *month) swings(u units.System) string {
+// swings says in a clause how far the month goes up and down, in two digits: what
+// the hand's are good for.
+func (m *month) swings() string {
+	const good = 2
 	o := &m.Outcome
-	clauses := []string{"salinity swings by " + Shown(o.HighPSU-o.LowPSU, "PSU", u), "alkalinity by " + Shown(o.HighDKH-o.LowDKH, "dKH", u)}
+	clauses := []string{"salinity swings by " + digits(o.HighPSU-o.LowPSU, good) + " PSU", "alkalinity by " + digits(o.HighDKH-o.LowDKH, good) + " dKH"}
 	if swing := m.highPH - m.lowPH; !math.IsNaN(swing) {
-		clauses = append(clauses, "pH by "+Shown(swing, "pH", u))
+		clauses = append(clauses, "pH by "+digits(swing, good))
 	}
 	return listed(clauses)
 }
