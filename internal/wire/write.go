@@ -3,6 +3,7 @@ package wire
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -149,10 +150,7 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 		return fmt.Errorf("log: %w", err)
 	}
 	for attempt := 1; ; attempt++ {
-		ctx, cancel := context.WithTimeout(context.Background(), publishTimeout)
-		_, err := l.js.PublishMsg(ctx, &nats.Msg{Subject: l.stored.subject, Data: data},
-			jetstream.WithMsgID(id), jetstream.WithExpectStream(l.stored.name))
-		cancel()
+		err := l.publishOnce(data, id)
 		if err == nil {
 			if attempt > 1 {
 				l.logger.Info("the log takes readings again")
@@ -165,7 +163,7 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 		if attempt == 1 {
 			l.logger.Error("the log does not take readings; devices wait", "error", err)
 		}
-		if strings.Contains(err.Error(), streamFull) {
+		if errors.Is(err, errDiskFull) || strings.Contains(err.Error(), streamFull) {
 			l.trim(0)
 		}
 		select {
@@ -174,6 +172,27 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 		case <-time.After(retryPause):
 		}
 	}
+}
+
+// errDiskFull is said before the disk is full to the last byte.
+var errDiskFull = errors.New("the disk is full")
+
+// leastRoom is what has to be free on the disk for a frame to be written, in bytes.
+// A write that fails for want of room leaves JetStream unable to write, and to make
+// room, until it is started again; so there is always some left to make room with.
+const leastRoom = 32 << 20
+
+func (l *Log) publishOnce(data []byte, id string) error {
+	if l.embed != nil {
+		if room := roomBytes(l.embed.options.StoreDir); room >= 0 && room < leastRoom {
+			return errDiskFull
+		}
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), publishTimeout)
+	defer cancel()
+	_, err := l.js.PublishMsg(ctx, &nats.Msg{Subject: l.stored.subject, Data: data},
+		jetstream.WithMsgID(id), jetstream.WithExpectStream(l.stored.name))
+	return err
 }
 
 // streamFull is in the error of a stream that has its MaxBytes. JetStream gives
