@@ -76,7 +76,7 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
-	agent, err := edge.Open(edge.Options{Config: decide.Config{Settings: set.Guard, FlowMLS: set.TopOffM3S * mlPerM3},
+	agent, err := edge.Open(edge.Options{Config: decide.NewConfig(set.Guard, set.TopOffM3S),
 		Wires: wires, Pace: pace, Dir: dir, Log: log})
 	if err != nil {
 		return err
@@ -118,8 +118,6 @@ func (e *edgeCommand) join(ctx context.Context, agent *edge.Agent, dir string, l
 	}
 	return link.Open(ctx, link.Options{File: file, Agent: agent, Dir: filepath.Join(dir, "readings"), Log: log})
 }
-
-const mlPerM3 = 1e6
 
 // runEdge runs the guard, and the page and the link beside it for as long. Neither
 // is a reason for the guard to end.

@@ -46,12 +46,12 @@ func (a *agent) run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
 	}
-	const private, mlPerM3 = 0o700, 1e6
+	const private = 0o700
 	if err := os.MkdirAll(a.dir, private); err != nil {
 		return fmt.Errorf("demo edge: %w", err)
 	}
 	pace := edge.NewPace(1)
-	guard, err := edge.Open(edge.Options{Config: decide.Config{Settings: set.Guard, FlowMLS: set.TopOffM3S * mlPerM3},
+	guard, err := edge.Open(edge.Options{Config: decide.NewConfig(set.Guard, set.TopOffM3S),
 		Wires: edge.Simulate(set.Onset.Live(), pace), Pace: pace, Dir: a.dir, Log: a.log})
 	if err != nil {
 		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)

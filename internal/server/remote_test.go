@@ -44,14 +44,13 @@ func startAgent(t *testing.T, h *house, made api.JoinFile) (*agent, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const mlPerM3 = 1e6
-	config := &decide.Config{Settings: set.Guard, FlowMLS: set.TopOffM3S * mlPerM3}
+	config := decide.NewConfig(set.Guard, set.TopOffM3S)
 	ctx, cancel := context.WithCancel(context.Background())
 	ran, stepped := make(chan error, 1), make(chan struct{})
 	go func() { ran <- a.Run(ctx) }()
 	go func() {
 		defer close(stepped)
-		a.step(ctx, config)
+		a.step(ctx, &config)
 	}()
 	stopped := false
 	stop := func() {

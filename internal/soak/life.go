@@ -18,23 +18,21 @@ import (
 // How often things go wrong, on average, and for how long. Judgements: far more
 // often than in any life, so that they meet.
 const (
-	faultEvery, mendAfter       = 200 * time.Hour, 40 * time.Hour
-	cutEvery, cutFor            = 60 * time.Hour, 5 * time.Hour
-	killEvery, restartAfter     = 80 * time.Hour, 2 * time.Minute
-	hangEvery, hangFor          = 90 * time.Hour, 10 * time.Minute
-	fullEvery, fullFor          = 150 * time.Hour, 2 * time.Hour
-	hubDownEvery, hubDownFor    = 120 * time.Hour, time.Hour
-	clockEvery, clockOff        = 300 * time.Hour, 20 * time.Second
-	askEvery                    = 7 * time.Hour
-	clearAfter                  = 12 * time.Hour // on site, after a latch
-	unsavedFrac                 = 0.02           // of saves, killed before they are done
-	dailyLook                   = 24 * time.Hour
-	longestTurn                 = time.Hour
-	tickEvery                   = 2 * time.Second // of the desk, while it waits for an answer
-	retryEvery                  = 3 * time.Second // of a frame without an answer
-	agentEvery                  = 100 * time.Millisecond
-	mlPerM3                     = 1e6
-	justOverOneAgentTurnAtLeast = 2 * agentEvery
+	faultEvery, mendAfter    = 200 * time.Hour, 40 * time.Hour
+	cutEvery, cutFor         = 60 * time.Hour, 5 * time.Hour
+	killEvery, restartAfter  = 80 * time.Hour, 2 * time.Minute
+	hangEvery, hangFor       = 90 * time.Hour, 10 * time.Minute
+	fullEvery, fullFor       = 150 * time.Hour, 2 * time.Hour
+	hubDownEvery, hubDownFor = 120 * time.Hour, time.Hour
+	clockEvery, clockOff     = 300 * time.Hour, 20 * time.Second
+	askEvery                 = 7 * time.Hour
+	clearAfter               = 12 * time.Hour // on site, after a latch
+	unsavedFrac              = 0.02           // of saves, killed before they are done
+	dailyLook                = 24 * time.Hour
+	longestTurn              = time.Hour
+	tickEvery                = 2 * time.Second // of the desk, while it waits for an answer
+	retryEvery               = 3 * time.Second // of a frame without an answer
+	agentEvery               = 100 * time.Millisecond
 )
 
 // Design is a site that lives can be drawn for.
@@ -133,7 +131,7 @@ func (d *Design) liveBroken(seed uint64, length time.Duration, b broken) Verdict
 		design: d, random: rand.New(rand.NewPCG(seed, 0x5041)), broken: b,
 		began:  time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC),
 		live:   d.set.Onset.Live(),
-		config: decide.Config{Settings: d.set.Guard, FlowMLS: d.set.TopOffM3S * mlPerM3},
+		config: decide.NewConfig(d.set.Guard, d.set.TopOffM3S),
 		log:    map[int]bool{}, heard: map[string]int{},
 	}
 	w.monitor.settings = &w.config.Settings

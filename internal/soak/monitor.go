@@ -23,8 +23,8 @@ type monitor struct {
 // stretch is a time that the pump was on.
 type stretch struct{ from, to time.Duration }
 
-// allowance is what a lease and a turn of the agent may add.
-const allowance = lease.Usual + justOverOneAgentTurnAtLeast
+// allowance is what a lease and two turns of the agent may add.
+const allowance = lease.Usual + 2*agentEvery
 
 // pass takes in a stretch of time in which nothing was switched. It says what limit
 // is passed, "" if none.
@@ -45,7 +45,7 @@ func (m *monitor) pass(from, by time.Duration, out plant.Outputs, in guard.Input
 	}{
 		{"on without a break", m.ran, m.settings.HardCap + allowance},
 		// A pump that may run from a full bucket and refills it as it goes.
-		{"on within a day", m.inWindow, 2*m.settings.DailyBudget + m.settings.GiveMost + allowance},
+		{"on within a day", m.inWindow, 2*m.settings.DailyBudget + allowance},
 		{"on with the ceiling wet", m.ceiling, allowance},
 		{"on with the floor wet", m.floor, allowance},
 	} {

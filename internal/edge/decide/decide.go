@@ -25,6 +25,12 @@ type Config struct {
 	FlowMLS float64
 }
 
+// NewConfig is a guard's settings and a pump's flow in m³/s.
+func NewConfig(settings guard.Settings, topOffM3S float64) Config {
+	const mlPerM3 = 1e6
+	return Config{Settings: settings, FlowMLS: topOffM3S * mlPerM3}
+}
+
 // State is all that the agent remembers of one tank.
 type State struct {
 	Guard  guard.State     `json:"guard"`

@@ -139,8 +139,7 @@ func startAgent(t *testing.T) *edge.Agent {
 		t.Fatal(err)
 	}
 	pace := edge.NewPace(1)
-	const mlPerM3 = 1e6
-	a, err := edge.Open(edge.Options{Config: decide.Config{Settings: set.Guard, FlowMLS: set.TopOffM3S * mlPerM3},
+	a, err := edge.Open(edge.Options{Config: decide.NewConfig(set.Guard, set.TopOffM3S),
 		Wires: edge.Simulate(set.Onset.Live(), pace), Pace: pace, Dir: t.TempDir(), Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		t.Fatal(err)
