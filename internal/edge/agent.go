@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
+	"path/filepath"
 	"slices"
 	"sync"
 	"time"
+
+	"github.com/gofrs/flock"
 
 	"isohaline/internal/edge/decide"
 	"isohaline/internal/edge/lease"
@@ -57,7 +59,7 @@ type Options struct {
 type Agent struct {
 	o    Options
 	disk disk
-	lock *os.File
+	lock *flock.Flock
 	asks chan pending
 
 	mu     sync.Mutex
@@ -89,9 +91,13 @@ func Open(o Options) (*Agent, error) {
 		return nil, fmt.Errorf("edge: the pump brings %v mL/s: it has to be above 0", o.Config.FlowMLS)
 	}
 	a := &Agent{o: o, disk: disk{o.Dir}, asks: make(chan pending, waiting), trouble: map[string]string{}}
-	var err error
-	if a.lock, err = lock(o.Dir); err != nil {
-		return nil, err
+	// Two agents on one state would undo each other's latches.
+	a.lock = flock.New(filepath.Join(o.Dir, lockFile), flock.SetPermissions(0o600))
+	switch free, err := a.lock.TryLock(); {
+	case err != nil:
+		return nil, fmt.Errorf("edge: %w", err)
+	case !free:
+		return nil, fmt.Errorf("edge: another agent uses %s: end it, or name another folder", o.Dir)
 	}
 	saved, err := a.disk.load()
 	began := decide.Event{Kind: decide.Began, Words: "the agent started"}

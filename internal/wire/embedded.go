@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"github.com/gofrs/flock"
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nkeys"
 )
@@ -27,22 +28,28 @@ type embedded struct {
 	server  *server.Server
 	options *server.Options
 	edges   *EdgePort // nil: no edges come here
-	lock    *os.File
+	lock    *flock.Flock
 }
 
 func startEmbedded(o LogOptions) (*embedded, error) {
 	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
 		return nil, fmt.Errorf("log: %w", err)
 	}
-	lock, err := lockFile(filepath.Join(o.Dir, "lock"))
-	if err != nil {
-		return nil, fmt.Errorf("log: %s is in use by another process (%w); end that one, or choose another folder", o.Dir, err)
+	// Two servers on one folder would write over each other, and NATS does not
+	// prevent it.
+	lock := flock.New(filepath.Join(o.Dir, "lock"), flock.SetPermissions(0o600))
+	switch free, err := lock.TryLock(); {
+	case err != nil:
+		return nil, fmt.Errorf("log: %w", err)
+	case !free:
+		return nil, fmt.Errorf("log: %s is in use by another process; end that one, or choose another folder", o.Dir)
 	}
 	e := &embedded{lock: lock}
 	if err := e.prepare(o); err != nil {
 		e.stop()
 		return nil, fmt.Errorf("log: %w", err)
 	}
+	var err error
 	if e.server, err = server.NewServer(e.options); err != nil {
 		e.stop()
 		return nil, fmt.Errorf("log: embedded NATS: %w", err)
