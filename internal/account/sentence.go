@@ -185,4 +185,13 @@ func salinityWords(psu float64) string    { return units.Metric.Salinity(psu) }
 func lastingWords(d time.Duration) string { return units.Metric.Duration(d.Seconds()) }
 
 // when is a time as one says it on site.
-func (w *clerk) when(t time.Time) string { return t.In(w.settings.Zone).Format("Mon 2 Jan 15:04") }
+func (w *clerk) when(t time.Time) string { return Clock(t, w.settings.Zone) }
+
+// Clock is a time as sentences say it: by the clocks of a zone, which people on
+// site know; UTC, which hangs on no wall there, is named.
+func Clock(t time.Time, zone *time.Location) string {
+	if zone == nil || zone == time.UTC {
+		return t.UTC().Format("Mon 2 Jan 15:04 UTC")
+	}
+	return t.In(zone).Format("Mon 2 Jan 15:04")
+}

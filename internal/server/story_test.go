@@ -391,3 +391,46 @@ func eventually(t *testing.T, what string, is func() bool) {
 		}
 	}
 }
+
+// TestFindingsSayTheSitesTime: what is wrong is said by the clocks of the site's
+// plan, also after a restart; UTC is named where the plan says nothing.
+func TestFindingsSayTheSitesTime(t *testing.T) {
+	const zone = "Asia/Kathmandu" // a quarter of an hour off the others, all year
+	kathmandu, err := time.LoadLocation(zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	const clock = "Mon 2 Jan 15:04"
+	said := func(olga *browser, want func(since time.Time) string) bool {
+		var tank api.Tank
+		olga.want(http.StatusOK, "GET", "/api/tanks/reef", nil, &tank)
+		codes := map[string]bool{}
+		for _, f := range tank.Findings {
+			if !strings.Contains(f.Sentence, want(f.Since)) {
+				return false
+			}
+			codes[f.Code] = true
+		}
+		return codes["ceiling-wet"] && codes["floor-wet"]
+	}
+	local := func(since time.Time) string { return ", since " + since.In(kathmandu).Format(clock) + "." }
+	t.Run("first", func(t *testing.T) {
+		h := furnishedIn(t, dir)
+		olga := h.as("olga")
+		post(t, h, h.newHead(), `[{"n":"ceiling","vb":true},{"n":"floor","vb":true}]`, http.StatusOK)
+		eventually(t, "both are found, in UTC", func() bool {
+			return said(olga, func(since time.Time) string { return ", since " + since.UTC().Format(clock) + " UTC." })
+		})
+		plan := jsonMap{"critical": route(), "high": route(), "medium": route(), "low": route(), "tellEnd": false, "zone": zone}
+		olga.want(http.StatusOK, "PUT", "/api/sites/here/plan", plan, nil)
+		if !said(olga, local) {
+			t.Error("the findings do not say the plan's time")
+		}
+	})
+	t.Run("after a restart", func(t *testing.T) {
+		if !said(open(t, dir).as("olga"), local) {
+			t.Error("the findings do not say the plan's time")
+		}
+	})
+}

@@ -38,7 +38,7 @@ type Plan struct {
 	Medium   Route  `json:"medium"`
 	Low      Route  `json:"low"`
 	TellEnd  bool   `json:"tellEnd" doc:"those who were told hear when it is over"`
-	Zone     string `json:"zone" example:"Europe/Berlin" maxLength:"64" doc:"the time zone of times in messages, by its IANA name; empty: UTC"`
+	Zone     string `json:"zone" example:"Europe/Berlin" maxLength:"64" doc:"the time zone of times in messages and findings, by its IANA name; empty: UTC"`
 }
 
 // PlanPage is a site's plan and what it can be made of.

@@ -46,7 +46,7 @@ func (t *tank) touched(r *wire.Reading) (account.Finding, bool) {
 		old, there := t.plain[p.code]
 		switch {
 		case r.Value != 0 && !there:
-			f := p.finding(t.sheet.Site.Name, r.At)
+			f := p.finding(t.sheet, r.At)
 			t.plain[p.code] = f
 			return f, true
 		case r.Value == 0 && there:
@@ -64,13 +64,13 @@ func (t *tank) recallPlain() {
 	for i := range plains {
 		p := &plains[i]
 		if last, ok := t.lasts[p.channel]; ok && last.Value != 0 {
-			t.plain[p.code] = p.finding(t.sheet.Site.Name, last.At)
+			t.plain[p.code] = p.finding(t.sheet, last.At)
 		}
 	}
 }
 
-func (p *plain) finding(name string, since time.Time) account.Finding {
+func (p *plain) finding(sheet *Sheet, since time.Time) account.Finding {
 	const certain = 0.99 // a contact can lie
 	return account.Finding{Code: p.code, Since: since, Found: since, Confidence: certain, Class: p.class, HarmIn: p.harmIn,
-		Sentence: fmt.Sprintf("%s %s, since %s.", name, p.words, since.UTC().Format("Mon 2 Jan 15:04"))}
+		Sentence: fmt.Sprintf("%s %s, since %s.", sheet.Site.Name, p.words, account.Clock(since, sheet.Zone))}
 }

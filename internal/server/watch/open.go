@@ -83,7 +83,8 @@ func (w *Watch) takeUp(ctx context.Context, t store.Tank) error {
 		return err
 	}
 	fresh := &tank{id: t.ID, siteID: t.SiteID, lasts: lasts}
-	unread, err := fresh.begin(sheet, saved, w.now())
+	p := w.places[t.SiteID]
+	unread, err := fresh.begin(sheet.in(p.zone), saved, w.now())
 	if err != nil {
 		return err
 	}
@@ -91,7 +92,6 @@ func (w *Watch) takeUp(ctx context.Context, t store.Tank) error {
 		w.log.Error("an account begins afresh", "error", unread)
 	}
 	w.tanks[t.ID] = fresh
-	p := w.places[t.SiteID]
 	p.tanks = append(p.tanks, t.ID)
 	return nil
 }
@@ -150,15 +150,16 @@ func (w *Watch) Redescribe(ctx context.Context, e *store.Editor, tankID string, 
 	if err != nil {
 		return store.Description{}, err
 	}
-	a, err := sheet.account(quietAtMost)
-	if err != nil {
-		return store.Description{}, err
-	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	t := w.tanks[tankID]
 	if t == nil {
 		return store.Description{}, notWatched(tankID)
+	}
+	sheet = sheet.in(w.places[t.siteID].zone)
+	a, err := sheet.account(quietAtMost)
+	if err != nil {
+		return store.Description{}, err
 	}
 	saved, err := e.SaveDescription(ctx, tankID, d.Text, d.Note, d.Base)
 	if err != nil {

@@ -19,6 +19,15 @@ import (
 type Sheet struct {
 	Site  *site.Site
 	Check *verify.Report
+	// Zone is what sentences about the tank say times in; nil: UTC.
+	Zone *time.Location
+}
+
+// in is the sheet for people in another time zone.
+func (s *Sheet) in(zone *time.Location) *Sheet {
+	moved := *s
+	moved.Zone = zone
+	return &moved
 }
 
 // Read works a site file out. The error is a site.Problems where the file is to
@@ -38,7 +47,7 @@ func Read(ctx context.Context, name, file string) (*Sheet, error) {
 // account is the account of the tank, set as its controller is. Its device says
 // that it lives every so often; 0: it does not.
 func (s *Sheet) account(heartbeat time.Duration) (*account.Account, error) {
-	settings := account.Settings{WatchM: s.Check.Settings.Levels.WatchM, Heartbeat: heartbeat}
+	settings := account.Settings{WatchM: s.Check.Settings.Levels.WatchM, Heartbeat: heartbeat, Zone: s.Zone}
 	if g := s.Check.Settings.Guard; g != nil {
 		settings.RunLimit, settings.MinOff = g.HardCap, g.MinOff
 		// The dip lasts as long as the water takes, however short the

@@ -13,8 +13,8 @@ import (
 	"isohaline/internal/store"
 )
 
-// Plan is who is told of a site's alarms and when, and the time zone that the
-// messages are written in, by its IANA name; empty: UTC.
+// Plan is who is told of a site's alarms and when, and the time zone that
+// messages and findings say times in, by its IANA name; empty: UTC.
 type Plan struct {
 	alarm.Plan
 	Zone string
@@ -65,7 +65,29 @@ func (w *Watch) SetPlan(ctx context.Context, e *store.Editor, siteID string, pla
 		return err
 	}
 	p.decideAt = w.now()
-	return p.plan(plan)
+	if err := p.plan(plan); err != nil {
+		return err
+	}
+	return w.rezone(p)
+}
+
+// rezone has sentences about a place's tanks say times as its plan says.
+func (w *Watch) rezone(p *place) error {
+	for _, id := range p.tanks {
+		t := w.tanks[id]
+		sheet := t.sheet.in(p.zone)
+		a, err := sheet.account(quietAtMost)
+		if err != nil {
+			return err
+		}
+		t.sheet, t.account = sheet, a
+		for i := range plains {
+			if f, there := t.plain[plains[i].code]; there {
+				t.plain[f.Code] = plains[i].finding(sheet, f.Since)
+			}
+		}
+	}
+	return nil
 }
 
 // TellsBy are the sites whose plans name a contact's channel and address.

@@ -2309,7 +2309,7 @@ export interface components {
             /** @description those who were told hear when it is over */
             tellEnd: boolean;
             /**
-             * @description the time zone of times in messages, by its IANA name; empty: UTC
+             * @description the time zone of times in messages and findings, by its IANA name; empty: UTC
              * @example Europe/Berlin
              */
             zone: string;
