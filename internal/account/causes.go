@@ -44,6 +44,9 @@ func (w *clerk) airHasChanged(since time.Time, confidence float64, was Levels) {
 		r.Amount, r.AmountSD = now.DemandLDay-r.Was.DemandLDay, now.DemandSD
 		return
 	}
+	if math.Abs(now.DemandLDay-was.DemandLDay) < worthFrac/2*was.DemandLDay {
+		return // it has come back while the question was open
+	}
 	w.begin(Record{Code: EvaporationChanged, Since: since, Found: s.At, Confidence: confidence, Was: was,
 		Amount: now.DemandLDay - was.DemandLDay, AmountSD: now.DemandSD})
 }

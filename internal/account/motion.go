@@ -122,8 +122,12 @@ func (w *clerk) compare(base float64, of class, take func(*Filter) taken) {
 		if kind.judgedBy != of {
 			continue
 		}
-		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 || seen.stray && x.Strayed
-		x.Strayed = seen.stray
+		old := s.At.Sub(x.Since).Hours() > kind.maxDays*24 || seen.stray && x.Astray > 0
+		if seen.stray {
+			x.Astray = astrayFor
+		} else {
+			x.Astray = max(x.Astray-1, 0)
+		}
 		if evidence := x.weight(kind.of); evidence <= 0 || old && evidence < thresholds[kind.of]/2 {
 			w.suppose(i)
 		}
@@ -133,6 +137,10 @@ func (w *clerk) compare(base float64, of class, take func(*Filter) taken) {
 		v.Leak.add(take(&v.Leak.Filter).logLik-base, of)
 	}
 }
+
+// astrayFor so many readings a stray is remembered: between two that a fill
+// begins with lies one that it ends with, which says little after a stray.
+const astrayFor = 2
 
 // add is evidence from a reading.
 func (x *Suspicion) add(gain float64, of class) {

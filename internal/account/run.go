@@ -150,7 +150,7 @@ func (w *clerk) finishRun(at time.Time, ran time.Duration) {
 	s := w.s
 	r := &s.Run
 	r.EndedAt = at
-	r.BucketS = w.bucketS(at) + ran.Seconds()
+	r.BucketS = min(w.bucketS(at)+ran.Seconds()+timingS, w.settings.DailyBudget.Seconds())
 	r.BucketAt = at
 	w.end(EndlessFill, at)
 	w.drawReservoir(at, ran)
@@ -211,6 +211,10 @@ func (w *clerk) bucketS(at time.Time) float64 {
 	r := &w.s.Run
 	return max(r.BucketS-w.settings.DailyBudget.Seconds()*max(at.Sub(r.BucketAt).Hours(), 0)/24, 0)
 }
+
+// timingS is how much longer a run may have been than was told, in whole seconds:
+// a budget is spent in runs of a few.
+const timingS = 0.5
 
 // budgetShare: with the bucket so full, the controller may have cut a run short.
 const budgetShare = 0.96

@@ -81,9 +81,10 @@ func (c change) needsGauge() bool { return c >= gaugeStepped && c <= levelMoved 
 type Suspicion struct {
 	Since           time.Time
 	Evidence, Salty float64
-	// Strayed says that the last reading went astray for it too.
-	Strayed bool
-	Filter  Filter
+	// Astray says, if not 0, that one of the last readings went astray for it too;
+	// it counts down.
+	Astray int
+	Filter Filter
 }
 
 // How far a change may go, one standard deviation. Judgements; the sizes of the
