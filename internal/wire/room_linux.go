@@ -9,5 +9,5 @@ func roomBytes(dir string) int64 {
 	if err := syscall.Statfs(dir, &s); err != nil {
 		return -1
 	}
-	return int64(s.Bavail) * s.Bsize
+	return int64(s.Bavail) * int64(s.Bsize)
 }
