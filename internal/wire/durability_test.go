@@ -341,7 +341,7 @@ func verify(t *testing.T, dir string, fleet []*client, mostRepeats int) {
 	var order []line
 	for _, r := range inLog {
 		n := int(r.Value)
-		if want := int64(1764064800_000000 + n*1000); r.At.UnixMicro() != want || r.Clock != ByDevice {
+		if want := 1764064800_000000 + int64(n)*1000; r.At.UnixMicro() != want || r.Clock != ByDevice {
 			t.Fatalf("reading %v of %s came out with the time %v", r.Value, r.Device, r.At)
 		}
 		at := line{r.Device, n}
