@@ -59,9 +59,13 @@ func (c *canvas) behind(mark int, write func()) {
 	c.body.WriteString(above)
 }
 
+// tie lifts a number that lies halfway between two tenths to the upper one, whatever
+// the last bit of it is: machines that multiply and add at once differ there.
+const tie = 1e-6
+
 // num writes a coordinate to a tenth of a unit.
 func num(x float64) string {
-	s := strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
+	s := strconv.FormatFloat(math.Floor(x*10+0.5+tie)/10, 'f', -1, 64)
 	if s == "-0" {
 		return "0"
 	}
