@@ -317,6 +317,7 @@ func TestAdmit(t *testing.T) {
 	want := measured(30)
 	keep(t, u, want[:10])
 	consumeUntil(t, h.log, "store", 10)
+	eventually(t, "the hub's answer, without which they would come again", func() bool { return u.Pushed.Load() == 10 })
 	if err := h.port.Admit([]EdgeKey{next}); err != nil {
 		t.Fatal(err)
 	}
