@@ -5,7 +5,7 @@ export default defineConfig({
   outputDir: 'test-results/failures',
   fullyParallel: true,
   workers: 2,
-  timeout: 60_000, // a page is held to WCAG four times over
+  timeout: 120_000, // a page is held to WCAG four times over
   forbidOnly: !!process.env.CI,
   reporter: [['list'], ['json', { outputFile: 'test-results/report.json' }]],
   use: {
