@@ -265,9 +265,9 @@ func TestNaive(t *testing.T) {
 }
 
 // TestBigLeaksOfTheBareKit: a leak of 5 % a day, told by nothing but how long the
-// pump ran, is never blamed on the air or the pump. In each of these it once was:
-// it began shortly before a fill, or drank the day's budget in runs of a few
-// seconds, told in whole ones.
+// pump ran, gets its name, and no other before. Each of these once got none or a
+// wrong one: it begins shortly before a fill, or drinks the day's budget in runs of
+// a few seconds, told in whole ones.
 func TestBigLeaksOfTheBareKit(t *testing.T) {
 	d := designs(t)
 	for _, of := range []struct{ seed, copy uint64 }{{33, 60}, {81, 36}, {147, 60}, {176, 55}, {183, 48}, {199, 32}} {
@@ -283,6 +283,26 @@ func TestBigLeaksOfTheBareKit(t *testing.T) {
 		if v.ToldAfter < 0 || v.ToldAfter > namedGoal || v.Misnamed {
 			t.Errorf("seed %d copy %d: named after %v, first something else %v: %v", of.seed, of.copy, v.ToldAfter, v.Misnamed, v.Wrong)
 		}
+	}
+}
+
+// TestWhatCameBackIsNoNews: a tank that drank more for a while, and drinks as before
+// when the question is settled, has no change of air to tell.
+func TestWhatCameBackIsNoNews(t *testing.T) {
+	h := history(t, designs(t), 10, 2)
+	found, err := Replay(h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked := false
+	for _, f := range found {
+		asked = asked || f.Code == account.DemandChanged
+		if f.Code == account.EvaporationChanged {
+			t.Errorf("it was said: %s", f.Sentence)
+		}
+	}
+	if !asked {
+		t.Error("there was no question")
 	}
 }
 
