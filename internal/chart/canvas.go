@@ -60,7 +60,8 @@ func (c *canvas) behind(mark int, write func()) {
 }
 
 // tie lifts a number that lies halfway between two tenths to the upper one, whatever
-// the last bit of it is: machines that multiply and add at once differ there.
+// the last bit of it is: machines that multiply and add at once differ there. It is
+// far more than they differ by and far less than anybody sees.
 const tie = 1e-6
 
 // num writes a coordinate to a tenth of a unit.
