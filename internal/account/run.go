@@ -212,8 +212,8 @@ func (w *clerk) bucketS(at time.Time) float64 {
 	return max(r.BucketS-w.settings.DailyBudget.Seconds()*max(at.Sub(r.BucketAt).Hours(), 0)/24, 0)
 }
 
-// timingS is how much longer a run may have been than was told, in whole seconds:
-// a budget is spent in runs of a few.
+// timingS is how much longer a run may have been than was told: half of the whole
+// seconds that devices round to. A budget is spent in runs of a few.
 const timingS = 0.5
 
 // budgetShare: with the bucket so full, the controller may have cut a run short.

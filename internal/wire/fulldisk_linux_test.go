@@ -24,8 +24,9 @@ func smallDisk(t *testing.T, bytes string) string {
 	return dir
 }
 
-// TestFullDisk: an edge whose disk is full, but for what leastRoom keeps, acknowledges no reading that it cannot
-// keep, loses none that it has, and goes on once the hub has taken some.
+// TestFullDisk: an edge whose disk is full, but for what leastRoom keeps,
+// acknowledges no reading that it cannot keep, loses none that it has, and goes on
+// once the hub has taken some.
 func TestFullDisk(t *testing.T) {
 	if testing.Short() {
 		t.Skip("fills a disk")

@@ -180,6 +180,7 @@ var errDiskFull = errors.New("the disk is full")
 // leastRoom is what has to be free on the disk for a frame to be written, in bytes.
 // A write that fails for want of room leaves JetStream unable to write, and to make
 // room, until it is started again; so there is always some left to make room with.
+// How much is a judgement.
 const leastRoom = 32 << 20
 
 func (l *Log) publishOnce(data []byte, id string) error {
