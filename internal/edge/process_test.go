@@ -206,25 +206,40 @@ const (
 	leeway = 10 * time.Second
 )
 
+// serve starts the relay's device at a free port. The server opens the port itself,
+// so another may take it in between; then it is the next one.
+func (g *rig) serve(t *testing.T) (address string) {
+	t.Helper()
+	const tries = 20
+	for range tries {
+		ln, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		address = ln.Addr().String()
+		ln.Close()
+		g.server, err = modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 8}, g.relay)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err = g.server.Start(); err == nil {
+			return address
+		}
+		if !errors.Is(err, syscall.EADDRINUSE) {
+			t.Fatal(err)
+		}
+	}
+	t.Fatalf("no free port in %d tries", tries)
+	return ""
+}
+
 func newRig(t *testing.T, device string) *rig {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("runs processes")
 	}
 	g := &rig{relay: &relay{}, dir: t.TempDir()}
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	address := ln.Addr().String()
-	ln.Close()
-	g.server, err = modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 8}, g.relay)
-	if err == nil {
-		err = g.server.Start()
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
+	address := g.serve(t)
 	t.Cleanup(func() { g.server.Stop() })
 	text := fmt.Sprintf("isohaline edge: 1\nlease: %g s\nmodbus: {box: {url: \"tcp://%s\"%s}}\ninputs:\n  watch: {modbus: box, discrete: 0}\noutputs:\n  pump: {modbus: box, coil: 0}\n",
 		testLease.Seconds(), address, device)

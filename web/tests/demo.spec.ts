@@ -86,9 +86,10 @@ test('a tank is read, drawn, and measured by hand', async ({ page }) => {
 
 test('Rounds leads to the evidence', async ({ page }) => {
   await signIn(page, 'mira', 'operator')
-  const [worst] = await page.getByRole('article').all()
-  const said = (await worst?.locator('.sentence').textContent()) ?? ''
-  await worst?.getByRole('link', { name: /^Charts and evidence/ }).click()
+  const worst = page.getByRole('article').first()
+  const said = (await worst.locator('.sentence').textContent()) ?? ''
+  expect(said).not.toBe('')
+  await worst.getByRole('link', { name: /^Charts and evidence/ }).click()
   await expect(page.locator(':focus')).toContainText(said)
 })
 
