@@ -15,7 +15,7 @@ import (
 	"github.com/schollz/progressbar/v3"
 
 	"isohaline/internal/corpus"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 func main() {
@@ -34,13 +34,13 @@ func run() error {
 			files = append(files, filepath.Join("examples", name+".yaml"))
 		}
 	}
-	var sites []*site.Site
+	var sites []*tankfile.Tank
 	for _, file := range files {
 		data, err := os.ReadFile(file)
 		if err != nil {
-			return fmt.Errorf("%w: run it from the repository's root, or name site files", err)
+			return fmt.Errorf("%w: run it from the repository's root, or name tank files", err)
 		}
-		s, _, err := site.Read(file, data)
+		s, _, err := tankfile.Read(file, data)
 		if err != nil {
 			return err
 		}

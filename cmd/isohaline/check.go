@@ -15,13 +15,13 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/plant"
 	"isohaline/internal/report"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
-// checkCommand is the main job: a site file in, a verified design out.
+// checkCommand is the main job: a tank file in, a verified design out.
 type checkCommand struct {
-	File       string     `arg:"" optional:"" help:"Site file; - for standard input."`
+	File       string     `arg:"" optional:"" help:"Tank file; - for standard input."`
 	HTML       string     `name:"html" placeholder:"FILE" help:"Write the commissioning sheet too: one page to read, print and sign."`
 	JSON       bool       `name:"json" help:"Print JSON instead of words."`
 	Units      unitsFlags `embed:""`
@@ -38,7 +38,7 @@ func (ch *checkCommand) Run(ctx context.Context, c *console) error {
 	if ch.ListFaults && ch.File == "" {
 		return listFaults(c, plant.Faults)
 	}
-	s, err := readSite(c, ch.File)
+	s, err := readTank(c, ch.File)
 	if err != nil {
 		return err
 	}
@@ -70,16 +70,16 @@ func (ch *checkCommand) Run(ctx context.Context, c *console) error {
 	return nil
 }
 
-// maxSiteBytes is more than any site file may have: enough for site.Read to
+// maxFileBytes is more than any tank file may have: enough for tankfile.Read to
 // refuse it, and an end to what an endless input can take.
-const maxSiteBytes = 4 << 20
+const maxFileBytes = 4 << 20
 
-// readSite reads and validates a site file. Warnings go to standard error.
-func readSite(c *console, name string) (*site.Site, error) {
+// readTank reads and validates a tank file. Warnings go to standard error.
+func readTank(c *console, name string) (*tankfile.Tank, error) {
 	in := c.In
 	switch name {
 	case "":
-		return nil, errors.New("no site file; give one, like isohaline check examples/reading-room.yaml, or - for standard input")
+		return nil, errors.New("no tank file; give one, like isohaline check examples/reading-room.yaml, or - for standard input")
 	case "-":
 		name = "standard input"
 	default:
@@ -90,11 +90,11 @@ func readSite(c *console, name string) (*site.Site, error) {
 		defer f.Close()
 		in = f
 	}
-	data, err := io.ReadAll(io.LimitReader(in, maxSiteBytes))
+	data, err := io.ReadAll(io.LimitReader(in, maxFileBytes))
 	if err != nil {
 		return nil, fmt.Errorf("reading %s: %w", name, err)
 	}
-	s, warnings, err := site.Read(name, data)
+	s, warnings, err := tankfile.Read(name, data)
 	for _, w := range warnings {
 		fmt.Fprintln(c.Err, "warning:", w)
 	}
@@ -104,7 +104,7 @@ func readSite(c *console, name string) (*site.Site, error) {
 // write writes the report, and whatever files were asked for.
 func (ch *checkCommand) write(c *console, r *verify.Report, likely *report.Odds, faults []plant.Fault) error {
 	if ch.HTML != "" {
-		meta := report.Meta{Version: version(), SiteFile: ch.File, Made: time.Now()}
+		meta := report.Meta{Version: version(), TankFile: ch.File, Made: time.Now()}
 		if err := writeFile(ch.HTML, func(w io.Writer) error { return report.HTML(w, r, likely, meta) }); err != nil {
 			return err
 		}

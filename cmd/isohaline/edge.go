@@ -28,13 +28,13 @@ import (
 	"isohaline/internal/edge/page"
 	"isohaline/internal/edge/wiring"
 	"isohaline/internal/report"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
 // edgeCommand runs the guard beside the tank.
 type edgeCommand struct {
-	File     string `arg:"" help:"Site file of the tank."`
+	File     string `arg:"" help:"Tank file of the tank."`
 	Wiring   string `xor:"wires" required:"" placeholder:"FILE" help:"What the inputs and outputs are wired to; docs/install-edge.md shows one."`
 	Simulate bool   `xor:"wires" required:"" help:"A simulated tank instead of wires, to look at."`
 	Speed    int    `default:"1" help:"How many times as fast the simulated tank lives, 1 to 1000."`
@@ -51,12 +51,12 @@ func (e *edgeCommand) Run(ctx context.Context, c *console) error {
 	if e.Hub != "" && e.Speed > 1 {
 		return fmt.Errorf("--speed is %d: a tank that lives faster has readings from the future, which no hub takes; leave out --speed or --hub", e.Speed)
 	}
-	s, err := readSite(c, e.File)
+	s, err := readTank(c, e.File)
 	if err != nil {
 		return err
 	}
 	if s.Controller != nil && s.Controller.StopsReturnOnFloor {
-		return errors.New("controller.wet floor stops return: the agent does not switch the return pump; let the floor sensor's own relay do so, and take the key out of the site file")
+		return errors.New("controller.wet floor stops return: the agent does not switch the return pump; let the floor sensor's own relay do so, and take the key out of the tank file")
 	}
 	set, err := verify.Commission(s)
 	if err != nil {
@@ -183,7 +183,7 @@ func ownCommand(args ...string) []string {
 	return append([]string{self}, args...)
 }
 
-// fits compares the wiring with the sensors that the site file has: a sensor that
+// fits compares the wiring with the sensors that the tank file has: a sensor that
 // the check counted on and nobody wired is a fault, and so is the reverse.
 func fits(file string, w *wiring.Wiring, set *verify.Commissioning) error {
 	g := set.Guard
@@ -202,23 +202,23 @@ func fits(file string, w *wiring.Wiring, set *verify.Commissioning) error {
 	} {
 		switch _, wired := w.Inputs[i.input]; {
 		case i.fitted && !wired:
-			wrong("inputs.%s is missing, and the site file has %s: wire it, or take it out of the site file and check the design again", i.input, i.key)
+			wrong("inputs.%s is missing, and the tank file has %s: wire it, or take it out of the tank file and check the design again", i.input, i.key)
 		case !i.fitted && wired:
-			wrong("inputs.%s is wired, and the site file has no %s: add it there and check the design again", i.input, i.key)
+			wrong("inputs.%s is wired, and the tank file has no %s: add it there and check the design again", i.input, i.key)
 		}
 	}
-	valve := set.Report.Site.TopOff.ShutoffValve
+	valve := set.Report.Tank.TopOff.ShutoffValve
 	switch _, wired := w.Outputs[wiring.Valve]; {
 	case valve && !wired:
-		wrong("outputs.valve is missing, and the site file has top-off.shut-off valve: without it no water flows")
+		wrong("outputs.valve is missing, and the tank file has top-off.shut-off valve: without it no water flows")
 	case !valve && wired:
-		wrong("outputs.valve is wired, and the site file has no top-off.shut-off valve: add it there and check the design again")
+		wrong("outputs.valve is wired, and the tank file has no top-off.shut-off valve: add it there and check the design again")
 	}
 	return errors.Join(errs...)
 }
 
 // page is the tank's own page.
-func (e *edgeCommand) page(s *site.Site, set *verify.Commissioning, agent *edge.Agent, pin string, log *slog.Logger) (http.Handler, error) {
+func (e *edgeCommand) page(s *tankfile.Tank, set *verify.Commissioning, agent *edge.Agent, pin string, log *slog.Logger) (http.Handler, error) {
 	drawing := report.Section(set.Report)
 	wide, err := drawing.SVG(chart.Wide)
 	if err != nil {
@@ -234,7 +234,7 @@ func (e *edgeCommand) page(s *site.Site, set *verify.Commissioning, agent *edge.
 
 // folder is where this tank's agent keeps its things. A simulation keeps its own
 // beside those of the real one.
-func (e *edgeCommand) folder(s *site.Site) (string, error) {
+func (e *edgeCommand) folder(s *tankfile.Tank) (string, error) {
 	dir := e.Data
 	if dir == "" {
 		base, err := userDir()

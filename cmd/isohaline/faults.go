@@ -9,7 +9,7 @@ import (
 	"github.com/agnivade/levenshtein"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // listFaults prints what can be tried and by which ID it is asked for.
@@ -23,7 +23,7 @@ func listFaults(c *console, faults []plant.Fault) error {
 
 // faults are those that --fault asks for, one or two that can happen together
 // on this site; none without --fault.
-func (ch *checkCommand) faults(s *site.Site) ([]plant.Fault, error) {
+func (ch *checkCommand) faults(s *tankfile.Tank) ([]plant.Fault, error) {
 	switch {
 	case len(ch.Fault) == 0 && ch.Trace != "":
 		return nil, errors.New("--trace: no fault to follow; give --fault ID, of isohaline check --list-faults")
@@ -50,7 +50,7 @@ func (ch *checkCommand) faults(s *site.Site) ([]plant.Fault, error) {
 }
 
 // faultOf finds a fault that a flag names and the site can have.
-func faultOf(s *site.Site, flag, id string) (plant.Fault, error) {
+func faultOf(s *tankfile.Tank, flag, id string) (plant.Fault, error) {
 	named := func(f plant.Fault) bool { return f.ID == id }
 	of := plant.FaultsOf(s)
 	if i := slices.IndexFunc(of, named); i >= 0 {

@@ -13,7 +13,7 @@ import (
 
 	"isohaline/internal/odds"
 	"isohaline/internal/report"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -41,7 +41,7 @@ type inquiry struct {
 }
 
 // inquiry reads the flags for a site.
-func (f *oddsFlags) inquiry(s *site.Site, singles bool) (*inquiry, error) {
+func (f *oddsFlags) inquiry(s *tankfile.Tank, singles bool) (*inquiry, error) {
 	if err := statedFaults(s); err != nil {
 		return nil, err
 	}
@@ -70,8 +70,8 @@ func (f *oddsFlags) inquiry(s *site.Site, singles bool) (*inquiry, error) {
 }
 
 // statedFaults refuses what the file says of faults that the site cannot have:
-// package site does not know them.
-func statedFaults(s *site.Site) error {
+// package tankfile does not know them.
+func statedFaults(s *tankfile.Tank) error {
 	for i, r := range s.Rates {
 		if _, err := faultOf(s, fmt.Sprintf("rates[%d].fault", i+1), r.Fault); err != nil {
 			return err
@@ -87,7 +87,7 @@ func statedFaults(s *site.Site) error {
 	return nil
 }
 
-func (f *oddsFlags) rates(s *site.Site) (map[string]string, error) {
+func (f *oddsFlags) rates(s *tankfile.Tank) (map[string]string, error) {
 	rates, err := assignments("--rate", f.Rate, `watch-stuck-dry="0.1/yr to 0.5/yr"`)
 	if err != nil {
 		return nil, err
@@ -205,7 +205,7 @@ func (q *inquiry) live(ctx context.Context, c *console, r *verify.Report) (odds.
 	if q.tally == "" {
 		return odds.Simulate(ctx, r, s)
 	}
-	file, err := openTally(q.tally, r.Site, &s)
+	file, err := openTally(q.tally, r.Tank, &s)
 	if err != nil {
 		return odds.Tally{}, err
 	}

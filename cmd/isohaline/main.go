@@ -1,7 +1,7 @@
 // Command isohaline designs and checks top-off systems for saltwater aquariums.
 //
 //	isohaline check FILE         try every fault on the site in the file
-//	isohaline new [FILE]         write a site file to begin from
+//	isohaline new [FILE]         write a tank file to begin from
 //	isohaline edge FILE          run the guard beside its tank
 //	isohaline serve              run the watch
 //	isohaline backup FILE        copy what the watch keeps
@@ -32,7 +32,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 const (
@@ -44,8 +44,8 @@ const (
 
 // commands is the command line.
 type commands struct {
-	Check   checkCommand   `cmd:"" help:"Check the design in a site file: what it loses, how to set it, what every fault would do."`
-	New     newCommand     `cmd:"" help:"Write a commented site file to begin from."`
+	Check   checkCommand   `cmd:"" help:"Check the design in a tank file: what it loses, how to set it, what every fault would do."`
+	New     newCommand     `cmd:"" help:"Write a commented tank file to begin from."`
 	Edge    edgeCommand    `cmd:"" help:"Run the guard beside its tank: on real wires or a simulated tank, needing no network."`
 	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
 	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
@@ -99,7 +99,7 @@ func run(ctx context.Context, args []string, c *console) int {
 // fail prints an error, if there is one, and says what to exit with.
 func (c *console) fail(err error) int {
 	var answer no
-	var problems site.Problems
+	var problems tankfile.Problems
 	switch {
 	case err == nil:
 		return exitYes

@@ -10,11 +10,11 @@ import (
 	"strconv"
 	"strings"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
-// newCommand writes a site file to begin from. On a terminal it asks for what
+// newCommand writes a tank file to begin from. On a terminal it asks for what
 // the flags leave open.
 type newCommand struct {
 	File      string     `arg:"" optional:"" help:"File to write; without it, standard output."`
@@ -38,7 +38,7 @@ func (n *newCommand) Run(ctx context.Context, c *console) error {
 			return fmt.Errorf("%s exists; give another name, or --force to overwrite it", n.File)
 		}
 	}
-	answers := site.Answers{Units: n.Units.system(), NoSump: n.NoSump}
+	answers := tankfile.Answers{Units: n.Units.system(), NoSump: n.NoSump}
 	if err := n.fromFlags(&answers); err != nil {
 		return err
 	}
@@ -47,8 +47,8 @@ func (n *newCommand) Run(ctx context.Context, c *console) error {
 			return err
 		}
 	}
-	text := site.Starter(answers)
-	if _, _, err := site.Read("the new site", text); err != nil {
+	text := tankfile.Starter(answers)
+	if _, _, err := tankfile.Read("the new site", text); err != nil {
 		return fmt.Errorf("these answers do not make a site; mend them and try again:\n%v", err)
 	}
 	if n.File == "" {
@@ -81,26 +81,26 @@ type question struct {
 	flag string
 	text *string // what the flag said
 	ask  string
-	take func(text string, a *site.Answers) error
+	take func(text string, a *tankfile.Answers) error
 }
 
 func (n *newCommand) questions() []question {
 	return []question{
 		{"name", &n.Name, "What is the tank called? [My reef]",
-			func(text string, a *site.Answers) error { a.Name = text; return nil }},
+			func(text string, a *tankfile.Answers) error { a.Name = text; return nil }},
 		{"place", &n.Place, "Where does it stand? [leave it open]",
-			func(text string, a *site.Answers) error { a.Place = text; return nil }},
+			func(text string, a *tankfile.Answers) error { a.Place = text; return nil }},
 		{"display", &n.Display, "Inside of the display, length x width x height? [a usual size]",
-			func(text string, a *site.Answers) (err error) { a.Display, err = parseBox(text); return }},
+			func(text string, a *tankfile.Answers) (err error) { a.Display, err = parseBox(text); return }},
 		{"sump", &n.Sump, "Inside of the sump? [a usual size; none for a tank without one]",
-			func(text string, a *site.Answers) (err error) {
+			func(text string, a *tankfile.Answers) (err error) {
 				if a.NoSump = a.NoSump || text == "none"; !a.NoSump {
 					a.Sump, err = parseBox(text)
 				}
 				return
 			}},
 		{"sensors", &n.Sensors, "How many level sensors, 1 or 2? [2]",
-			func(text string, a *site.Answers) error {
+			func(text string, a *tankfile.Answers) error {
 				a.Sensors, _ = strconv.Atoi(text)
 				if a.Sensors != 1 && a.Sensors != 2 {
 					return fmt.Errorf("%q is neither 1 nor 2", text)
@@ -108,17 +108,20 @@ func (n *newCommand) questions() []question {
 				return nil
 			}},
 		{"reservoir", &n.Reservoir, "What does the reservoir hold? [a usual size]",
-			func(text string, a *site.Answers) error {
+			func(text string, a *tankfile.Answers) error {
 				m3, err := units.Volume.Parse(text)
 				a.ReservoirLitres = m3 * litresPerM3
 				return err
 			}},
 		{"air", &n.Air, "Usual temperature of the room? [two seasons]",
-			func(text string, a *site.Answers) (err error) { a.AirC, err = units.Temperature.Parse(text); return }},
+			func(text string, a *tankfile.Answers) (err error) {
+				a.AirC, err = units.Temperature.Parse(text)
+				return
+			}},
 		{"humidity", &n.Humidity, "Usual humidity of the room? [two seasons]",
-			func(text string, a *site.Answers) (err error) { a.RHFrac, err = units.Fraction.Parse(text); return }},
+			func(text string, a *tankfile.Answers) (err error) { a.RHFrac, err = units.Fraction.Parse(text); return }},
 		{"visits", &n.Visits, "Days between visits? [as usual for the size]",
-			func(text string, a *site.Answers) (err error) {
+			func(text string, a *tankfile.Answers) (err error) {
 				a.DaysBetweenVisits, err = units.Days.Parse(text)
 				return
 			}},
@@ -128,7 +131,7 @@ func (n *newCommand) questions() []question {
 const litresPerM3 = 1000
 
 // fromFlags takes what the flags say.
-func (n *newCommand) fromFlags(a *site.Answers) error {
+func (n *newCommand) fromFlags(a *tankfile.Answers) error {
 	var errs []error
 	for _, q := range n.questions() {
 		if *q.text == "" {
@@ -143,7 +146,7 @@ func (n *newCommand) fromFlags(a *site.Answers) error {
 
 // ask asks a person for what the flags left open. An empty answer takes what
 // stands in brackets.
-func (n *newCommand) ask(c *console, a *site.Answers) error {
+func (n *newCommand) ask(c *console, a *tankfile.Answers) error {
 	in := bufio.NewReader(c.In)
 	for _, q := range n.questions() {
 		for answered := *q.text != "" || q.flag == "sump" && a.NoSump; !answered; {
@@ -170,12 +173,12 @@ func (n *newCommand) ask(c *console, a *site.Answers) error {
 
 // parseBox reads "1200 x 600 x 600 mm": three lengths, of which the first two
 // may leave their unit to the last.
-func parseBox(text string) (site.Box, error) {
+func parseBox(text string) (tankfile.Box, error) {
 	malformed := fmt.Errorf("%q is not three lengths; write length x width x height with the unit, like 1200 x 600 x 600 mm", text)
 	parts := strings.Split(strings.ReplaceAll(text, "×", "x"), "x")
 	const sides = 3
 	if len(parts) != sides {
-		return site.Box{}, malformed
+		return tankfile.Box{}, malformed
 	}
 	unit := strings.TrimLeft(strings.TrimSpace(parts[sides-1]), "0123456789. ")
 	var m [sides]float64
@@ -185,11 +188,11 @@ func parseBox(text string) (site.Box, error) {
 		}
 		var err error
 		if m[i], err = units.Length.Parse(strings.TrimSpace(part)); err != nil {
-			return site.Box{}, fmt.Errorf("%w: %w", malformed, err)
+			return tankfile.Box{}, fmt.Errorf("%w: %w", malformed, err)
 		}
 		if !(m[i] > 0) {
-			return site.Box{}, malformed
+			return tankfile.Box{}, malformed
 		}
 	}
-	return site.Box{LengthM: m[0], WidthM: m[1], HeightM: m[2]}, nil
+	return tankfile.Box{LengthM: m[0], WidthM: m[1], HeightM: m[2]}, nil
 }

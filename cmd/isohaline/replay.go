@@ -10,8 +10,8 @@ import (
 	"strings"
 	"time"
 
-	"isohaline/internal/server/records"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/records"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
 )
 
@@ -20,7 +20,7 @@ import (
 // here. Nothing is kept.
 type replayCommand struct {
 	File         string   `arg:"" help:"Recorded readings: a table (CSV) as the watch exports it or as loggers write it, or lines of SenML in JSON; - for standard input."`
-	Site         string   `required:"" placeholder:"FILE" help:"The tank's site file."`
+	Tank         string   `required:"" placeholder:"FILE" aliases:"site" help:"The tank file."`
 	JSON         bool     `name:"json" help:"Print JSON instead of words."`
 	TimeFormat   string   `placeholder:"FORMAT" help:"How a table writes its times: year-month-day, day-month-year, month-day-year, unix-seconds, unix-milliseconds or spreadsheet-days; by itself guessed, where they leave no doubt."`
 	Zone         string   `placeholder:"NAME" help:"The time zone of times that do not say theirs, like Europe/Berlin; by itself UTC."`
@@ -61,11 +61,11 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 	for i := range table.Readings {
 		readings[i] = table.Readings[i].Of(wire.DeviceID{}, table.Readings[i].At)
 	}
-	told, err := watch.Replay(ctx, sheet, readings, c.progress("replaying"))
+	told, err := monitor.Replay(ctx, sheet, readings, c.progress("replaying"))
 	if err != nil {
 		return err
 	}
-	out := newReplayed(sheet.Site.Name, table, told)
+	out := newReplayed(sheet.Tank.Name, table, told)
 	if r.JSON {
 		err = out.json(c.Out)
 	} else {
@@ -80,18 +80,18 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 // shownProblems is how many problems a person is shown.
 const shownProblems = 10
 
-// sheet reads the site file.
-func (r *replayCommand) sheet(ctx context.Context) (*watch.Sheet, error) {
-	f, err := os.Open(r.Site)
+// sheet reads the tank file.
+func (r *replayCommand) sheet(ctx context.Context) (*monitor.Sheet, error) {
+	f, err := os.Open(r.Tank)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, maxSiteBytes))
+	text, err := io.ReadAll(io.LimitReader(f, maxFileBytes))
 	if err != nil {
-		return nil, fmt.Errorf("reading %s: %w", r.Site, err)
+		return nil, fmt.Errorf("reading %s: %w", r.Tank, err)
 	}
-	return watch.Read(ctx, r.Site, string(text))
+	return monitor.Read(ctx, r.Tank, string(text))
 }
 
 // recording reads the recorded readings.

@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"isohaline/internal/account"
-	"isohaline/internal/server/records"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/records"
+	"isohaline/internal/server/monitor"
 )
 
 // replayed is what an account made of a recording, as it is printed. Times are
@@ -64,7 +64,7 @@ type ruledOut struct {
 	Why  string `json:"why"`
 }
 
-func newReplayed(name string, table *records.Table, told *watch.Told) *replayed {
+func newReplayed(name string, table *records.Table, told *monitor.Told) *replayed {
 	n := len(table.Readings)
 	out := &replayed{Site: name, Readings: n, From: table.Readings[0].At, To: table.Readings[n-1].At, ProblemCount: table.ProblemCount,
 		Problems: []replayedProblem{}, NotTaken: told.NotTaken, Findings: []replayedFinding{}}

@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"isohaline/internal/odds"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // tallyFormat names the version of the file.
@@ -35,8 +35,8 @@ type tallyFile struct {
 }
 
 // openTally reads the file, or begins one.
-func openTally(name string, s *site.Site, o *odds.Simulation) (*tallyFile, error) {
-	written, err := site.Write(s)
+func openTally(name string, s *tankfile.Tank, o *odds.Simulation) (*tallyFile, error) {
+	written, err := tankfile.Write(s)
 	if err != nil {
 		return nil, err
 	}
@@ -64,7 +64,7 @@ func openTally(name string, s *site.Site, o *odds.Simulation) (*tallyFile, error
 func (f *tallyFile) differsFrom(before *tallyFile) string {
 	switch {
 	case f.Site != before.Site:
-		return "on another site file"
+		return "on another tank file"
 	case !maps.Equal(f.Rates, before.Rates):
 		return "with other rates"
 	case f.Seed != before.Seed:

@@ -43,12 +43,12 @@ func (b *benchCommand[Q]) Run(c *console) error {
 
 // handCommand asks the one question that is about a site.
 type handCommand struct {
-	File string `arg:"" help:"Site file; - for standard input."`
+	File string `arg:"" help:"Tank file; - for standard input."`
 	benchCommand[bench.HandTopOff]
 }
 
 func (h *handCommand) Run(c *console) (err error) {
-	if h.Question.Site, err = readSite(c, h.File); err != nil {
+	if h.Question.Site, err = readTank(c, h.File); err != nil {
 		return err
 	}
 	return h.benchCommand.Run(c)

@@ -24,8 +24,8 @@ import (
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/term"
 
-	"isohaline/internal/site"
 	"isohaline/internal/soak"
+	"isohaline/internal/tankfile"
 )
 
 // lifeLength is how long one life is: long enough for troubles to meet, short
@@ -56,9 +56,9 @@ func run() error {
 	for _, file := range files {
 		text, err := os.ReadFile(file)
 		if err != nil {
-			return fmt.Errorf("%w: run it from the repository's root, or name site files", err)
+			return fmt.Errorf("%w: run it from the repository's root, or name tank files", err)
 		}
-		s, _, err := site.Read(file, text)
+		s, _, err := tankfile.Read(file, text)
 		if err != nil {
 			return err
 		}

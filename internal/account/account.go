@@ -4,7 +4,7 @@ import (
 	"math"
 	"time"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // Account keeps the books of one tank. It holds what does not change; what does
@@ -17,7 +17,7 @@ type Account struct {
 
 // New works out a validated site. Errors name what of it cannot be reckoned
 // with.
-func New(s *site.Site, settings Settings) (*Account, error) {
+func New(s *tankfile.Tank, settings Settings) (*Account, error) {
 	if err := settings.complete(); err != nil {
 		return nil, err
 	}

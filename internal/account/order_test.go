@@ -14,7 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"isohaline/internal/account"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 var start = time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
@@ -22,13 +22,13 @@ var start = time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
 func example(t interface {
 	Helper()
 	Fatal(...any)
-}, name string) *site.Site {
+}, name string) *tankfile.Tank {
 	t.Helper()
 	data, err := os.ReadFile("../../examples/" + name + ".yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read(name, data)
+	s, _, err := tankfile.Read(name, data)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,7 @@ import (
 
 	"isohaline/evaporation"
 	"isohaline/hydraulics"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/seawater"
 )
 
@@ -44,11 +44,11 @@ type tank struct {
 	reservoirL, lowL float64
 	endless          bool // a plumbed line behind pump or reservoir
 	visitDays        float64
-	limits           site.Limits
+	limits           tankfile.Limits
 	thirst           thirst
 }
 
-func newTank(s *site.Site, o *Settings) (tank, error) {
+func newTank(s *tankfile.Tank, o *Settings) (tank, error) {
 	t := tank{targetPSU: s.Water.SalinityPSU, limits: s.Limits, visitDays: s.People.DaysBetweenVisits}
 	if s.Skimmer != nil {
 		t.skimLDay = s.Skimmer.SkimmateM3Day * litresPerM3
@@ -96,7 +96,7 @@ func (t *tank) most() [states]float64 {
 }
 
 // watchLevelM is where the watch sensor switches: as set up, else as drawn.
-func watchLevelM(s *site.Site, o *Settings) float64 {
+func watchLevelM(s *tankfile.Tank, o *Settings) float64 {
 	switch w := s.TopOff.Watch; {
 	case o.WatchM > 0:
 		return o.WatchM
@@ -111,7 +111,7 @@ func watchLevelM(s *site.Site, o *Settings) float64 {
 }
 
 // source is where the fresh water comes from and how fast.
-func (t *tank) source(s *site.Site, levelM float64) error {
+func (t *tank) source(s *tankfile.Tank, levelM float64) error {
 	top := &s.TopOff
 	if top.Plumbed != nil {
 		t.endless = true
@@ -173,7 +173,7 @@ type seasonAir struct {
 	display, sump evaporation.Surface
 }
 
-func newThirst(s *site.Site) (thirst, error) {
+func newThirst(s *tankfile.Tank) (thirst, error) {
 	h := thirst{waterC: s.Water.TempC, psu: s.Water.SalinityPSU, factor: 1}
 	var err error
 	if name := s.Room.EvaporationModel; name != "" {
@@ -218,7 +218,7 @@ func newThirst(s *site.Site) (thirst, error) {
 }
 
 // openWaters are the surfaces of display and sump in a season.
-func openWaters(s *site.Site, season site.Season) (display, sump evaporation.Surface, err error) {
+func openWaters(s *tankfile.Tank, season tankfile.Season) (display, sump evaporation.Surface, err error) {
 	levelM := s.Display.FillHeightM
 	if s.HasSump() {
 		levelM = s.Overflow.CrestHeightM

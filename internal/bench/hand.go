@@ -10,7 +10,7 @@ import (
 	"isohaline/carbonate"
 	"isohaline/internal/bench/instrument"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -19,10 +19,10 @@ import (
 // check's twin, with nothing wrong.
 type HandTopOff struct {
 	EveryDays float64 `json:"everyDays" name:"every" type:"days" required:"true" minimum:"0.25" maximum:"29" doc:"time between two top-offs by hand"`
-	Season    string  `json:"season,omitempty" name:"season" placeholder:"NAME" maxLength:"120" doc:"the season of the site file; without it, the one in which salinity swings most"`
+	Season    string  `json:"season,omitempty" name:"season" placeholder:"NAME" maxLength:"120" doc:"the season of the tank file; without it, the one in which salinity swings most"`
 
 	// Site is what the question is about; it comes by another way than the numbers.
-	Site *site.Site `json:"-" kong:"-"`
+	Site *tankfile.Tank `json:"-" kong:"-"`
 }
 
 // month is a month topped off in one way.
@@ -61,7 +61,7 @@ func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 	}
 	q.warn(a, hand, c)
 	a.Notes = append(a.Notes,
-		fmt.Sprintf("The season is %q. Nothing else differs between the two months: the room, the skimmer and the water changes are the site file's, and nothing breaks.", season.Name),
+		fmt.Sprintf("The season is %q. Nothing else differs between the two months: the room, the skimmer and the water changes are the tank file's, and nothing breaks.", season.Name),
 		"By hand all that is missing is poured in at once, and no more. The swing is from the lowest of the month to the highest, so that salt which leaves with skimming is in both.")
 	if at := automatic.Outcome.LatchedAt; at != plant.NotReached {
 		a.Notes = append(a.Notes, fmt.Sprintf("The controller latched after %s days of it, and then gave nothing: the check says why.", digits(daysOf(at), 2)))
@@ -70,8 +70,8 @@ func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 }
 
 // months runs both, in the season asked for or else in that which swings most.
-func (q *HandTopOff) months() (hand, automatic *month, season *site.Season, err error) {
-	trial, err := (&verify.Report{Site: q.Site}).Trial()
+func (q *HandTopOff) months() (hand, automatic *month, season *tankfile.Season, err error) {
+	trial, err := (&verify.Report{Tank: q.Site}).Trial()
 	if err != nil {
 		return nil, nil, nil, err
 	}
@@ -94,7 +94,7 @@ func (q *HandTopOff) months() (hand, automatic *month, season *site.Season, err 
 		}
 	}
 	if season == nil {
-		return nil, nil, nil, &Refusal{Field: "season", Flag: "season", Value: strconv.Quote(q.Season), Reason: "is no season of the site file",
+		return nil, nil, nil, &Refusal{Field: "season", Flag: "season", Value: strconv.Quote(q.Season), Reason: "is no season of the tank file",
 			Fix: "give one of " + strings.Join(names, ", ") + ", or leave it out"}
 	}
 	return hand, automatic, season, nil
@@ -106,7 +106,7 @@ func daysOf(t time.Duration) float64 { return t.Hours() / hoursPerDay }
 
 // readPH finds the range of pH over the month as a probe reads it: between what
 // the water would be met by no air for a day, and in balance with the room's.
-func (m *month) readPH(s *site.Site, season *site.Season) {
+func (m *month) readPH(s *tankfile.Tank, season *tankfile.Season) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i := range m.Samples {
 		for _, pH := range []float64{m.Samples[i].PHClosed, m.Samples[i].PHSettled} {

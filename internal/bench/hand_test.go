@@ -7,19 +7,19 @@ import (
 	"strings"
 	"testing"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
-// example is one of the site files that come with the program. It panics, for
+// example is one of the tank files that come with the program. It panics, for
 // the questions of the tests are made without a test.
-func example(name string) *site.Site {
+func example(name string) *tankfile.Tank {
 	data, err := os.ReadFile("../../examples/" + name + ".yaml")
 	if err != nil {
 		panic(err)
 	}
-	s, _, err := site.Read(name, data)
+	s, _, err := tankfile.Read(name, data)
 	if err != nil {
 		panic(err)
 	}
@@ -114,7 +114,7 @@ func TestHandTopOffSays(t *testing.T) {
 	}
 	for _, c := range []struct {
 		days      float64
-		site      *site.Site
+		site      *tankfile.Tank
 		slow, dry bool
 	}{{5, example("window-nano"), true, false}, {0.5, example("window-nano"), false, false}, {5, example("reading-room"), true, true}} {
 		text := strings.Join(ask(t, &HandTopOff{EveryDays: c.days, Site: c.site}).Cautions, " ")
@@ -148,7 +148,7 @@ func TestHandTopOffRefuses(t *testing.T) {
 		{"no number", HandTopOff{EveryDays: math.NaN(), Site: nano}, "everyDays", "out of range"},
 		{"no controller", HandTopOff{EveryDays: 3, Site: example("plumbed-line")}, "", "the site has no controller"},
 		{"no site", HandTopOff{EveryDays: 3}, "", "the site has no controller"},
-		{"no such season", HandTopOff{EveryDays: 3, Season: "monsoon", Site: nano}, "season", `"monsoon" is no season of the site file; give one of "heating season", "windows open"`},
+		{"no such season", HandTopOff{EveryDays: 3, Season: "monsoon", Site: nano}, "season", `"monsoon" is no season of the tank file; give one of "heating season", "windows open"`},
 	} {
 		_, err := Ask(&c.q, noon)
 		var r *Refusal

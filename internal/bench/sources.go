@@ -4,7 +4,7 @@ package bench
 const (
 	sourceCarbonate = "Carbonate system: Lueker, Dickson and Keeling 2000 (K1, K2); Dickson 1990 (bisulfate, borate); Lee et al. 2010 (boron); Weiss 1974 (CO2 solubility); Mucci 1983 (aragonite)."
 	sourceMixing    = "Mixing: mass balance of water, salt, alkalinity, carbon, calcium and magnesium by kilogram."
-	sourceTwin      = "The month: the twin that the check tries faults on, event by event, with the controller itself (docs/checking.md); evaporation after the site file's model, by itself Shah 2012 and 2014 (ASHRAE Trans. 118(2) and 120(2))."
+	sourceTwin      = "The month: the twin that the check tries faults on, event by event, with the controller itself (docs/checking.md); evaporation after the tank file's model, by itself Shah 2012 and 2014 (ASHRAE Trans. 118(2) and 120(2))."
 	sourceDensity   = "Density: TEOS-10 (IOC, SCOR and IAPSO 2010); practical salinity: PSS-78 (UNESCO 1981)."
 	sourceDKH       = "1 dKH is 10 mg CaO in a litre by definition; atomic weights: IUPAC 2021."
 	sourceFit       = "Consumption: weighted least squares (the balance of one well-mixed tank, solved by QR)."

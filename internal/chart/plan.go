@@ -2,7 +2,7 @@ package chart
 
 import "math"
 
-// Thicknesses and distances that a site file does not state. They are drawn,
+// Thicknesses and distances that a tank file does not state. They are drawn,
 // not measured, and the drawing says so.
 const (
 	glassM     = 0.010 // walls of display and sump

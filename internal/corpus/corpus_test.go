@@ -10,18 +10,18 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"isohaline/internal/account"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
-func examples(t testing.TB, names ...string) []*site.Site {
+func examples(t testing.TB, names ...string) []*tankfile.Tank {
 	t.Helper()
-	var all []*site.Site
+	var all []*tankfile.Tank
 	for _, name := range names {
 		data, err := os.ReadFile("../../examples/" + name + ".yaml")
 		if err != nil {
 			t.Fatal(err)
 		}
-		s, _, err := site.Read(name, data)
+		s, _, err := tankfile.Read(name, data)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -9,7 +9,7 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // History is what was told about one tank, and the truth.
@@ -17,7 +17,7 @@ type History struct {
 	Seed, Copy uint64
 	Kit        Kit
 	// Drawn is the site as the account knows it.
-	Drawn    *site.Site
+	Drawn    *tankfile.Tank
 	Settings account.Settings
 	// Fault is nil for a tank with nothing wrong.
 	Fault    *Fault

@@ -11,7 +11,7 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
@@ -37,7 +37,7 @@ func uniform(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float
 
 // Design is a tank on paper, with what its check proposes.
 type Design struct {
-	Site     *site.Site
+	Site     *tankfile.Tank
 	Settings verify.Settings
 	SystemM3 float64
 	// reservoirDays is how long a full reservoir lasts and litresADay what
@@ -48,13 +48,13 @@ type Design struct {
 // Designs makes tanks on paper from a few examples. It remembers them: a check
 // takes a tenth of a second, and many histories share a tank.
 type Designs struct {
-	examples []*site.Site
+	examples []*tankfile.Tank
 	mu       sync.Mutex
 	made     map[uint64]*Design
 }
 
 // NewDesigns takes validated sites that have a controller and a reservoir.
-func NewDesigns(examples []*site.Site) (*Designs, error) {
+func NewDesigns(examples []*tankfile.Tank) (*Designs, error) {
 	for _, s := range examples {
 		if s.Controller == nil || s.TopOff.Reservoir == nil || s.TopOff.Pump == nil {
 			return nil, fmt.Errorf("corpus: %s has no controller, pump and reservoir: nobody could count its litres", s.Name)
@@ -123,7 +123,7 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 	season.Name, season.Days = "all year", 365
 	season.AirC += uniform(r, -1, 1)
 	season.RHFrac += uniform(r, -0.05, 0.05)
-	s.Room.Seasons = []site.Season{season}
+	s.Room.Seasons = []tankfile.Season{season}
 	s.Display.LidFrac = min(max(s.Display.LidFrac+uniform(r, -0.2, 0.2), 0), 0.8)
 	for i := range s.TopOff.Pump.Curve {
 		s.TopOff.Pump.Curve[i].FlowM3S *= uniform(r, 0.7, 1.2)
@@ -176,7 +176,7 @@ const (
 )
 
 // bandM3 is the water between the watch sensor's two levels.
-func bandM3(s *site.Site) float64 {
+func bandM3(s *tankfile.Tank) float64 {
 	areaM2 := s.Display.Shape.PlanAreaM2(0) * (1 - s.Display.Shape.DisplacedFrac)
 	if s.HasSump() {
 		areaM2 = s.Sump.ReturnAreaM2()
@@ -185,10 +185,10 @@ func bandM3(s *site.Site) float64 {
 }
 
 // clone copies what is varied here; the rest is shared and only read.
-func clone(s *site.Site) *site.Site {
+func clone(s *tankfile.Tank) *tankfile.Tank {
 	c := *s
 	pump, watch, reservoir, controller := *s.TopOff.Pump, *s.TopOff.Watch, *s.TopOff.Reservoir, *s.Controller
-	pump.Curve = append([]site.PumpPoint(nil), pump.Curve...)
+	pump.Curve = append([]tankfile.PumpPoint(nil), pump.Curve...)
 	c.TopOff.Pump, c.TopOff.Watch, c.TopOff.Reservoir, c.Controller = &pump, &watch, &reservoir, &controller
 	if s.Skimmer != nil {
 		skimmer := *s.Skimmer
@@ -203,7 +203,7 @@ func clone(s *site.Site) *site.Site {
 
 // built is the tank as it stands, which no drawing gets quite right.
 type built struct {
-	site      *site.Site
+	site      *tankfile.Tank
 	twin      *plant.Twin
 	onset     *plant.Onset
 	guard     *guard.Settings

@@ -14,8 +14,8 @@ import (
 	"isohaline/internal/edge/decide"
 	"isohaline/internal/edge/join"
 	"isohaline/internal/edge/link"
-	"isohaline/internal/site"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -23,7 +23,7 @@ import (
 // process: the same guard, the same link, a tank that lives at the clock's pace.
 type agent struct {
 	file join.File
-	site *site.Site
+	site *tankfile.Tank
 	dir  string
 	log  *slog.Logger
 }

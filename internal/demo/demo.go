@@ -14,7 +14,7 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/server"
 	"isohaline/internal/server/auth"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -84,7 +84,7 @@ func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 	}()
 	now := time.Now().UTC()
 	began := now.Add(-HistoryDays * day)
-	var histories []watch.History
+	var histories []monitor.History
 	for i, t := range o.Tanks {
 		h, err := d.settle(ctx, &t, lives[i], began, o.Log)
 		if err != nil {
@@ -92,7 +92,7 @@ func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 		}
 		histories = append(histories, h)
 	}
-	if err := srv.Watch.Import(ctx, histories); err != nil {
+	if err := srv.Monitor.Import(ctx, histories); err != nil {
 		return nil, err
 	}
 	return d, errors.Join(srv.AdmitEdges(), d.invite(ctx, now))
@@ -113,10 +113,10 @@ func liveAll(ctx context.Context, tanks []Tank) ([]*Record, error) {
 
 // settle sets a tank up with who reports of it, and gives what has been recorded
 // so far.
-func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (watch.History, error) {
-	h := watch.History{TankID: t.ID}
-	w := d.Server.Watch
-	err := w.AddTank(ctx, watch.NewTank{SiteID: t.SiteID, SiteName: t.SiteName, TankID: t.ID, File: string(life.File), By: who})
+func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (monitor.History, error) {
+	h := monitor.History{TankID: t.ID}
+	w := d.Server.Monitor
+	err := w.AddTank(ctx, monitor.NewTank{SiteID: t.SiteID, SiteName: t.SiteName, TankID: t.ID, File: string(life.File), By: who})
 	if err != nil {
 		return h, err
 	}
@@ -188,7 +188,7 @@ func (d *Demo) write(ctx context.Context, t *Tank, v Value, began time.Time) (ac
 	r := store.HandReading{ID: fmt.Sprintf("%s-%s-%d", t.ID, v.Channel, at.UnixMicro()), TankID: t.ID, At: at, Value: v.Value}
 	o := account.Observation{At: at, Value: v.Value}
 	switch v.Channel {
-	case watch.Salinity:
+	case monitor.Salinity:
 		o.Kind, o.SD, o.Instrument = account.Salinity, handSD, "refractometer"
 		r.Quantity, r.Unit, r.Instrument = "salinity", "PSU", o.Instrument
 	default:
@@ -201,10 +201,10 @@ func (d *Demo) write(ctx context.Context, t *Tank, v Value, began time.Time) (ac
 // invite makes the demo's accounts.
 func (d *Demo) invite(ctx context.Context, now time.Time) error {
 	e := d.Server.Store.Edit(who, now)
-	here := d.Server.Watch.Sites()
+	here := d.Server.Monitor.Sites()
 	for _, p := range People() {
 		p.sites = slices.DeleteFunc(p.sites, func(id string) bool {
-			return !slices.ContainsFunc(here, func(s watch.SiteRef) bool { return s.ID == id })
+			return !slices.ContainsFunc(here, func(s monitor.SiteRef) bool { return s.ID == id })
 		})
 		u := store.User{ID: p.Name, Name: p.Name, Mail: p.Name + "@example.org", Role: store.Role(p.Role),
 			PasswordHash: auth.Advised.Hash(p.Password), Sites: p.sites}

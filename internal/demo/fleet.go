@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // HistoryDays is how far back the demo's records go.
@@ -21,9 +21,9 @@ const (
 type Tank struct {
 	SiteID, SiteName string
 	ID               string
-	answers          site.Answers
+	answers          tankfile.Answers
 	// alter changes the drafted site where the answers cannot.
-	alter func(*site.Site)
+	alter func(*tankfile.Tank)
 	// gauge: a level gauge reports, beside the switches.
 	gauge bool
 	// trouble is what is wrong on a day, counted from the beginning of the
@@ -84,35 +84,35 @@ func from(begin int, what func(since int, c *plant.Conditions)) func(int, *plant
 	}
 }
 
-func reef(name, place string, lengthM, widthM, heightM, reservoirL float64) site.Answers {
-	return site.Answers{Name: name, Place: place,
-		Display: site.Box{LengthM: lengthM, WidthM: widthM, HeightM: heightM},
-		Sump:    site.Box{LengthM: 0.65 * lengthM, WidthM: 0.4, HeightM: 0.42}, Sensors: 2,
+func reef(name, place string, lengthM, widthM, heightM, reservoirL float64) tankfile.Answers {
+	return tankfile.Answers{Name: name, Place: place,
+		Display: tankfile.Box{LengthM: lengthM, WidthM: widthM, HeightM: heightM},
+		Sump:    tankfile.Box{LengthM: 0.65 * lengthM, WidthM: 0.4, HeightM: 0.42}, Sensors: 2,
 		ReservoirLitres: reservoirL, DaysBetweenVisits: 3}
 }
 
-func nano(name, place string, lengthM, widthM, heightM, reservoirL float64) site.Answers {
-	return site.Answers{Name: name, Place: place, NoSump: true, Sensors: 2,
-		Display:         site.Box{LengthM: lengthM, WidthM: widthM, HeightM: heightM},
+func nano(name, place string, lengthM, widthM, heightM, reservoirL float64) tankfile.Answers {
+	return tankfile.Answers{Name: name, Place: place, NoSump: true, Sensors: 2,
+		Display:         tankfile.Box{LengthM: lengthM, WidthM: widthM, HeightM: heightM},
 		ReservoirLitres: reservoirL, DaysBetweenVisits: 3}
 }
 
-func visitedEveryFourDays(s *site.Site) { s.People.DaysBetweenVisits = 4 }
+func visitedEveryFourDays(s *tankfile.Tank) { s.People.DaysBetweenVisits = 4 }
 
 // noFloorSensor: what leaks runs away unseen.
-func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
+func noFloorSensor(s *tankfile.Tank) { s.FloorSensor = nil }
 
 // returnNotSensed: the controller does not know that the return pump stands,
 // and does not wait after a restart.
-func returnNotSensed(s *site.Site) {
+func returnNotSensed(s *tankfile.Tank) {
 	s.TopOff.Ceiling = nil
 	s.TopOff.ReturnSensed = false
-	s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 1.5 * litre / 60}}}
+	s.TopOff.Pump = &tankfile.Pump{Curve: []tankfile.PumpPoint{{FlowM3S: 1.5 * litre / 60}}}
 	s.Overflow.PrimingHeadM = 0.01
 	s.Controller.RestartSettleS = 10
 }
 
-func bigSkimmer(s *site.Site) {
+func bigSkimmer(s *tankfile.Tank) {
 	s.Skimmer.SkimmateM3Day = 0.15 * litre
 	s.Skimmer.CupM3 = 12 * litre
 }

@@ -9,8 +9,8 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/edge/requests"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/remote"
-	"isohaline/internal/server/watch"
 )
 
 // TestTheStories holds the twin to what the fleet promises, whatever an account
@@ -29,7 +29,7 @@ func TestTheStories(t *testing.T) {
 				if i > 0 && v.At < life.Values[i-1].At {
 					t.Fatalf("reading %d is before the one before it", i)
 				}
-				if v.Channel != watch.TopOffPump || v.Value == 0 {
+				if v.Channel != monitor.TopOffPump || v.Value == 0 {
 					continue
 				}
 				if pause := v.At - last; v.At < HistoryDays*day {
@@ -82,23 +82,23 @@ func TestTheDemoRuns(t *testing.T) {
 		}
 	}()
 
-	fills, err := d.Server.Watch.Fills(ctx, "childrens-corner", begin.Add(-HistoryDays*day), begin)
+	fills, err := d.Server.Monitor.Fills(ctx, "childrens-corner", begin.Add(-HistoryDays*day), begin)
 	if err != nil || len(fills) < HistoryDays {
 		t.Errorf("%d fills in %d days, error %v", len(fills), HistoryDays, err)
 	}
-	silent, _ := d.Server.Watch.Tank("studio")
+	silent, _ := d.Server.Monitor.Tank("studio")
 	if !slices.ContainsFunc(silent.Findings, func(f account.Finding) bool { return f.Code == account.DeviceSilent }) {
 		t.Errorf("the silent device is not among %v", silent.Findings)
 	}
 	eventually(t, "a device's report", func() bool {
-		v, _ := d.Server.Watch.Tank("childrens-corner")
+		v, _ := d.Server.Monitor.Tank("childrens-corner")
 		return v.LastHeard.After(begin)
 	})
 	const guarded = "biology-hall"
 	var edge remote.View
 	eventually(t, "word of the guard", func() bool {
 		edge, _ = d.Server.Remote.Tank(guarded)
-		v, _ := d.Server.Watch.Tank(guarded)
+		v, _ := d.Server.Monitor.Tank(guarded)
 		return edge.Linked && edge.Picture != nil && v.LastHeard.After(begin)
 	})
 	if _, err := d.Server.Remote.Ask(ctx, remote.Person{Name: "jonas"}, guarded, requests.Hold, 0); err != nil {
@@ -108,7 +108,7 @@ func TestTheDemoRuns(t *testing.T) {
 		edge, _ = d.Server.Remote.Tank(guarded)
 		return edge.Asks[0].Stage == remote.Done && edge.Picture.OnHold
 	})
-	if v, _ := d.Server.Watch.Tank(guarded); len(v.Findings) > 0 {
+	if v, _ := d.Server.Monitor.Tank(guarded); len(v.Findings) > 0 {
 		t.Errorf("of a healthy tank that goes over to an agent is said %v", v.Findings)
 	}
 }

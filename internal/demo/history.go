@@ -12,8 +12,8 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/server/watch"
-	"isohaline/internal/site"
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -27,7 +27,7 @@ type Value struct {
 
 // Record is a tank's life, out of the physical twin.
 type Record struct {
-	Site *site.Site
+	Site *tankfile.Tank
 	File []byte
 	// Values are what the device reports, Hand what a person wrote down, both in
 	// the order of time.
@@ -38,8 +38,8 @@ type Record struct {
 const drySkimmateM3 = 0.03 * litre
 
 // Draft is a tank's site and its file.
-func (t *Tank) Draft() (*site.Site, []byte, error) {
-	s, _, err := site.Read(t.ID+".yaml", site.Starter(t.answers))
+func (t *Tank) Draft() (*tankfile.Tank, []byte, error) {
+	s, _, err := tankfile.Read(t.ID+".yaml", tankfile.Starter(t.answers))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -52,11 +52,11 @@ func (t *Tank) Draft() (*site.Site, []byte, error) {
 	if t.alter != nil {
 		t.alter(s)
 	}
-	file, err := site.Write(s)
+	file, err := tankfile.Write(s)
 	if err != nil {
 		return nil, nil, fmt.Errorf("writing %s: %w", t.ID, err)
 	}
-	if s, _, err = site.Read(t.ID+".yaml", file); err != nil {
+	if s, _, err = tankfile.Read(t.ID+".yaml", file); err != nil {
 		return nil, nil, err
 	}
 	return s, file, nil
@@ -152,19 +152,19 @@ func (r *reporter) see(s plant.Sample) {
 	r.between(s)
 	at := s.SinceOnset
 	if s.WatchWet != r.last.WatchWet {
-		r.say(max(0, at-r.confirmed(s.WatchWet)), watch.WatchLevel, on(s.WatchWet))
+		r.say(max(0, at-r.confirmed(s.WatchWet)), monitor.WatchLevel, on(s.WatchWet))
 	}
 	if s.CeilingWet != r.last.CeilingWet {
-		r.say(at, watch.CeilingLevel, on(s.CeilingWet))
+		r.say(at, monitor.CeilingLevel, on(s.CeilingWet))
 	}
 	if r.record.Site.HasSump() && s.ReturnRunning != r.last.ReturnRunning {
-		r.say(at, watch.ReturnPump, on(s.ReturnRunning))
+		r.say(at, monitor.ReturnPump, on(s.ReturnRunning))
 	}
 	if pump := s.Phase == guard.Filling; pump != (r.last.Phase == guard.Filling) {
-		r.say(at, watch.TopOffPump, on(pump))
+		r.say(at, monitor.TopOffPump, on(pump))
 	}
 	if filledM3 := s.ReservoirM3 - r.last.ReservoirM3; filledM3 > pouredStepL*litre {
-		r.record.Hand = append(r.record.Hand, Value{at, watch.ReservoirFilled, round(filledM3/litre, pouredStepL)})
+		r.record.Hand = append(r.record.Hand, Value{at, monitor.ReservoirFilled, round(filledM3/litre, pouredStepL)})
 	}
 	r.last = s
 }
@@ -184,12 +184,12 @@ func (r *reporter) confirmed(wet bool) time.Duration {
 // begin says what the inputs are as the records begin: a healthy tank, just
 // filled.
 func (r *reporter) begin() {
-	r.say(0, watch.WatchLevel, 1)
-	r.say(0, watch.CeilingLevel, 0)
-	r.say(0, watch.TopOffPump, 0)
+	r.say(0, monitor.WatchLevel, 1)
+	r.say(0, monitor.CeilingLevel, 0)
+	r.say(0, monitor.TopOffPump, 0)
 	r.last = plant.Sample{WatchWet: true, ReturnRunning: r.record.Site.HasSump()}
 	if r.last.ReturnRunning {
-		r.say(0, watch.ReturnPump, 1)
+		r.say(0, monitor.ReturnPump, 1)
 	}
 }
 
@@ -206,18 +206,18 @@ func (r *reporter) between(s plant.Sample) {
 		return a + (b-a)*float64(at-from)/float64(to-from)
 	}
 	for ; r.alive < to; r.alive += aliveEvery {
-		r.say(r.alive, watch.Heartbeat, 1)
+		r.say(r.alive, monitor.Heartbeat, 1)
 	}
 	for ; r.tank.gauge && r.level < to; r.level += levelEvery {
-		r.say(r.level, watch.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
+		r.say(r.level, monitor.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
 	}
 	for ; r.temp < to; r.temp += tempEvery {
-		r.say(r.temp, watch.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
+		r.say(r.temp, monitor.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
 	}
 	for ; r.hand < to; r.hand += handEvery {
 		at := r.hand + handAt
 		psu := along(r.hand, r.last.SalinityPSU, s.SalinityPSU) + handSDPSU*r.rng.NormFloat64()
-		r.record.Hand = append(r.record.Hand, Value{at, watch.Salinity, round(psu, handStepPSU)})
+		r.record.Hand = append(r.record.Hand, Value{at, monitor.Salinity, round(psu, handStepPSU)})
 	}
 }
 

@@ -61,7 +61,7 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 				t.Errorf("%s: also said: %s", tank.ID, f.Sentence)
 			}
 		}
-		now, _ := d.Server.Watch.Tank(tank.ID)
+		now, _ := d.Server.Monitor.Tank(tank.ID)
 		found := !troubled
 		for _, f := range now.Findings {
 			if f.Code == want.is {

@@ -11,7 +11,7 @@ import (
 	"isohaline/reliability"
 )
 
-// Options say what is known beyond the site file.
+// Options say what is known beyond the tank file.
 type Options struct {
 	// Rates gives a site's own rates by fault ID, with their unit: "0.2/yr", or
 	// a range that holds 90 % of the belief, "0.05/yr to 0.4/yr".

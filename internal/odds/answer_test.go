@@ -9,7 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
 )
@@ -30,7 +30,7 @@ func TestByHand(t *testing.T) {
 	r := reportOf(t, nano)
 	danger := func(rates map[string]string, h Habits) float64 {
 		t.Helper()
-		return estimate(t, r, Options{Rates: onlyThese(r.Site, rates), Habits: &h, Samples: 1}).Harms[Danger].PerYear
+		return estimate(t, r, Options{Rates: onlyThese(r.Tank, rates), Habits: &h, Samples: 1}).Harms[Danger].PerYear
 	}
 	const tubeStands, leakStands = 12.723, 16.8 // hours until somebody answers the alarm
 	const yearH = 8760.0
@@ -66,7 +66,7 @@ func TestByHand(t *testing.T) {
 func TestSingleFault(t *testing.T) {
 	notShort(t, "a slow check")
 	r := reportOf(t, plumbed)
-	a := estimate(t, r, Options{Rates: onlyThese(r.Site, map[string]string{"float-valve-stuck-open": "0.01/yr"}), Samples: 10})
+	a := estimate(t, r, Options{Rates: onlyThese(r.Tank, map[string]string{"float-valve-stuck-open": "0.01/yr"}), Samples: 10})
 	for _, f := range a.Harms {
 		// It stands for five days in which it cannot come again.
 		within(t, f.Harm.String(), f.PerYear, 0.01/(1+0.01*5/365), 1e-6)
@@ -88,7 +88,7 @@ func TestSingleFault(t *testing.T) {
 func TestTestingBuys(t *testing.T) {
 	r := reportOf(t, nano)
 	f := forestOf(t, r, Options{Habits: &Habits{},
-		Rates: onlyThese(r.Site, map[string]string{"reservoir-leak": "1e-4/yr", "floor-sensor-dead": "1e-4/yr"})})
+		Rates: onlyThese(r.Tank, map[string]string{"reservoir-leak": "1e-4/yr", "floor-sensor-dead": "1e-4/yr"})})
 	means := f.w.means()
 	at := func(days float64) float64 {
 		p, err := f.perYear(means, f.w.momentsAt(means, days*hoursADay))
@@ -265,19 +265,19 @@ func TestInherentlySafe(t *testing.T) {
 	for _, row := range []struct {
 		name   string
 		safeM3 float64
-		change func(*site.Site)
+		change func(*tankfile.Tank)
 		want   bool
 	}{
-		{"all of it may enter", 1, func(*site.Site) {}, true},
-		{"more than may enter", 1e-3, func(*site.Site) {}, false},
-		{"refilled by itself", 1, func(s *site.Site) { s.TopOff.Reservoir.Refill = &site.Refill{} }, false},
-		{"plumbed", 1, func(s *site.Site) { s.TopOff.Plumbed = &site.WaterLine{} }, false},
+		{"all of it may enter", 1, func(*tankfile.Tank) {}, true},
+		{"more than may enter", 1e-3, func(*tankfile.Tank) {}, false},
+		{"refilled by itself", 1, func(s *tankfile.Tank) { s.TopOff.Reservoir.Refill = &tankfile.Refill{} }, false},
+		{"plumbed", 1, func(s *tankfile.Tank) { s.TopOff.Plumbed = &tankfile.WaterLine{} }, false},
 	} {
 		c := *s
 		reservoir := *s.TopOff.Reservoir
 		c.TopOff.Reservoir = &reservoir
 		row.change(&c)
-		got := inherentlySafe(&verify.Report{Site: &c, Geometry: verify.Geometry{DumpSafeM3: row.safeM3}})
+		got := inherentlySafe(&verify.Report{Tank: &c, Geometry: verify.Geometry{DumpSafeM3: row.safeM3}})
 		if (got != "") != row.want {
 			t.Errorf("%s: %q", row.name, got)
 		}
@@ -289,9 +289,9 @@ func TestRefusals(t *testing.T) {
 	r := reportOf(t, nano)
 	rate := func(id, text string) Options { return Options{Rates: map[string]string{id: text}} }
 	noTest, noPairs, harmful := *r, *r, *r
-	s := *r.Site
+	s := *r.Tank
 	s.People.ProofTestDays = 0
-	noTest.Site = &s
+	noTest.Tank = &s
 	noPairs.Pairs = nil
 	harmful.AsBuilt.Class = 3
 	for _, row := range []struct {

@@ -61,7 +61,7 @@ func (w *world) try(s set) (*combination, error) {
 		if err != nil {
 			return nil, err
 		}
-		c.bySeason[season] = harmOf(w.report.Site, &row)
+		c.bySeason[season] = harmOf(w.report.Tank, &row)
 		all |= c.bySeason[season]
 		if season == 0 || row.Class > c.worst.Class {
 			c.worst = row
@@ -174,7 +174,7 @@ func (w *world) findWindows(ctx context.Context, combos []*combination) error {
 			if err != nil {
 				return err
 			}
-			h := harmOf(w.report.Site, &row)
+			h := harmOf(w.report.Tank, &row)
 			for kind := range harmCount {
 				if h.has(kind) {
 					t.c.windowsH[kind][t.season][t.first] += step

@@ -7,18 +7,18 @@ import (
 	"testing"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
 // example reads one of the example sites.
-func example(tb testing.TB, name string) *site.Site {
+func example(tb testing.TB, name string) *tankfile.Tank {
 	tb.Helper()
 	data, err := os.ReadFile(filepath.Join("../../examples", name+".yaml"))
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s, _, err := site.Read(name, data)
+	s, _, err := tankfile.Read(name, data)
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -42,7 +42,7 @@ func reportOf(tb testing.TB, name string) *verify.Report {
 	return checked[name]
 }
 
-func check(tb testing.TB, s *site.Site) *verify.Report {
+func check(tb testing.TB, s *tankfile.Tank) *verify.Report {
 	tb.Helper()
 	r, err := verify.Check(tb.Context(), s, verify.Options{})
 	if err != nil {
@@ -90,7 +90,7 @@ func estimate(tb testing.TB, r *verify.Report, o Options) *Answer {
 }
 
 // onlyThese gives every other fault of the site the rate 0.
-func onlyThese(s *site.Site, rates map[string]string) map[string]string {
+func onlyThese(s *tankfile.Tank, rates map[string]string) map[string]string {
 	all := map[string]string{}
 	for _, f := range plant.FaultsOf(s) {
 		all[f.ID] = "0/yr"

@@ -2,7 +2,7 @@ package odds
 
 import (
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -25,7 +25,7 @@ func (h Harm) String() string {
 
 func (h harm) has(k Harm) bool { return h>>k&1 == 1 }
 
-func harmOf(s *site.Site, row *verify.Row) harm {
+func harmOf(s *tankfile.Tank, row *verify.Row) harm {
 	var h harm
 	if row.Outcome.FloorTotalM3() >= s.Limits.FloorM3[plant.Danger-1] {
 		h |= 1 << WetFloor

@@ -12,7 +12,7 @@ import (
 	"strings"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
@@ -92,7 +92,7 @@ func expected(ctx context.Context, r *verify.Report, o Options) ([harmCount]floa
 // worth a line.
 const noticeable = 0.01
 
-func (im *Improvement) try(ctx context.Context, s *site.Site, u units.System, o Options, before [harmCount]float64) (better bool, err error) {
+func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System, o Options, before [harmCount]float64) (better bool, err error) {
 	s, o = onlyPossible(s, o)
 	r, err := verify.Check(ctx, s, verify.Options{Units: u})
 	if err != nil {
@@ -119,7 +119,7 @@ func (im *Improvement) try(ctx context.Context, s *site.Site, u units.System, o 
 
 // onlyPossible leaves out what was said of faults that a changed site can no
 // longer have.
-func onlyPossible(s *site.Site, o Options) (*site.Site, Options) {
+func onlyPossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
 	of := plant.FaultsOf(s)
 	gone := func(id string) bool {
 		return !slices.ContainsFunc(of, func(f plant.Fault) bool { return f.ID == id })
@@ -127,7 +127,7 @@ func onlyPossible(s *site.Site, o Options) (*site.Site, Options) {
 	o.Rates = maps.Clone(o.Rates)
 	maps.DeleteFunc(o.Rates, func(id, _ string) bool { return gone(id) })
 	after := *s
-	after.Rates = slices.DeleteFunc(slices.Clone(s.Rates), func(r site.Rate) bool { return gone(r.Fault) })
+	after.Rates = slices.DeleteFunc(slices.Clone(s.Rates), func(r tankfile.Rate) bool { return gone(r.Fault) })
 	after.CommonCauses = nil
 	for _, c := range s.CommonCauses {
 		left := slices.DeleteFunc(c.FaultIDs(), gone)
@@ -164,7 +164,7 @@ const (
 
 // proposalsFor are the check's changes and those that only odds can judge.
 func proposalsFor(report *verify.Report) []verify.Proposal {
-	s, u := report.Site, report.Units
+	s, u := report.Tank, report.Units
 	out := verify.Proposals(s, u)
 	listed := func(id string) bool {
 		return slices.ContainsFunc(out, func(p verify.Proposal) bool { return p.ID == id })
@@ -174,7 +174,7 @@ func proposalsFor(report *verify.Report) []verify.Proposal {
 		after, half := *s, *r
 		half.FillHeightM = (r.FillHeightM + r.PumpIntakeHeightM) / 2
 		if low := r.LowSensor; low != nil {
-			half.LowSensor = &site.ReservoirLow{HeightM: min(low.HeightM, (half.FillHeightM+r.PumpIntakeHeightM)/2)}
+			half.LowSensor = &tankfile.ReservoirLow{HeightM: min(low.HeightM, (half.FillHeightM+r.PumpIntakeHeightM)/2)}
 		}
 		after.TopOff.Reservoir = &half
 		out = append(out, verify.Proposal{ID: "half-reservoir", Words: "fill the reservoir only half as high above the pump's intake", Site: &after})

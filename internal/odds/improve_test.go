@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"isohaline/internal/guard"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
 )
@@ -76,13 +76,13 @@ func TestRank(t *testing.T) {
 func TestProposalsOfOdds(t *testing.T) {
 	s := example(t, nano)
 	settings := guard.Typical()
-	r := &verify.Report{Site: s, Settings: verify.Settings{Guard: &settings}}
+	r := &verify.Report{Tank: s, Settings: verify.Settings{Guard: &settings}}
 	s.TopOff.Ceiling.Group = s.TopOff.Watch.Group
 	filled, tested, group := s.TopOff.Reservoir.FillHeightM, s.People.ProofTestDays, s.TopOff.Ceiling.Group
 	seen := map[string]bool{}
 	for _, p := range proposalsFor(r) {
 		seen[p.ID] = true
-		if _, err := site.Write(p.Site); err != nil {
+		if _, err := tankfile.Write(p.Site); err != nil {
 			t.Errorf("%s: the site cannot be: %v", p.ID, err)
 		}
 	}

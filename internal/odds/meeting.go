@@ -21,7 +21,7 @@ type meeting struct {
 }
 
 func meetingOf(w *world, row *verify.Row) meeting {
-	m := meeting{harm: harmOf(w.report.Site, row), found: row.FoundAfter, quiet: row.Unnoticed}
+	m := meeting{harm: harmOf(w.report.Tank, row), found: row.FoundAfter, quiet: row.Unnoticed}
 	if row.FoundBy == verify.Nobody {
 		m.found = plant.NotReached
 	}

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/reliability"
 )
 
@@ -137,9 +137,9 @@ func (b *beliefs) habits(t *tables, h *Habits) (skip, leftOff int, err error) {
 	return b.add(column{exact: h.SkipProb}), b.add(column{exact: h.LeftOffProb}), nil
 }
 
-// statedRates are those of the site file, and those of the options in their
+// statedRates are those of the tank file, and those of the options in their
 // place.
-func statedRates(s *site.Site, o Options) map[string]string {
+func statedRates(s *tankfile.Tank, o Options) map[string]string {
 	all := map[string]string{}
 	for _, r := range s.Rates {
 		all[r.Fault] = r.Comes
@@ -200,7 +200,7 @@ func parseRate(place, text string) (column, error) {
 }
 
 // rangeOf names the range of a fault: a level sensor's goes by its kind.
-func rangeOf(s *site.Site, f faultRow) string {
+func rangeOf(s *tankfile.Tank, f faultRow) string {
 	const kind = "level sensor "
 	switch f.rangeName {
 	case "watch":
@@ -211,8 +211,8 @@ func rangeOf(s *site.Site, f faultRow) string {
 	return f.rangeName
 }
 
-// reasons are why the site file states its rates, by fault.
-func reasons(s *site.Site, o Options) map[string]string {
+// reasons are why the tank file states its rates, by fault.
+func reasons(s *tankfile.Tank, o Options) map[string]string {
 	why := map[string]string{}
 	for _, r := range s.Rates {
 		if _, replaced := o.Rates[r.Fault]; !replaced {

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
 )
@@ -31,7 +31,7 @@ func designs(t *testing.T) []struct {
 	years  int
 	large  bool
 } {
-	vary := func(change func(*site.Site)) func() *verify.Report {
+	vary := func(change func(*tankfile.Tank)) func() *verify.Report {
 		return func() *verify.Report {
 			s := example(t, nano)
 			change(s)
@@ -47,19 +47,19 @@ func designs(t *testing.T) []struct {
 		large  bool
 	}{
 		{name: nano, report: as(nano), years: 8_000},
-		{name: "sensors of one kind", report: vary(func(s *site.Site) { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }), years: 6_000},
-		{name: "no floor sensor", report: vary(func(s *site.Site) { s.FloorSensor = nil }), years: 4_000},
+		{name: "sensors of one kind", report: vary(func(s *tankfile.Tank) { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }), years: 6_000},
+		{name: "no floor sensor", report: vary(func(s *tankfile.Tank) { s.FloorSensor = nil }), years: 4_000},
 		// Barriers found failed half the time, left off one time in five, tested
 		// half-yearly by somebody who forgets every other test.
-		{name: "neglected", report: vary(func(s *site.Site) { s.People.ProofTestDays = 182 }), years: 4_000,
+		{name: "neglected", report: vary(func(s *tankfile.Tank) { s.People.ProofTestDays = 182 }), years: 4_000,
 			o: Options{Habits: &Habits{SkipProb: 0.5, LeftOffProb: 0.2}, Rates: map[string]string{
 				"floor-sensor-dead": "0.5/yr", "topoff-siphon": "0.5/yr", "alarm-silent": "0.5/yr"}}},
 		// Causes of the file's own: of a demand with a hidden failure, and of two
 		// hidden ones.
-		{name: "common causes", report: vary(func(s *site.Site) {
+		{name: "common causes", report: vary(func(s *tankfile.Tank) {
 			s.TopOff.RunTimerS = 300
-			s.Rates = []site.Rate{{Fault: "relay-welded", Comes: "0.1/yr to 1/yr"}, {Fault: "floor-sensor-dead", Comes: "0.5/yr"}}
-			s.CommonCauses = []site.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.3},
+			s.Rates = []tankfile.Rate{{Fault: "relay-welded", Comes: "0.1/yr to 1/yr"}, {Fault: "floor-sensor-dead", Comes: "0.5/yr"}}
+			s.CommonCauses = []tankfile.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.3},
 				{What: "who tidies up", Faults: "tube-out, floor-sensor-dead", ShareFrac: 0.2}}
 		}), years: 4_000},
 		{name: plumbed, report: as(plumbed), years: 2_000},
@@ -74,7 +74,7 @@ func designs(t *testing.T) []struct {
 func onlyMatter(t *testing.T, name string) map[string]string {
 	t.Helper()
 	f := forestOf(t, reportOf(t, name), Options{})
-	rates := onlyThese(f.w.report.Site, nil)
+	rates := onlyThese(f.w.report.Tank, nil)
 	for _, c := range f.combos {
 		for _, id := range f.w.ids(c.set) {
 			delete(rates, id)
@@ -143,7 +143,7 @@ func TestDisagreementIsSeen(t *testing.T) {
 func TestByHandSimulated(t *testing.T) {
 	notShort(t, "a slow check")
 	r := reportOf(t, plumbed)
-	o := Options{Rates: onlyThese(r.Site, map[string]string{"float-valve-stuck-open": "0.2/yr"})}
+	o := Options{Rates: onlyThese(r.Tank, map[string]string{"float-valve-stuck-open": "0.2/yr"})}
 	for _, bias := range []float64{0, DefaultBias} {
 		tally := simulate(t, r, Simulation{Options: o, Years: 20_000, Bias: bias})
 		for kind := range harmCount {
@@ -159,7 +159,7 @@ func TestByHandSimulated(t *testing.T) {
 // is worth many times the years.
 func TestBias(t *testing.T) {
 	r := reportOf(t, nano)
-	o := Options{Habits: &Habits{}, Rates: onlyThese(r.Site, map[string]string{"tube-out": "0.02/yr", "topoff-siphon": "0.02/yr"})}
+	o := Options{Habits: &Habits{}, Rates: onlyThese(r.Tank, map[string]string{"tube-out": "0.02/yr", "topoff-siphon": "0.02/yr"})}
 	const years = 100_000
 	plain := simulate(t, r, Simulation{Options: o, Years: years})
 	biased := simulate(t, r, Simulation{Options: o, Years: years, Bias: DefaultBias})
@@ -182,7 +182,7 @@ func fewFaults(r *verify.Report) Options {
 	for _, id := range []string{"tube-out", "topoff-siphon", "reservoir-leak", "floor-sensor-dead", "alarm-silent", "power-cut-hour"} {
 		rates[id] = "0.5/yr"
 	}
-	return Options{Rates: onlyThese(r.Site, rates)}
+	return Options{Rates: onlyThese(r.Tank, rates)}
 }
 
 // TestTallyIsTheSame: on one core or all, in one go or in three, the same seed

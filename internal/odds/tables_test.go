@@ -11,7 +11,7 @@ import (
 
 	"isohaline/internal/plant"
 	"isohaline/internal/refcheck"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
 )
@@ -148,7 +148,7 @@ func TestClaimLimit(t *testing.T) {
 	r := reportOf(t, nano)
 	boast := map[string]string{}
 	for _, id := range controlLoop {
-		if slices.ContainsFunc(plant.FaultsOf(r.Site), func(f plant.Fault) bool { return f.ID == id }) {
+		if slices.ContainsFunc(plant.FaultsOf(r.Tank), func(f plant.Fault) bool { return f.ID == id }) {
 			boast[id] = "1e-4/yr"
 		}
 	}
@@ -166,7 +166,7 @@ func TestStandings(t *testing.T) {
 	}{
 		{nano, "ceiling-stuck-dry", standing{hidden: true, test: proofTest}},
 		{nano, "topoff-siphon", standing{hidden: true, test: overhaul}},
-		// 12 h answer time in the site file, after 43 min to a wet floor sensor.
+		// 12 h answer time in the tank file, after 43 min to a wet floor sensor.
 		{nano, "tube-out", standing{briefH: 12.723}},
 		{nano, "power-cut-hour", standing{briefH: 1, quiet: true}},
 	} {
@@ -217,12 +217,12 @@ func TestSharedCauses(t *testing.T) {
 	}
 }
 
-// TestStatedCauses: a common cause of the site file comes as often as its share
+// TestStatedCauses: a common cause of the tank file comes as often as its share
 // of the rarest fault, and takes its share from each.
 func TestStatedCauses(t *testing.T) {
 	s := example(t, nano)
-	s.Rates = []site.Rate{{Fault: "alarm-silent", Comes: "0.4/yr", Because: "our record"}, {Fault: "floor-sensor-dead", Comes: "0.1/yr"}}
-	s.CommonCauses = []site.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.25}}
+	s.Rates = []tankfile.Rate{{Fault: "alarm-silent", Comes: "0.4/yr", Because: "our record"}, {Fault: "floor-sensor-dead", Comes: "0.1/yr"}}
+	s.CommonCauses = []tankfile.CommonCause{{What: "power strip", Faults: "alarm-silent, floor-sensor-dead", ShareFrac: 0.25}}
 	w, err := newWorld(check(t, s), Options{Rates: map[string]string{"floor-sensor-dead": "0.2/yr"}})
 	if err != nil {
 		t.Fatal(err)
@@ -257,9 +257,9 @@ func TestStatedCausesRefused(t *testing.T) {
 		{"watch-stuck-dry, watch-jammed", "same part"},
 		{"alarm-silent", "not two faults"},
 	} {
-		s := *r.Site
-		s.CommonCauses = []site.CommonCause{{What: "strip", Faults: row.faults, ShareFrac: 0.1}}
-		r.Site = &s
+		s := *r.Tank
+		s.CommonCauses = []tankfile.CommonCause{{What: "strip", Faults: row.faults, ShareFrac: 0.1}}
+		r.Tank = &s
 		var refused *reliability.InputError
 		if _, err := newWorld(&r, Options{}); !errors.As(err, &refused) || !strings.Contains(refused.Problem, row.problem) || refused.Fix == "" {
 			t.Errorf("%s: %v", row.faults, err)

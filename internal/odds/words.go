@@ -96,7 +96,7 @@ func (t *Testing) sentence() string {
 // inherentlySafe says so where the source is bounded and all of it at once does
 // no serious harm.
 func inherentlySafe(r *verify.Report) string {
-	t := &r.Site.TopOff
+	t := &r.Tank.TopOff
 	if t.Plumbed != nil || t.Reservoir == nil || t.Reservoir.Refill != nil {
 		return ""
 	}

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -65,7 +65,7 @@ func (c *cause) rate(values []float64) float64 { return values[c.column] * c.fac
 
 // newWorld classifies a site's faults and gives them their rates.
 func newWorld(r *verify.Report, o Options) (*world, error) {
-	s := r.Site
+	s := r.Tank
 	w := &world{report: r, faults: plant.FaultsOf(s), known: map[set]verify.Row{}, beliefs: beliefs{byName: map[string]int{}}}
 	if err := w.check(); err != nil {
 		return nil, err
@@ -112,9 +112,9 @@ func (w *world) check() error {
 		return refuse("site", "mend the design first, as the check says", "it does harm with nothing wrong, so there is no counting how often")
 	case len(r.Pairs) == 0 && len(r.Singles) > 1:
 		return refuse("report", "run the check with pairs", "only single faults were tried")
-	case !(r.Site.People.ProofTestDays*hoursADay >= 1):
+	case !(r.Tank.People.ProofTestDays*hoursADay >= 1):
 		return refuse("people.proof test every", "give the days between two tests, 30 for monthly",
-			"%v days is not an interval between proof tests", r.Site.People.ProofTestDays)
+			"%v days is not an interval between proof tests", r.Tank.People.ProofTestDays)
 	}
 	return nil
 }
@@ -143,7 +143,7 @@ func (w *world) note(rows []verify.Row) {
 }
 
 // rateAll gives every fault its row, its standing and its cause.
-func (w *world) rateAll(s *site.Site, own map[string]column, because map[string]string) error {
+func (w *world) rateAll(s *tankfile.Tank, own map[string]column, because map[string]string) error {
 	columns, factors := make([]int, len(w.faults)), make([]float64, len(w.faults))
 	for i, f := range w.faults {
 		var part set
@@ -249,9 +249,9 @@ func (w *world) takeShared(members []int, share float64) cause {
 	return shared
 }
 
-// shareStated makes the common causes of the site file. Of a fault that is in
+// shareStated makes the common causes of the tank file. Of a fault that is in
 // several, each takes its share of what the others leave.
-func (w *world) shareStated(causes []site.CommonCause) error {
+func (w *world) shareStated(causes []tankfile.CommonCause) error {
 	for i := range causes {
 		c := &causes[i]
 		place := "common cause " + c.What

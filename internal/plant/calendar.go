@@ -4,7 +4,7 @@ import (
 	"time"
 
 	"isohaline/internal/guard"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // calendar is what comes by the clock.
@@ -23,7 +23,7 @@ const mixedAfter = time.Hour
 
 func days(d float64) time.Duration { return time.Duration(d * float64(day)) }
 
-func (c *calendar) begin(s *site.Site, onset time.Duration) {
+func (c *calendar) begin(s *tankfile.Tank, onset time.Duration) {
 	*c = emptyCalendar
 	if d := s.People.DaysBetweenVisits; d > 0 {
 		c.visit = onset + days(d)

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"isohaline/carbonate"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // water is what the animals feel of their water.
@@ -42,7 +42,7 @@ func (tw *Twin) seaAt(psu float64) mix {
 }
 
 // buildChemistry works out what each water brings, and what is used up of it.
-func (tw *Twin) buildChemistry(season site.Season) error {
+func (tw *Twin) buildChemistry(season tankfile.Season) error {
 	s := tw.site
 	tw.sea = tw.seaAt(tw.target.psu)
 	if w := s.WaterChange; w != nil {

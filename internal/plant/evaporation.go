@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"isohaline/evaporation"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/seawater"
 )
 
@@ -17,7 +17,7 @@ type climate struct {
 	display, sump evaporation.Surface
 }
 
-func climateOf(s *site.Site, season site.Season) (climate, error) {
+func climateOf(s *tankfile.Tank, season tankfile.Season) (climate, error) {
 	c := climate{waterC: waterTempC(s, season), air: evaporation.Air{
 		TempC: season.AirC, RHFrac: season.RHFrac,
 		SpeedMS: season.AirSpeedMS, PressurePa: s.Room.PressurePa,
@@ -33,7 +33,7 @@ func climateOf(s *site.Site, season site.Season) (climate, error) {
 	return c, err
 }
 
-func waterTempC(s *site.Site, season site.Season) float64 {
+func waterTempC(s *tankfile.Tank, season tankfile.Season) float64 {
 	if math.IsNaN(season.WaterTempC) {
 		return s.Water.TempC
 	}
@@ -47,7 +47,7 @@ func (c *climate) waterAt(salinityPSU float64) evaporation.Water {
 
 // Evaporation predicts what display and sump lose in a season, at the target
 // salinity.
-func Evaporation(s *site.Site, season site.Season) (display, sump evaporation.Estimate, err error) {
+func Evaporation(s *tankfile.Tank, season tankfile.Season) (display, sump evaporation.Estimate, err error) {
 	c, err := climateOf(s, season)
 	if err != nil {
 		return display, sump, err
@@ -81,7 +81,7 @@ func (c *climate) line(surface evaporation.Surface, targetPSU, factor float64) e
 
 // surfaces are the open waters of display and sump in a season. The sump's is
 // zero where there is none. Rock under water takes no surface away.
-func surfaces(s *site.Site, season site.Season) (display, sump evaporation.Surface, err error) {
+func surfaces(s *tankfile.Tank, season tankfile.Season) (display, sump evaporation.Surface, err error) {
 	agitation, err := evaporation.ParseAgitation(s.Display.Agitation)
 	if err != nil {
 		return display, sump, fmt.Errorf("reading the display's surface: %w", err)

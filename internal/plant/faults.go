@@ -3,7 +3,7 @@ package plant
 import (
 	"time"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // Fault is one thing that goes wrong, with the words a practitioner uses.
@@ -15,7 +15,7 @@ type Fault struct {
 	// Words is a clause: what happened, and how it comes about.
 	Words string
 	// Applies says whether the site has the part at all; nil: always.
-	Applies func(*site.Site) bool
+	Applies func(*tankfile.Tank) bool
 	// Apply changes the conditions. The twin gives the scale.
 	Apply func(*Twin, *Conditions)
 }
@@ -43,21 +43,21 @@ const (
 
 const day = 24 * time.Hour
 
-func hasSump(s *site.Site) bool       { return s.HasSump() }
-func hasController(s *site.Site) bool { return s.Controller != nil }
-func hasWatch(s *site.Site) bool      { return s.Controller != nil && s.TopOff.Watch != nil }
-func hasCeiling(s *site.Site) bool    { return s.Controller != nil && s.TopOff.Ceiling != nil }
+func hasSump(s *tankfile.Tank) bool       { return s.HasSump() }
+func hasController(s *tankfile.Tank) bool { return s.Controller != nil }
+func hasWatch(s *tankfile.Tank) bool      { return s.Controller != nil && s.TopOff.Watch != nil }
+func hasCeiling(s *tankfile.Tank) bool    { return s.Controller != nil && s.TopOff.Ceiling != nil }
 
 // sensorsShare: what two sensors have in common fails them together.
-func sensorsShare(s *site.Site) bool {
+func sensorsShare(s *tankfile.Tank) bool {
 	return hasCeiling(s) && s.TopOff.Ceiling.Group != "" && s.TopOff.Ceiling.Group == s.TopOff.Watch.Group
 }
 
-func hasPump(s *site.Site) bool      { return s.TopOff.Pump != nil }
-func hasReservoir(s *site.Site) bool { return s.TopOff.Reservoir != nil }
-func hasRefill(s *site.Site) bool    { return hasReservoir(s) && s.TopOff.Reservoir.Refill != nil }
-func hasLime(s *site.Site) bool      { return hasReservoir(s) && s.TopOff.Reservoir.LimeWater }
-func hasSkimmer(s *site.Site) bool   { return s.Skimmer != nil }
+func hasPump(s *tankfile.Tank) bool      { return s.TopOff.Pump != nil }
+func hasReservoir(s *tankfile.Tank) bool { return s.TopOff.Reservoir != nil }
+func hasRefill(s *tankfile.Tank) bool    { return hasReservoir(s) && s.TopOff.Reservoir.Refill != nil }
+func hasLime(s *tankfile.Tank) bool      { return hasReservoir(s) && s.TopOff.Reservoir.LimeWater }
+func hasSkimmer(s *tankfile.Tank) bool   { return s.Skimmer != nil }
 
 // Faults is the catalogue, in the order a practitioner would walk the system.
 // Tanks and reservoirs that burst are not in it: no top-off design can answer
@@ -97,30 +97,30 @@ var Faults = []Fault{
 		Words: "both level sensors stick dry together, being of one group",
 		Apply: func(_ *Twin, c *Conditions) { c.Watch.Stuck, c.Ceiling.Stuck = StuckDry, StuckDry }},
 	{ID: "floor-sensor-dead", Unit: "floor sensor",
-		Applies: func(s *site.Site) bool { return hasController(s) && s.FloorSensor != nil },
+		Applies: func(s *tankfile.Tank) bool { return hasController(s) && s.FloorSensor != nil },
 		Words:   "the floor sensor is dead",
 		Apply:   func(_ *Twin, c *Conditions) { c.FloorSensorDead = true }},
 	{ID: "return-sense-stuck", Unit: "return-pump input",
-		Applies: func(s *site.Site) bool { return hasController(s) && s.TopOff.ReturnSensed },
+		Applies: func(s *tankfile.Tank) bool { return hasController(s) && s.TopOff.ReturnSensed },
 		Words:   "the controller believes the return pump runs when it does not",
 		Apply:   func(_ *Twin, c *Conditions) { c.ReturnSenseStuck = true }},
 	{ID: "reservoir-low-stuck", Unit: "reservoir sensor",
-		Applies: func(s *site.Site) bool {
+		Applies: func(s *tankfile.Tank) bool {
 			return hasController(s) && hasReservoir(s) && s.TopOff.Reservoir.LowSensor != nil
 		},
 		Words: "the reservoir's low sensor says there is water when there is none",
 		Apply: func(_ *Twin, c *Conditions) { c.ReservoirLowStuck = true }},
 	{ID: "gauge-stuck", Unit: "level gauge",
-		Applies: func(s *site.Site) bool { return hasController(s) && s.TopOff.LevelGauge },
+		Applies: func(s *tankfile.Tank) bool { return hasController(s) && s.TopOff.LevelGauge },
 		Words:   "the level gauge sticks at one reading",
 		Apply:   func(_ *Twin, c *Conditions) { c.LevelGaugeStuck = true }},
 
 	{ID: "relay-welded", Unit: "pump relay",
-		Applies: func(s *site.Site) bool { return hasController(s) && hasPump(s) },
+		Applies: func(s *tankfile.Tank) bool { return hasController(s) && hasPump(s) },
 		Words:   "the pump's relay welds closed",
 		Apply:   func(_ *Twin, c *Conditions) { c.RelayWelded = true }},
 	{ID: "run-timer-stuck", Unit: "run timer",
-		Applies: func(s *site.Site) bool { return s.TopOff.RunTimerS > 0 },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.RunTimerS > 0 },
 		Words:   "the run timer's relay does not open",
 		Apply:   func(_ *Twin, c *Conditions) { c.RunTimerStuck = true }},
 	{ID: "pump-worn", Unit: "top-off pump", Applies: hasPump,
@@ -139,27 +139,27 @@ var Faults = []Fault{
 		Words: "the tube's end slips under water",
 		Apply: func(_ *Twin, c *Conditions) { c.TubeSubmerged = true }},
 	{ID: "topoff-siphon", Unit: "top-off air hole",
-		Applies: func(s *site.Site) bool { return s.TopOff.SiphonBreak },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.SiphonBreak },
 		Words:   "the air hole of the top-off line is blocked, so it can siphon",
 		Apply:   func(_ *Twin, c *Conditions) { c.SiphonBreakBlocked = true }},
 	{ID: "check-valve-leaks", Unit: "check valve",
-		Applies: func(s *site.Site) bool { return s.TopOff.CheckValve },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.CheckValve },
 		Words:   "the check valve leaks back",
 		Apply:   func(_ *Twin, c *Conditions) { c.CheckValveLeaks = true }},
 	{ID: "valve-stuck-open", Unit: "shut-off valve",
-		Applies: func(s *site.Site) bool { return s.TopOff.ShutoffValve },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.ShutoffValve },
 		Words:   "the shut-off valve sticks open",
 		Apply:   func(_ *Twin, c *Conditions) { c.Shutoff = ValveStuckOpen }},
 	{ID: "valve-stuck-shut", Unit: "shut-off valve",
-		Applies: func(s *site.Site) bool { return s.TopOff.ShutoffValve },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.ShutoffValve },
 		Words:   "the shut-off valve sticks shut",
 		Apply:   func(_ *Twin, c *Conditions) { c.Shutoff = ValveStuckShut }},
 	{ID: "float-valve-stuck-open", Unit: "float valve",
-		Applies: func(s *site.Site) bool { return s.TopOff.FloatValve != nil },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.FloatValve != nil },
 		Words:   "the float valve sticks open",
 		Apply:   func(_ *Twin, c *Conditions) { c.FloatValveStuckOpen = true }},
 	{ID: "float-valve-stuck-shut", Unit: "float valve",
-		Applies: func(s *site.Site) bool { return s.TopOff.FloatValve != nil },
+		Applies: func(s *tankfile.Tank) bool { return s.TopOff.FloatValve != nil },
 		Words:   "the float valve sticks shut",
 		Apply:   func(_ *Twin, c *Conditions) { c.FloatValveStuckShut = true }},
 
@@ -189,7 +189,7 @@ var Faults = []Fault{
 		Words: "the reservoir is filled with salt water by mistake",
 		Apply: func(_ *Twin, c *Conditions) { c.ReservoirSalted = true }},
 	{ID: "reservoir-forgotten", Unit: "filling the reservoir",
-		Applies: func(s *site.Site) bool { return hasReservoir(s) && !hasRefill(s) },
+		Applies: func(s *tankfile.Tank) bool { return hasReservoir(s) && !hasRefill(s) },
 		Words:   "nobody refills the reservoir",
 		Apply:   func(_ *Twin, c *Conditions) { c.ReservoirForgotten = true }},
 	{ID: "reservoir-leak", Unit: "reservoir", Applies: hasReservoir,
@@ -220,7 +220,7 @@ var Faults = []Fault{
 		Words: "the return pump is worn to half its flow",
 		Apply: func(_ *Twin, c *Conditions) { c.ReturnPumpFrac = returnWornFrac }},
 	{ID: "return-siphon-break-blocked", Unit: "return siphon break",
-		Applies: func(s *site.Site) bool { return hasSump(s) && s.Return.SiphonBreakHeightM > 0 },
+		Applies: func(s *tankfile.Tank) bool { return hasSump(s) && s.Return.SiphonBreakHeightM > 0 },
 		Words:   "the return line's siphon break is blocked when the power fails for an hour",
 		Apply: func(_ *Twin, c *Conditions) {
 			c.ReturnSiphonBreakBlocked = true
@@ -235,7 +235,7 @@ var Faults = []Fault{
 		Words: "the display's drain is blocked (a snail, a strainer)",
 		Apply: func(_ *Twin, c *Conditions) { c.DrainFrac = 0 }},
 	{ID: "emergency-drain-blocked", Unit: "emergency drain",
-		Applies: func(s *site.Site) bool { return hasSump(s) && s.Overflow.EmergencyHeightM > 0 },
+		Applies: func(s *tankfile.Tank) bool { return hasSump(s) && s.Overflow.EmergencyHeightM > 0 },
 		Words:   "the emergency drain is blocked",
 		Apply:   func(_ *Twin, c *Conditions) { c.EmergencyDrainBlocked = true }},
 	{ID: "power-cut-minute", Unit: "mains power",
@@ -260,11 +260,11 @@ var Faults = []Fault{
 		Words: "the skimmer runs wet and takes four times its usual water",
 		Apply: func(_ *Twin, c *Conditions) { c.SkimmateFactor = wetSkimmingFactor }},
 	{ID: "cup-cutoff-fails", Unit: "skimmer cut-off",
-		Applies: func(s *site.Site) bool { return hasSkimmer(s) && s.Skimmer.CupCutoff },
+		Applies: func(s *tankfile.Tank) bool { return hasSkimmer(s) && s.Skimmer.CupCutoff },
 		Words:   "the skimmer's cut-off does not work",
 		Apply:   func(_ *Twin, c *Conditions) { c.CupCutoffFails = true }},
 	{ID: "weak-water-change", Unit: "water change",
-		Applies: func(s *site.Site) bool { return s.WaterChange != nil },
+		Applies: func(s *tankfile.Tank) bool { return s.WaterChange != nil },
 		Words:   "water changes are mixed at 30 ppt",
 		Apply:   func(_ *Twin, c *Conditions) { c.WaterChangePSU = weakMixPSU }},
 	{ID: "heat-wave", Unit: "room",
@@ -284,7 +284,7 @@ var Faults = []Fault{
 }
 
 // FaultsOf lists the catalogue's faults that the site can have.
-func FaultsOf(s *site.Site) []Fault {
+func FaultsOf(s *tankfile.Tank) []Fault {
 	var fs []Fault
 	for _, f := range Faults {
 		if f.Applies == nil || f.Applies(s) {

@@ -6,18 +6,18 @@ import (
 
 	"isohaline/hydraulics"
 	"isohaline/internal/guard"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // Levels are the heights the controller's sensors switch at, above the datum.
-// The site file may leave them open; the check fills them in.
+// The tank file may leave them open; the check fills them in.
 type Levels struct {
 	WatchM, CeilingM float64
 }
 
 // Setup is what a twin is built from.
 type Setup struct {
-	Site *site.Site
+	Site *tankfile.Tank
 	// Season is an index into Site.Room.Seasons.
 	Season int
 	Levels Levels
@@ -30,7 +30,7 @@ type Setup struct {
 // Twin is a site in one season, worked out once and then only read: any number
 // of runs may share it.
 type Twin struct {
-	site  *site.Site
+	site  *tankfile.Tank
 	setup Setup
 	fluid fluid
 	// chamber is where the level shows: the sump, or the display of a tank
@@ -138,12 +138,12 @@ type circulation struct {
 // lift is taken from half way between the pump's intake and the sump's rim: the
 // few centimetres the chamber moves change it by less than the curve's own
 // error.
-func ReturnFlow(s *site.Site) (float64, error) {
+func ReturnFlow(s *tankfile.Tank) (float64, error) {
 	c, err := circulate(s, s.Water.TempC)
 	return c.flowM3S, err
 }
 
-func circulate(s *site.Site, waterC float64) (circulation, error) {
+func circulate(s *tankfile.Tank, waterC float64) (circulation, error) {
 	if !s.HasSump() {
 		return circulation{}, nil
 	}
@@ -220,7 +220,7 @@ func (tw *Twin) EvaporationM3Day() float64 {
 // ReturnFlowM3S is the return pump's flow against its lift and line.
 func (tw *Twin) ReturnFlowM3S() float64 { return tw.returnFlowM3S }
 
-func pumpPoints(p site.Pump) []hydraulics.PumpPoint {
+func pumpPoints(p tankfile.Pump) []hydraulics.PumpPoint {
 	pts := make([]hydraulics.PumpPoint, len(p.Curve))
 	for i, c := range p.Curve {
 		pts[i] = hydraulics.PumpPoint{FlowM3S: c.FlowM3S, HeadM: c.HeadM}
@@ -232,7 +232,7 @@ func pumpPoints(p site.Pump) []hydraulics.PumpPoint {
 // 0.0015 mm.
 const smoothTubeRoughnessM = 1.5e-6
 
-func tube(t site.Tube) hydraulics.Tube {
+func tube(t tankfile.Tube) hydraulics.Tube {
 	return hydraulics.Tube{LengthM: t.LengthM, BoreM: t.BoreM,
 		MinorLossK: t.MinorLossK, RoughnessM: smoothTubeRoughnessM}
 }

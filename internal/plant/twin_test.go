@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/guard"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // exampleTwin is one of the examples with levels and settings as its check
@@ -18,7 +18,7 @@ func exampleTwin(t testing.TB, name string, season int) *Twin {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read(name, data)
+	s, _, err := tankfile.Read(name, data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +35,7 @@ func limeTwin(t testing.TB, name string, season int) *Twin {
 	return buildTwin(t, &s, season)
 }
 
-func buildTwin(t testing.TB, s *site.Site, season int) *Twin {
+func buildTwin(t testing.TB, s *tankfile.Tank, season int) *Twin {
 	t.Helper()
 	levels := Levels{WatchM: 0.2, CeilingM: 0.224}
 	if !s.HasSump() {

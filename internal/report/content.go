@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
@@ -83,7 +83,7 @@ type line struct {
 const unnoticedWords = "Nothing changes that anybody would notice with: "
 
 func contentOf(r *verify.Report, o *Odds, pairRows int) *content {
-	s, u := r.Site, r.Units
+	s, u := r.Tank, r.Units
 	c := &content{
 		Title: s.Name, Place: s.Place, Accepted: r.Verdict.Accepted, Because: r.Verdict.Because,
 		Problems: r.Geometry.Problems, Changes: r.Changes, Left: r.Left, Settings: r.Settings.Items,
@@ -169,8 +169,8 @@ func (c *content) water(r *verify.Report) {
 		})
 	}
 	c.WaterWords = fmt.Sprintf("Between %s and %s, by season. ", daily(low), daily(high))
-	if r.Site.Room.MeasuredLitresPerDay > 0 {
-		c.WaterWords += fmt.Sprintf("The band is narrow because this tank’s own record, %s, calibrates it.", daily(r.Site.Room.MeasuredLitresPerDay))
+	if r.Tank.Room.MeasuredLitresPerDay > 0 {
+		c.WaterWords += fmt.Sprintf("The band is narrow because this tank’s own record, %s, calibrates it.", daily(r.Tank.Room.MeasuredLitresPerDay))
 	} else {
 		c.WaterWords += "The band is as wide as such formulas err on a real tank; a few weeks of this tank’s own top-off record narrow it."
 	}
@@ -229,9 +229,9 @@ func where(r *verify.Report, o *plant.Outcome) string {
 			places = append(places, fmt.Sprintf("floor, from the %s: %s", plant.Origin(from), r.Units.Volume(m3)))
 		}
 	}
-	target, l := r.Site.Water.SalinityPSU, &r.Site.Limits
+	target, l := r.Tank.Water.SalinityPSU, &r.Tank.Limits
 	salty := o.LowPSU <= target-l.SalinityOffPSU[0] || o.HighPSU >= target+l.SalinityOffPSU[0] || o.HourPSU >= l.SalinityHourPSU[0]
-	if salty || burns(r.Site, o) {
+	if salty || burns(r.Tank, o) {
 		places = append(places, "tank water")
 	}
 	if o.ReturnDry >= noticedDry {
@@ -247,7 +247,7 @@ func where(r *verify.Report, o *plant.Outcome) string {
 }
 
 // burns says whether alkalinity or pH come to class 1 or further.
-func burns(s *site.Site, o *plant.Outcome) bool {
+func burns(s *tankfile.Tank, o *plant.Outcome) bool {
 	const first = plant.Nuisance - 1
 	target := s.Water.AlkalinityDKH
 	return max(target-o.LowDKH, o.HighDKH-target) >= plant.AlkalinityOffDKH[first] || o.DayDKH >= plant.AlkalinityDayDKH[first] ||
@@ -256,7 +256,7 @@ func burns(s *site.Site, o *plant.Outcome) bool {
 
 // levels are the heights where the sensors are, from the rim down.
 func levels(r *verify.Report) []level {
-	g, u, s := &r.Geometry, r.Units, r.Site
+	g, u, s := &r.Geometry, r.Units, r.Tank
 	var out []level
 	height := func(name string, m float64) {
 		if !math.IsNaN(m) {
@@ -293,7 +293,7 @@ func levels(r *verify.Report) []level {
 	return append(out, level{Name: "floor of the " + chamberName(s), Value: "0"})
 }
 
-func chamberName(s *site.Site) string {
+func chamberName(s *tankfile.Tank) string {
 	if s.HasSump() {
 		return "return chamber"
 	}
@@ -302,7 +302,7 @@ func chamberName(s *site.Site) string {
 
 // flows is the proof of where the water goes, in numbers.
 func flows(r *verify.Report) []fact {
-	g, u, s := &r.Geometry, r.Units, r.Site
+	g, u, s := &r.Geometry, r.Units, r.Tank
 	var out []fact
 	add := func(name, value, why string) {
 		if !strings.Contains(value, units.Unknown) {

@@ -85,7 +85,7 @@ func TestDrawnCautions(t *testing.T) {
 // TestCautionsFollowTheSite: the lime-water caution is for lime water.
 func TestCautionsFollowTheSite(t *testing.T) {
 	has := func(r *verify.Report, word string) bool {
-		return strings.Contains(strings.Join(cautions(r.Site), " "), word)
+		return strings.Contains(strings.Join(cautions(r.Tank), " "), word)
 	}
 	r := accepted()
 	if has(r, "caustic") || has(r, "plumbed") {
@@ -95,7 +95,7 @@ func TestCautionsFollowTheSite(t *testing.T) {
 	if !has(r, "28 kg (61 lb)") {
 		t.Error("the reservoir's weight is missing")
 	}
-	r.Site.TopOff.Reservoir.LimeWater = true
+	r.Tank.TopOff.Reservoir.LimeWater = true
 	for _, words := range []string{"caustic", "never put a bare hand in it", "Lime crusts"} {
 		if !has(r, words) {
 			t.Errorf("lime water without the caution %q", words)

@@ -9,14 +9,14 @@ import (
 
 	"isohaline/internal/chart"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
 // Section is the drawing of the site as the check would set it.
 func Section(r *verify.Report) *chart.Section {
-	s, g := r.Site, &r.Geometry
+	s, g := r.Tank, &r.Geometry
 	d := &chart.Section{
 		Title: s.Name, Place: s.Place, Units: r.Units,
 		Display: basin(&s.Display.Shape, s.Display.FloorElevationM, s.Display.FillHeightM),
@@ -62,7 +62,7 @@ func orNaN(m float64) float64 {
 	return m
 }
 
-func sensor(s *site.Sensor, elevationM float64) chart.Switch {
+func sensor(s *tankfile.Sensor, elevationM float64) chart.Switch {
 	if s == nil {
 		return chart.Switch{ElevationM: math.NaN()}
 	}
@@ -72,7 +72,7 @@ func sensor(s *site.Sensor, elevationM float64) chart.Switch {
 // basin is a vessel's outline. Where only areas are known, or the plan is round,
 // the width is that of the plan as drawn from the front: the length, the
 // diameter, the side of a square of that area.
-func basin(s *site.Shape, floorM, waterM float64) chart.Basin {
+func basin(s *tankfile.Shape, floorM, waterM float64) chart.Basin {
 	b := chart.Basin{FloorElevationM: floorM, WaterHeightM: waterM, RockFrac: s.DisplacedFrac}
 	switch s.Kind {
 	case "table":
@@ -88,7 +88,7 @@ func basin(s *site.Shape, floorM, waterM float64) chart.Basin {
 	return b
 }
 
-func topOff(s *site.Site) chart.TopOff {
+func topOff(s *tankfile.Tank) chart.TopOff {
 	t := &s.TopOff
 	out := chart.TopOff{
 		BoreM: t.Tube.BoreM, EndElevationM: t.TubeEndElevationM, HighElevationM: t.TubeHighElevationM,
@@ -124,7 +124,7 @@ func sectionFacts(r *verify.Report) []chart.Fact {
 		low, high = min(low, w.Total.LowLitresPerDay), max(high, w.Total.HighLitresPerDay)
 	}
 	add("Evaporates", u.DailyVolume(low*litre)+" to "+u.DailyVolume(high*litre))
-	if r.Site.HasSump() {
+	if r.Tank.HasSump() {
 		add("Comes down when the return stops", u.Volume(g.DrainDownM3()))
 	}
 	if g.MarginM3 < 0 {
@@ -133,13 +133,13 @@ func sectionFacts(r *verify.Report) []chart.Fact {
 		add("Margin left then", u.Volume(g.MarginM3)+", "+u.Length(g.MarginM))
 	}
 	add("May safely enter at once", u.Volume(g.DumpSafeM3))
-	if m3, ok := reservoirM3(r.Site); ok {
+	if m3, ok := reservoirM3(r.Tank); ok {
 		add("Reservoir", u.Volume(m3))
 	}
 	return out
 }
 
-func reservoirM3(s *site.Site) (float64, bool) {
+func reservoirM3(s *tankfile.Tank) (float64, bool) {
 	r := s.TopOff.Reservoir
 	if r == nil {
 		return 0, false
@@ -153,7 +153,7 @@ func reservoirM3(s *site.Site) (float64, bool) {
 
 // notes say what the numbered parts are.
 func notes(r *verify.Report) []chart.Note {
-	s, u, g := r.Site, r.Units, &r.Geometry
+	s, u, g := r.Tank, r.Units, &r.Geometry
 	var out []chart.Note
 	add := func(at chart.Part, format string, args ...any) {
 		out = append(out, chart.Note{At: at, Words: fmt.Sprintf(format, args...)})
@@ -207,7 +207,7 @@ const secondsPerDay = 86400
 
 // tubeNotes are the notes along the fresh water's way.
 func tubeNotes(r *verify.Report, add func(at chart.Part, format string, args ...any)) {
-	t, u, g := &r.Site.TopOff, r.Units, &r.Geometry
+	t, u, g := &r.Tank.TopOff, r.Units, &r.Geometry
 	var fitted []string
 	for _, part := range []struct {
 		there bool
@@ -242,7 +242,7 @@ func tubeNotes(r *verify.Report, add func(at chart.Part, format string, args ...
 	}
 }
 
-func measures(u units.System, s *site.Shape) string {
+func measures(u units.System, s *tankfile.Shape) string {
 	switch s.Kind {
 	case "cylinder":
 		return u.Length(s.DiameterM) + " across, " + u.Length(s.HeightM) + " high"

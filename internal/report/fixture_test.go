@@ -8,7 +8,7 @@ import (
 	"isohaline/internal/guard"
 	"isohaline/internal/odds"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -18,37 +18,37 @@ const litreHour = 1e-3 / 3600
 
 // reef is a mid-size tank with a sump and two sensors, invented, as values: the
 // golden files must not move when an example or the engine does.
-func reef() *site.Site {
-	box := func(l, w, h, displaced float64) site.Shape {
-		return site.Shape{Kind: "rectangle", LengthM: l, WidthM: w, HeightM: h, DisplacedFrac: displaced}
+func reef() *tankfile.Tank {
+	box := func(l, w, h, displaced float64) tankfile.Shape {
+		return tankfile.Shape{Kind: "rectangle", LengthM: l, WidthM: w, HeightM: h, DisplacedFrac: displaced}
 	}
-	return &site.Site{
+	return &tankfile.Tank{
 		Name: "Reading Room reef", Place: "Quill Street Library, ground floor",
-		Water: site.Water{SalinityPSU: 35, TempC: 25.5, AlkalinityDKH: 8},
-		Room: site.Room{PressurePa: 100850, CO2PPM: 700, Seasons: []site.Season{
+		Water: tankfile.Water{SalinityPSU: 35, TempC: 25.5, AlkalinityDKH: 8},
+		Room: tankfile.Room{PressurePa: 100850, CO2PPM: 700, Seasons: []tankfile.Season{
 			{Name: "heating season", Days: 200, AirC: 21, RHFrac: 0.32, AirSpeedMS: 0.1, WaterTempC: nan},
 			{Name: "summer", Days: 165, AirC: 25, RHFrac: 0.6, AirSpeedMS: 0.15, WaterTempC: nan},
 		}},
-		Display:  site.Display{Shape: box(1.2, 0.6, 0.6, 0.12), FloorElevationM: 0.9, Agitation: "rippled"},
-		Overflow: &site.Overflow{Kind: "weir", CrestHeightM: 0.56, EdgeLengthM: 0.4, DrainCapacityM3S: 5000 * litreHour, EmergencyHeightM: 0.58},
-		Return: &site.Return{Line: site.Tube{LengthM: 2.2, BoreM: 0.022, MinorLossK: 6}, OutletHeightM: 0.54,
+		Display:  tankfile.Display{Shape: box(1.2, 0.6, 0.6, 0.12), FloorElevationM: 0.9, Agitation: "rippled"},
+		Overflow: &tankfile.Overflow{Kind: "weir", CrestHeightM: 0.56, EdgeLengthM: 0.4, DrainCapacityM3S: 5000 * litreHour, EmergencyHeightM: 0.58},
+		Return: &tankfile.Return{Line: tankfile.Tube{LengthM: 2.2, BoreM: 0.022, MinorLossK: 6}, OutletHeightM: 0.54,
 			SiphonBreakHeightM: 0.555, IntakeElevationM: 0.05},
-		Sump: &site.Sump{WidthM: 0.4, HeightM: 0.4, Agitation: "rippled", Compartments: []site.Compartment{
+		Sump: &tankfile.Sump{WidthM: 0.4, HeightM: 0.4, Agitation: "rippled", Compartments: []tankfile.Compartment{
 			{Name: "sock and skimmer", LengthM: 0.38, BaffleHeightM: 0.23}, {Name: "refugium", LengthM: 0.26, BaffleHeightM: 0.22},
 			{Name: "return chamber", LengthM: 0.24}}},
-		TopOff: site.TopOff{
-			Watch:        &site.Sensor{Kind: "optical", ElevationM: nan, HysteresisM: 0.003, ResponseS: 1},
-			Ceiling:      &site.Sensor{Kind: "float", ElevationM: nan, HysteresisM: 0.004, ResponseS: 1},
-			ReturnSensed: true, Pump: &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 54 * litreHour}}},
-			Tube: site.Tube{LengthM: 2.5, BoreM: 0.006, MinorLossK: 3}, TubeEndElevationM: 0.36, TubeHighElevationM: 0.5, SiphonBreak: true,
-			Reservoir: &site.Reservoir{Shape: box(0.3, 0.25, 0.4, 0), PumpIntakeHeightM: 0.015, FillHeightM: 0.37,
-				LowSensor: &site.ReservoirLow{HeightM: 0.04}},
+		TopOff: tankfile.TopOff{
+			Watch:        &tankfile.Sensor{Kind: "optical", ElevationM: nan, HysteresisM: 0.003, ResponseS: 1},
+			Ceiling:      &tankfile.Sensor{Kind: "float", ElevationM: nan, HysteresisM: 0.004, ResponseS: 1},
+			ReturnSensed: true, Pump: &tankfile.Pump{Curve: []tankfile.PumpPoint{{FlowM3S: 54 * litreHour}}},
+			Tube: tankfile.Tube{LengthM: 2.5, BoreM: 0.006, MinorLossK: 3}, TubeEndElevationM: 0.36, TubeHighElevationM: 0.5, SiphonBreak: true,
+			Reservoir: &tankfile.Reservoir{Shape: box(0.3, 0.25, 0.4, 0), PumpIntakeHeightM: 0.015, FillHeightM: 0.37,
+				LowSensor: &tankfile.ReservoirLow{HeightM: 0.04}},
 		},
-		Controller:  &site.Controller{},
-		FloorSensor: &site.FloorSensor{TripM3: 0.3 * litre},
-		Alarm:       site.Alarm{Audible: true, Remote: true},
-		People:      site.People{DaysBetweenVisits: 4, AnswerHours: 24, ProofTestDays: 30},
-		Limits: site.Limits{SalinityOffPSU: [4]float64{0.5, 1.5, 4, 8}, SalinityHourPSU: [4]float64{0.25, 0.75, 2, 5},
+		Controller:  &tankfile.Controller{},
+		FloorSensor: &tankfile.FloorSensor{TripM3: 0.3 * litre},
+		Alarm:       tankfile.Alarm{Audible: true, Remote: true},
+		People:      tankfile.People{DaysBetweenVisits: 4, AnswerHours: 24, ProofTestDays: 30},
+		Limits: tankfile.Limits{SalinityOffPSU: [4]float64{0.5, 1.5, 4, 8}, SalinityHourPSU: [4]float64{0.25, 0.75, 2, 5},
 			FloorM3: [4]float64{0.1 * litre, 0.5 * litre, litre, 100 * litre}},
 	}
 }
@@ -126,7 +126,7 @@ func accepted() *verify.Report {
 		found.ReachedAt[1], alone.ReachedAt[1] = 13*time.Minute, 13*time.Minute
 	}, "relay-welded")
 	return &verify.Report{
-		Site: s,
+		Tank: s,
 		Water: []verify.SeasonWater{
 			{Season: s.Room.Seasons[0], Display: estimate(3.9), Sump: estimate(1.7), Total: estimate(5.6), FracDay: 0.013},
 			{Season: s.Room.Seasons[1], Display: estimate(2), Sump: estimate(0.9), Total: estimate(2.9), FracDay: 0.0067},
@@ -154,13 +154,13 @@ func accepted() *verify.Report {
 // refused has no controller, an endless source, and a sump that spills.
 func refused() *verify.Report {
 	r := accepted()
-	s := r.Site
+	s := r.Tank
 	s.Name, s.Place = "Plumbed line", ""
 	s.TopOff.Watch, s.TopOff.Ceiling, s.TopOff.Pump, s.TopOff.Reservoir = nil, nil, nil, nil
 	s.TopOff.SiphonBreak = false
-	s.TopOff.Plumbed = &site.WaterLine{ProductM3S: 0.2 / 86400, RejectRatio: 3}
-	s.TopOff.FloatValve = &site.FloatValve{ShutElevationM: 0.18, OpenBelowM: 0.015}
-	s.Controller, s.FloorSensor, s.Alarm = nil, nil, site.Alarm{}
+	s.TopOff.Plumbed = &tankfile.WaterLine{ProductM3S: 0.2 / 86400, RejectRatio: 3}
+	s.TopOff.FloatValve = &tankfile.FloatValve{ShutElevationM: 0.18, OpenBelowM: 0.015}
+	s.Controller, s.FloorSensor, s.Alarm = nil, nil, tankfile.Alarm{}
 	r.Settings = verify.Settings{Levels: plant.Levels{WatchM: nan, CeilingM: nan}}
 	g := &r.Geometry
 	g.WatchM, g.CeilingM, g.HighestM, g.RestM, g.DipM, g.IntakeClearM = nan, nan, nan, nan, nan, nan

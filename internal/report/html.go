@@ -17,8 +17,8 @@ import (
 
 // Meta is what a page says about itself. All of it may be left out.
 type Meta struct {
-	// Version is the program's, SiteFile the file that was checked.
-	Version, SiteFile string
+	// Version is the program's, TankFile the file that was checked.
+	Version, TankFile string
 	// Made is the date to print.
 	Made time.Time
 }
@@ -80,7 +80,7 @@ func HTML(w io.Writer, r *verify.Report, likely *Odds, m Meta) error {
 	if !m.Made.IsZero() {
 		p.Date = m.Made.Format("2 January 2006")
 	}
-	if d := r.Site.People.ProofTestDays; d > 0 {
+	if d := r.Tank.People.ProofTestDays; d > 0 {
 		p.ProofTest = r.Units.Duration(d * 24 * 3600)
 	}
 	if err := p.draw(r, likely); err != nil {

@@ -221,7 +221,7 @@ func JSON(w io.Writer, r *verify.Report, likely *Odds) error {
 }
 
 func jsonOf(r *verify.Report) *jsonReport {
-	s := r.Site
+	s := r.Tank
 	j := &jsonReport{
 		Schema: Schema,
 		Site: jsonSite{Name: s.Name, Place: s.Place, HasSump: s.HasSump(), HasController: s.Controller != nil,

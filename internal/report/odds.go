@@ -216,7 +216,7 @@ func Testing(a *odds.Answer) *chart.Testing {
 	}
 	d := &chart.Testing{
 		Title: "What the proof test buys", Harm: "Serious harm", Knee: chart.TestingMark{Days: math.NaN()},
-		Subtitle:     a.Report.Site.Name + ". Estimates from generic rates: to compare, not to promise.",
+		Subtitle:     a.Report.Tank.Name + ". Estimates from generic rates: to compare, not to promise.",
 		FloorPerYear: a.Testing.FloorPerYear, FloorWords: "what no testing can take away: " + odds.Once(a.Testing.FloorPerYear),
 	}
 	for _, p := range points(a) {

@@ -23,7 +23,7 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/odds"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
@@ -71,7 +71,7 @@ var checked = sync.OnceValues(func() (map[string]told, error) {
 		if err != nil {
 			return nil, err
 		}
-		s, _, err := site.Read(file, data)
+		s, _, err := tankfile.Read(file, data)
 		if err != nil {
 			return nil, err
 		}
@@ -151,8 +151,8 @@ func TestTextWidth(t *testing.T) {
 // TestHostileNames: a site's name cannot steer a terminal or a browser.
 func TestHostileNames(t *testing.T) {
 	r := fixtures()["accepted"]
-	r.Site.Name = "\x1b]0;owned\a<script>alert(1)</script>\u202e\r\n" + strings.Repeat("水", 200)
-	r.Site.Place = `"><img src=x onerror=alert(1)>`
+	r.Tank.Name = "\x1b]0;owned\a<script>alert(1)</script>\u202e\r\n" + strings.Repeat("水", 200)
+	r.Tank.Place = `"><img src=x onerror=alert(1)>`
 	out := text(t, r, TextOptions{Width: 80})
 	if strings.ContainsAny(out, "\x1b\a\r\u202e") {
 		t.Error("control characters reach the terminal")
@@ -162,7 +162,7 @@ func TestHostileNames(t *testing.T) {
 			t.Errorf("%d cells: %s", cells(l), l)
 		}
 	}
-	page := html(t, r, Meta{SiteFile: `<b>"'`})
+	page := html(t, r, Meta{TankFile: `<b>"'`})
 	if err := sound(page); err != nil {
 		t.Error(err)
 	}
@@ -183,7 +183,7 @@ func html(t *testing.T, r told, m Meta) []byte {
 var made = time.Date(2026, time.March, 4, 15, 0, 0, 0, time.UTC)
 
 func TestHTMLGolden(t *testing.T) {
-	golden(t, "accepted.html", html(t, fixtures()["accepted"], Meta{Version: "1.2.3", SiteFile: "reading-room.yaml", Made: made}))
+	golden(t, "accepted.html", html(t, fixtures()["accepted"], Meta{Version: "1.2.3", TankFile: "reading-room.yaml", Made: made}))
 }
 
 func TestHTMLIsSound(t *testing.T) {

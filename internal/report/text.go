@@ -135,7 +135,7 @@ func (t *terminal) settings(c *content) {
 	for _, s := range c.Settings {
 		reason := s.Reason
 		if s.Given {
-			reason = "(from the site file) " + reason
+			reason = "(from the tank file) " + reason
 		}
 		rows = append(rows, []string{s.Name, s.Value, reason})
 	}

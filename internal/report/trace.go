@@ -19,7 +19,7 @@ import (
 // verify.Report.Follow). It ends a little after the last thing that happened:
 // the weeks after a story is over would squeeze the story into a corner.
 func Trace(r *verify.Report, row *verify.Row, samples []plant.Sample) *chart.Trace {
-	s, g := r.Site, &r.Geometry
+	s, g := r.Tank, &r.Geometry
 	t := &chart.Trace{
 		Title:     traceTitle(row),
 		Subtitle:  fmt.Sprintf("%s, %s. As it goes if nobody comes.", s.Name, row.Season),

@@ -5,7 +5,7 @@ import (
 	"strings"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
@@ -14,7 +14,7 @@ import (
 // the parts that this site has. Common practice, no source; the expected values
 // are the check's own.
 func tests(r *verify.Report) []test {
-	s, u, g, geo := r.Site, r.Units, r.Settings.Guard, &r.Geometry
+	s, u, g, geo := r.Tank, r.Units, r.Settings.Guard, &r.Geometry
 	var out []test
 	add := func(do, expect string, args ...any) {
 		// What is expected but not known is not worth a test.
@@ -77,7 +77,7 @@ func weight(m3 float64) string {
 }
 
 // cautions are the usual ones, and those that this site asks for.
-func cautions(s *site.Site) []string {
+func cautions(s *tankfile.Tank) []string {
 	out := []string{
 		"Mains power beside salt water kills. Protect every circuit at the tank with a residual-current device (RCD/GFCI), give every cable a drip loop, and mount sockets above any level that water could reach, a flood’s included. Unplug before you put a hand in the water.",
 		"A licensed electrician or plumber and the local codes decide what may be built. So does the building’s owner.",
@@ -97,14 +97,14 @@ func cautions(s *site.Site) []string {
 	}
 	return append(out,
 		"The animals cannot leave. When a test or a repair stops the pumps, watch temperature and oxygen, and correct salinity by no more than about 1 a day (common practice, no source).",
-		"This is an estimate from the measures in the site file, not a certificate. It is as good as they are, and it does not replace a person who looks.")
+		"This is an estimate from the measures in the tank file, not a certificate. It is as good as they are, and it does not replace a person who looks.")
 }
 
 // method says what was done.
 func method(r *verify.Report) []string {
 	return []string{
 		fmt.Sprintf("Every fault that the site’s parts can have was tried alone (%d)%s, in each of its %s. The worst season is the one shown.",
-			len(r.Singles), andPairs(len(r.Pairs)), counted(len(r.Site.Room.Seasons), "season")),
+			len(r.Singles), andPairs(len(r.Pairs)), counted(len(r.Tank.Room.Seasons), "season")),
 		fmt.Sprintf("Each trial is a simulation that keeps account of every gram of water and salt and of all alkalinity, run with the controller’s own program for at least 30 days: %.0f years of tank time in all.", r.TankYears),
 		"The faults of a pair begin together. An interruption, of the mains or of the return pump, is also tried half a day after the other fault, and the worse of the two counts.",
 		"A person ends a fault when an alarm reaches them, or at the first visit at which something is amiss. The class counts what was reached by then; “if nobody came” says what it would have become.",
@@ -128,7 +128,7 @@ func counted(n int, noun string) string {
 }
 
 // limits says how far to trust it, and where the classes begin.
-func limits(s *site.Site, u units.System) []string {
+func limits(s *tankfile.Tank, u units.System) []string {
 	steps := func(name string, v [4]float64, write func(float64) string) string {
 		parts := make([]string, len(v))
 		for i, x := range v {
@@ -140,7 +140,7 @@ func limits(s *site.Site, u units.System) []string {
 	return []string{
 		"Classes 1 to 4 begin at: " + steps("salinity off the target by", l.SalinityOffPSU, u.Salinity) + "; " +
 			steps("salinity moving within an hour by", l.SalinityHourPSU, u.Salinity) + "; " +
-			steps("water on the floor", l.FloorM3, u.Volume) + " (common practice, no source; the site file may set its own); " +
+			steps("water on the floor", l.FloorM3, u.Volume) + " (common practice, no source; the tank file may set its own); " +
 			steps("alkalinity off the target by", plant.AlkalinityOffDKH, u.Alkalinity) + "; " +
 			steps("alkalinity moving within a day by", plant.AlkalinityDayDKH, u.Alkalinity) + "; " +
 			steps("pH above", plant.HighPH, onePlace) + "; " + steps("pH below", plant.LowPH, onePlace) +
@@ -168,10 +168,10 @@ const oddsMethod = "How likely: a combination does its harm when its last fault 
 const oddsSources = "Failure rates, where published: SINTEF PDS Data Handbook (2021), MIL-HDBK-217F Notice 2, INL/EXT-21-65055 (2021), NUREG/CR-1278 (1983) and others, by the numbers FR-…, each with its page and whether that was read in the program’s table sources.csv. The rest is judgement. Hidden failures are averaged over the test cycle as in IEC 61508-6:2010, Annex B."
 
 // sources are the published works the numbers rest on.
-func sources(s *site.Site) []string {
+func sources(s *tankfile.Tank) []string {
 	model := "Shah (2012, ASHRAE Trans. 118(2); 2014, 120(2))"
 	if m := s.Room.EvaporationModel; m != "" {
-		model = "the model “" + m + "”, named in the site file"
+		model = "the model “" + m + "”, named in the tank file"
 	}
 	return []string{
 		"Salinity: Practical Salinity Scale 1978 (UNESCO 1981, Technical Papers in Marine Science 37).",

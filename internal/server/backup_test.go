@@ -11,15 +11,15 @@ import (
 	"time"
 
 	"isohaline/internal/server/api"
-	"isohaline/internal/site"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 )
 
 // levels are the readings of the tank's level that the store has.
 func (h *house) levels() int {
 	h.t.Helper()
 	n := 0
-	err := h.Watch.Readings(h.t.Context(), "reef", "level", time.Unix(0, 0), h.now().Add(time.Hour), func(store.Reading) error { n++; return nil })
+	err := h.Monitor.Readings(h.t.Context(), "reef", "level", time.Unix(0, 0), h.now().Add(time.Hour), func(store.Reading) error { n++; return nil })
 	if err != nil {
 		h.t.Fatal(err)
 	}
@@ -95,10 +95,10 @@ func TestBackupWhileReadingsFlow(t *testing.T) {
 			t.Fatalf("%v, aside %q", err, aside)
 		}
 		h := open(t, elsewhere)
-		var file api.SiteFile
+		var file api.TankFile
 		h.as("carla").want(http.StatusOK, "GET", "/api/tanks/reef/file", nil, &file)
-		if file.Text != string(site.Starter(site.Answers{Name: "Our reef"})) {
-			t.Error("the site file is another")
+		if file.Text != string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})) {
+			t.Error("the tank file is another")
 		}
 		carla.h = h
 		carla.want(http.StatusUnauthorized, "GET", "/api/session", nil, nil) // she may have signed out since

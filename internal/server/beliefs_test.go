@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/server/api"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
 )
 
@@ -23,7 +23,7 @@ func (d told) say(readings ...wire.Reading) {
 	for i := range readings {
 		readings[i].Site, readings[i].Device = "here", d.device
 	}
-	if err := d.h.Watch.Take(d.h.t.Context(), readings); err != nil {
+	if err := d.h.Monitor.Take(d.h.t.Context(), readings); err != nil {
 		d.h.t.Fatal(err)
 	}
 }
@@ -170,7 +170,7 @@ func TestEarlierReadingsChangeBeliefs(t *testing.T) {
 	for hour := range earlier {
 		records = append(records, wire.Reading{Site: "here", Device: device.device, Channel: "salinity", Value: 33, At: from.Add(time.Duration(hour) * time.Hour)})
 	}
-	if added, err := h.Watch.AddRecords(t.Context(), watch.Records{TankID: "reef", Readings: records}); err != nil || added.New != earlier {
+	if added, err := h.Monitor.AddRecords(t.Context(), monitor.Records{TankID: "reef", Readings: records}); err != nil || added.New != earlier {
 		t.Fatalf("added %+v: %v", added, err)
 	}
 	after := read()

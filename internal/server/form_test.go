@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"isohaline/internal/server/api"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // find is a group of a form, or fails.
@@ -44,7 +44,7 @@ func TestDesigningByForm(t *testing.T) {
 	timo := h.as("timo")
 	var form api.Form
 	timo.want(http.StatusOK, "GET", "/api/tanks/reef/form", nil, &form)
-	if form.Text != string(site.Starter(site.Answers{Name: "Our reef"})) || len(form.Problems) != 0 {
+	if form.Text != string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})) || len(form.Problems) != 0 {
 		t.Fatalf("the form has another text, or problems: %+v", form.Problems)
 	}
 	display := find(t, &form.Root, "display")
@@ -78,7 +78,7 @@ func TestDesigningByForm(t *testing.T) {
 	if want := strings.Replace(form.Text, "height: "+old, "height: 24 in", 1); good.Form.Text != want {
 		t.Errorf("the text is\n%s", good.Form.Text)
 	}
-	var saved api.SiteFile
+	var saved api.TankFile
 	timo.want(http.StatusOK, "PUT", "/api/tanks/reef/file", jsonMap{"text": good.Form.Text, "base": 1}, &saved)
 	timo.want(http.StatusOK, "GET", "/api/tanks/reef/form", nil, &form)
 	if form.Text != saved.Text || value(t, find(t, &form.Root, "display"), "display.height") != "24 in" {

@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"isohaline/internal/server/auth"
-	"isohaline/internal/server/watch"
-	"isohaline/internal/site"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 )
 
 // cheap keeps signing in fast; the code is the same.
@@ -42,7 +42,7 @@ type house struct {
 func (h *house) pass(d time.Duration) {
 	h.t.Helper()
 	h.ahead.Add(int64(d))
-	if err := h.Watch.Tick(h.t.Context()); err != nil {
+	if err := h.Monitor.Tick(h.t.Context()); err != nil {
 		h.t.Fatal(err)
 	}
 }
@@ -88,11 +88,11 @@ func furnished(t *testing.T) *house {
 func furnishedIn(t *testing.T, dir string) *house {
 	t.Helper()
 	h := open(t, dir)
-	for _, n := range []watch.NewTank{
-		{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(site.Starter(site.Answers{Name: "Our reef"})), By: "test"},
-		{SiteID: "elsewhere", SiteName: "Elsewhere", TankID: "other", File: string(site.Starter(site.Answers{Name: "Other reef"})), By: "test"},
+	for _, n := range []monitor.NewTank{
+		{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})), By: "test"},
+		{SiteID: "elsewhere", SiteName: "Elsewhere", TankID: "other", File: string(tankfile.Starter(tankfile.Answers{Name: "Other reef"})), By: "test"},
 	} {
-		if err := h.Watch.AddTank(t.Context(), n); err != nil {
+		if err := h.Monitor.AddTank(t.Context(), n); err != nil {
 			t.Fatal(err)
 		}
 	}

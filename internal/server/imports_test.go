@@ -260,7 +260,7 @@ func TestLateRecords(t *testing.T) {
 	var made api.Credentials
 	olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Head"}, &made)
 	post(t, h, made, `[{"n":"heartbeat","vb":true}]`, http.StatusOK)
-	eventually(t, "the device is heard", func() bool { v, _ := h.Watch.Tank("reef"); return !v.LastHeard.IsZero() })
+	eventually(t, "the device is heard", func() bool { v, _ := h.Monitor.Tank("reef"); return !v.LastHeard.IsZero() })
 
 	begin := h.now().Add(-20 * 24 * time.Hour).Truncate(time.Second)
 	table := header + strings.Join(leakRows(begin), "")
@@ -269,10 +269,10 @@ func TestLateRecords(t *testing.T) {
 	if p.ProblemCount != 0 {
 		t.Fatalf("problems %v", p.Problems)
 	}
-	before, _ := h.Watch.Tank("reef")
+	before, _ := h.Monitor.Tank("reef")
 	var r api.ImportResult
 	olga.upload(http.StatusCreated, importPath, table, &p.Mapping, &r)
-	after, _ := h.Watch.Tank("reef")
+	after, _ := h.Monitor.Tank("reef")
 	if r.Readings != p.Readings || !r.Account {
 		t.Errorf("imported %+v", r)
 	}

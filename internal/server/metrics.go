@@ -25,7 +25,7 @@ func (gatherer) Describe(chan<- *prometheus.Desc) {}
 
 func (g gatherer) Collect(out chan<- prometheus.Metric) {
 	samples := append(g.s.door.Counters.Samples(), g.s.readings.Counters.Samples()...)
-	n, s := g.s.Watch.Counters(), &g.s.Sender.Counters
+	n, s := g.s.Monitor.Counters(), &g.s.Sender.Counters
 	samples = append(samples,
 		wire.Sample{Name: "isohaline_watch_readings_total", Help: "Readings taken in from the log, repetitions included.", Value: n.Readings},
 		wire.Sample{Name: "isohaline_watch_not_taken_total", Help: "Observations that an account refused.", Value: n.NotTaken},
@@ -39,7 +39,7 @@ func (g gatherer) Collect(out chan<- prometheus.Metric) {
 		wire.Sample{Name: "isohaline_notices_given_up_total", Help: "Messages that were given up: somebody was not told.", Value: s.GivenUp.Load()},
 		wire.Sample{Name: "isohaline_upkeep_done_total", Help: "How often old readings and sessions were dropped.", Value: g.s.tidied.done.Load()},
 		wire.Sample{Name: "isohaline_upkeep_problems_total", Help: "How often they could not be.", Value: g.s.tidied.problems.Load()},
-		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Watch.Feed.Subscribers())},
+		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Monitor.Feed.Subscribers())},
 	)
 	for _, sample := range samples {
 		var names, values []string

@@ -34,7 +34,7 @@ func (h *house) device(id string) api.Device {
 
 // level is what the level's channel said last, in metres; 0: nothing.
 func (h *house) level() float64 {
-	v, _ := h.Watch.Tank("reef")
+	v, _ := h.Monitor.Tank("reef")
 	return v.Lasts["level"].Value
 }
 

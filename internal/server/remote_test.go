@@ -39,8 +39,8 @@ func startAgent(t *testing.T, h *house, made api.JoinFile) (*agent, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, _ := h.Watch.Tank("reef")
-	set, err := verify.Commission(v.Sheet.Site)
+	v, _ := h.Monitor.Tank("reef")
+	set, err := verify.Commission(v.Sheet.Tank)
 	if err != nil {
 		t.Fatal(err)
 	}

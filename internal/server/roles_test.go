@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"isohaline/internal/server/api"
-	"isohaline/internal/site"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/wire"
 )
 
@@ -35,7 +35,7 @@ var who = map[string][]string{
 	"events":         {"carla", "timo", "olga"},
 	"findings":       {"carla", "timo", "olga"},
 	"handReadings":   {"carla", "timo", "olga"},
-	"siteFile":       {"carla", "timo", "olga"},
+	"tankFile":       {"carla", "timo", "olga"},
 	"versions":       {"carla", "timo", "olga"},
 	"version":        {"carla", "timo", "olga"},
 	"alarms":         {"carla", "timo", "olga"},
@@ -62,7 +62,7 @@ var who = map[string][]string{
 	"addHandReading": {"timo", "olga"},
 	"addRefill":      {"timo", "olga"},
 	"addWaterChange": {"timo", "olga"},
-	"saveSiteFile":   {"timo", "olga"},
+	"saveTankFile":   {"timo", "olga"},
 	"checkDraft":     {"timo", "olga"},
 	"draftOdds":      {"timo", "olga"},
 	"draftSection":   {"timo", "olga"},
@@ -141,11 +141,11 @@ func (h *house) furnish(siteID, tankID string) things {
 	}
 	now := h.now()
 	wet := []wire.Reading{{Site: siteID, Device: d.ID, Channel: "ceiling", Value: 1, At: now}}
-	if err := h.Watch.Take(h.t.Context(), wet); err != nil {
+	if err := h.Monitor.Take(h.t.Context(), wet); err != nil {
 		h.t.Fatal(err)
 	}
 	h.pass(time.Minute)
-	if len(h.Watch.Alarms()) == 0 {
+	if len(h.Monitor.Alarms()) == 0 {
 		h.t.Fatalf("a wet ceiling made no alarm at %s", tankID)
 	}
 	return things{siteID, tankID, d.ID, siteID + ":" + tankID + "::ceiling-wet"}
@@ -209,7 +209,7 @@ func (b *browser) status(method, path string) int {
 // TestBodiesOfOtherSites: nor may somebody name in a body what is not theirs.
 func TestBodiesOfOtherSites(t *testing.T) {
 	h := furnished(t)
-	file := string(site.Starter(site.Answers{Name: "A third"}))
+	file := string(tankfile.Starter(tankfile.Answers{Name: "A third"}))
 	for _, row := range []struct {
 		path                 string
 		mine, others, unseen jsonMap

@@ -18,10 +18,10 @@ import (
 	"isohaline/internal/server/api"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/page"
 	"isohaline/internal/server/remote"
 	"isohaline/internal/server/sender"
-	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -78,7 +78,7 @@ const consumerName = "watch"
 // Server is the whole service.
 type Server struct {
 	Store   *store.Store
-	Watch   *watch.Watch
+	Monitor *monitor.Monitor
 	Devices *devices.Register
 	Sender  *sender.Sender
 	Remote  *remote.Desk
@@ -114,10 +114,10 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
 		return nil, err
 	}
-	if s.Watch, err = watch.Open(ctx, watch.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard}); err != nil {
+	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard}); err != nil {
 		return nil, err
 	}
-	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Watch: s.Watch, Log: o.Log, Now: o.Now}); err != nil {
+	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
 		return nil, err
 	}
 	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
@@ -251,7 +251,7 @@ func (s *Server) handler() (http.Handler, error) {
 	sessions.Cookie.Secure = s.o.Secure
 	sessions.HashTokenInStore = true
 	mux := http.NewServeMux()
-	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Watch: s.Watch, Devices: s.Devices, Sender: s.Sender, Door: s.door, Edges: s.edges, Remote: s.Remote,
+	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Monitor: s.Monitor, Devices: s.Devices, Sender: s.Sender, Door: s.door, Edges: s.edges, Remote: s.Remote,
 		Sessions: sessions, Log: s.o.Log, Now: s.o.Now, Token: s.Token, Cost: s.o.Cost, DoorAddress: s.DoorAddress()}))
 	mux.Handle("GET /metrics", s.metrics())
 	mux.HandleFunc("GET /healthz", s.health)
@@ -265,7 +265,7 @@ func (s *Server) handler() (http.Handler, error) {
 func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
-	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Watch.Take) })
+	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Monitor.Take) })
 	if s.edges != nil {
 		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	}
@@ -281,7 +281,7 @@ func (s *Server) Run(ctx context.Context) error {
 	})
 	group.Go(func() error {
 		<-ctx.Done()
-		s.Watch.Feed.Close() // browsers that look on would hold the end up
+		s.Monitor.Feed.Close() // browsers that look on would hold the end up
 		s.Remote.Changes.Close()
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownAfter)
 		defer cancel()
@@ -299,7 +299,7 @@ func (s *Server) tick(ctx context.Context) error {
 	t := time.NewTicker(tickEvery)
 	defer t.Stop()
 	for {
-		if err := s.Watch.Tick(ctx); err != nil && ctx.Err() == nil {
+		if err := s.Monitor.Tick(ctx); err != nil && ctx.Err() == nil {
 			s.o.Log.Error("the watch could not keep what time brought", "error", err)
 		}
 		if err := s.Remote.Tick(ctx); err != nil && ctx.Err() == nil {

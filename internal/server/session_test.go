@@ -151,8 +151,8 @@ func TestProblems(t *testing.T) {
 		{"a salinity in litres", "POST", "/api/tanks/reef/hand-readings", jsonMap{"kind": "salinity", "value": "35 L", "instrument": "refractometer"}, 422, "value"},
 		{"no number", "POST", "/api/tanks/reef/hand-readings", jsonMap{"kind": "salinity", "value": "NaN", "instrument": "refractometer"}, 422, "body.value"},
 		{"a reading of tomorrow", "POST", "/api/tanks/reef/hand-readings", jsonMap{"kind": "salinity", "value": "35 ppt", "instrument": "refractometer", "at": "2190-01-01T00:00:00Z"}, 422, "body.at"},
-		{"a site file with a slip", "POST", "/api/drafts/check", jsonMap{"text": "isohaline: 1\nname: x\nwater: {salinity: 90 ppt}\n"}, 422, "water.salinity"},
-		{"odds of a site file with a slip", "POST", "/api/drafts/odds", jsonMap{"text": "isohaline: 1\nname: x\nwater: {salinity: 90 ppt}\n"}, 422, "water.salinity"},
+		{"a tank file with a slip", "POST", "/api/drafts/check", jsonMap{"text": "isohaline: 1\nname: x\nwater: {salinity: 90 ppt}\n"}, 422, "water.salinity"},
+		{"odds of a tank file with a slip", "POST", "/api/drafts/odds", jsonMap{"text": "isohaline: 1\nname: x\nwater: {salinity: 90 ppt}\n"}, 422, "water.salinity"},
 		{"a device of no tank", "POST", "/api/devices", jsonMap{"tankId": "nowhere", "name": "x"}, 422, "body.tankId"},
 		{"a name that is taken", "POST", "/api/people", jsonMap{"name": "timo", "password": password, "role": "client"}, 409, ""},
 	} {

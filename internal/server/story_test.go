@@ -15,7 +15,7 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"isohaline/internal/server/api"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/wire"
 )
 
@@ -177,12 +177,12 @@ func TestReadingsMakeCharts(t *testing.T) {
 	})
 }
 
-func TestSiteFile(t *testing.T) {
+func TestTankFile(t *testing.T) {
 	h := furnished(t)
 	olga := h.as("olga")
-	var f api.SiteFile
+	var f api.TankFile
 	olga.want(http.StatusOK, "GET", "/api/tanks/reef/file", nil, &f)
-	if f.Version != 1 || f.Text != string(site.Starter(site.Answers{Name: "Our reef"})) {
+	if f.Version != 1 || f.Text != string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})) {
 		t.Errorf("version %d is not the file as it was given", f.Version)
 	}
 	text := strings.Replace(f.Text, "Our reef", "Our renamed reef", 1) + "\n# a comment that stays\n"
@@ -256,9 +256,9 @@ func TestHandReadings(t *testing.T) {
 	if len(events.Events) != 4 {
 		t.Errorf("the events are %+v", events)
 	}
-	before, _ := h.Watch.Tank("reef")
+	before, _ := h.Monitor.Tank("reef")
 	h.pass(10 * time.Minute) // the account waits for what may come late
-	after, _ := h.Watch.Tank("reef")
+	after, _ := h.Monitor.Tank("reef")
 	if !(after.Estimate.SalinityPSU > before.Estimate.SalinityPSU) {
 		t.Errorf("two readings of 36.5 moved the salinity from %v to %v", before.Estimate.SalinityPSU, after.Estimate.SalinityPSU)
 	}

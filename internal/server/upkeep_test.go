@@ -74,7 +74,7 @@ func TestRetentionIsSetAndKept(t *testing.T) {
 	}
 	olga = h.as("olga")
 	raw := 0
-	err = h.Watch.Readings(t.Context(), "reef", "level", now.Add(-365*24*time.Hour), now.Add(time.Hour), func(store.Reading) error { raw++; return nil })
+	err = h.Monitor.Readings(t.Context(), "reef", "level", now.Add(-365*24*time.Hour), now.Add(time.Hour), func(store.Reading) error { raw++; return nil })
 	if err != nil || raw != 8 {
 		t.Errorf("%d readings are left, want those of 7.5 days: 8; %v", raw, err)
 	}

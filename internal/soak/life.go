@@ -11,7 +11,7 @@ import (
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
 	"isohaline/internal/server/remote"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -37,13 +37,13 @@ const (
 
 // Design is a site that lives can be drawn for.
 type Design struct {
-	site   *site.Site
+	site   *tankfile.Tank
 	set    *verify.Commissioning
 	faults []plant.Fault
 }
 
 // NewDesign prepares a site.
-func NewDesign(s *site.Site) (*Design, error) {
+func NewDesign(s *tankfile.Tank) (*Design, error) {
 	set, err := verify.Commission(s)
 	if err != nil {
 		return nil, err

@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 func design(t testing.TB, name string) *Design {
@@ -14,7 +14,7 @@ func design(t testing.TB, name string) *Design {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read(name, text)
+	s, _, err := tankfile.Read(name, text)
 	if err != nil {
 		t.Fatal(err)
 	}

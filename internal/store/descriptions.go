@@ -8,7 +8,7 @@ import (
 	"github.com/uptrace/bun"
 )
 
-// Description is one version of a tank's site file: the text as it was entered,
+// Description is one version of a tank's tank file: the text as it was entered,
 // comments and all. Versions are only added.
 type Description struct {
 	bun.BaseModel `bun:"table:descriptions"`

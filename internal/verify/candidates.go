@@ -7,7 +7,7 @@ import (
 
 	"isohaline/hydraulics"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -16,19 +16,19 @@ import (
 // new system.
 type candidate struct {
 	id    string
-	words func(before, after *site.Site, u units.System) string
+	words func(before, after *tankfile.Tank, u units.System) string
 	// apply changes a copy of the site and says whether there was anything to
 	// change.
-	apply func(*site.Site) bool
+	apply func(*tankfile.Tank) bool
 	// keep, where apply searches, makes its finding from the changed site into
 	// an apply that need not search again.
-	keep func(after *site.Site) func(*site.Site) bool
+	keep func(after *tankfile.Tank) func(*tankfile.Tank) bool
 }
 
 // keepReservoir applies the reservoir that was found.
-func keepReservoir(after *site.Site) func(*site.Site) bool {
+func keepReservoir(after *tankfile.Tank) func(*tankfile.Tank) bool {
 	found := *after.TopOff.Reservoir
-	return func(s *site.Site) bool {
+	return func(s *tankfile.Tank) bool {
 		if s.TopOff.Reservoir == nil {
 			return false
 		}
@@ -38,8 +38,8 @@ func keepReservoir(after *site.Site) func(*site.Site) bool {
 	}
 }
 
-func say(text string) func(_, _ *site.Site, _ units.System) string {
-	return func(_, _ *site.Site, _ units.System) string { return text }
+func say(text string) func(_, _ *tankfile.Tank, _ units.System) string {
+	return func(_, _ *tankfile.Tank, _ units.System) string { return text }
 }
 
 // Sizes that changes propose. Common practice or judgement, no source.
@@ -53,17 +53,17 @@ const (
 
 var candidates = []candidate{
 	{id: "settings-from-check",
-		words: say("leave the controller's settings to this check instead of the site file"),
-		apply: func(s *site.Site) bool {
-			if s.Controller == nil || *s.Controller == (site.Controller{StopsReturnOnFloor: s.Controller.StopsReturnOnFloor}) {
+		words: say("leave the controller's settings to this check instead of the tank file"),
+		apply: func(s *tankfile.Tank) bool {
+			if s.Controller == nil || *s.Controller == (tankfile.Controller{StopsReturnOnFloor: s.Controller.StopsReturnOnFloor}) {
 				return false
 			}
-			*s.Controller = site.Controller{StopsReturnOnFloor: s.Controller.StopsReturnOnFloor}
+			*s.Controller = tankfile.Controller{StopsReturnOnFloor: s.Controller.StopsReturnOnFloor}
 			return true
 		}},
 	{id: "sensor-levels-from-check",
 		words: say("set the sensors at the heights this check proposes"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			w, c := s.TopOff.Watch, s.TopOff.Ceiling
 			if w == nil || math.IsNaN(w.ElevationM) && (c == nil || math.IsNaN(c.ElevationM)) {
 				return false
@@ -76,7 +76,7 @@ var candidates = []candidate{
 		}},
 	{id: "stop-return-on-wet-floor",
 		words: say("let the controller stop the return pump, too, when the floor sensor gets wet"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || s.FloorSensor == nil || !s.HasSump() || s.Controller.StopsReturnOnFloor {
 				return false
 			}
@@ -85,7 +85,7 @@ var candidates = []candidate{
 		}},
 	{id: "top-off-air-hole",
 		words: say("drill an air hole at the top of the top-off tube, above every water level, so that it cannot siphon"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.TopOff.SiphonBreak || s.TopOff.Pump == nil {
 				return false
 			}
@@ -93,10 +93,10 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "tube-above-water",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("clip the tube's end above every water level, at %s above the chamber floor", u.Length(after.TopOff.TubeEndElevationM))
 		},
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			rim := s.Display.Shape.HeightM
 			if s.HasSump() {
 				rim = s.Sump.HeightM
@@ -109,10 +109,10 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "return-outlet-at-crest",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("raise the return line's outlet to the crest, %s above the display's floor, so that nothing can siphon back", u.Length(after.Return.OutletHeightM))
 		},
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if !s.HasSump() || s.Return.OutletHeightM >= s.Overflow.CrestHeightM {
 				return false
 			}
@@ -122,7 +122,7 @@ var candidates = []candidate{
 		}},
 	{id: "skimmer-cutoff",
 		words: say("fit a float that stops the skimmer when its container is full"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Skimmer == nil || s.Skimmer.CupCutoff {
 				return false
 			}
@@ -131,7 +131,7 @@ var candidates = []candidate{
 		}},
 	{id: "return-sensed",
 		words: say("let the controller know whether the return pump runs"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || !s.HasSump() || s.TopOff.ReturnSensed {
 				return false
 			}
@@ -140,7 +140,7 @@ var candidates = []candidate{
 		}},
 	{id: "ceiling-sensor",
 		words: say("fit a second sensor of another kind at the ceiling level"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || s.TopOff.Ceiling != nil {
 				return false
 			}
@@ -153,26 +153,26 @@ var candidates = []candidate{
 		}},
 	{id: "floor-sensor",
 		words: say("put a floor sensor beside the stand and wire it to the controller"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || s.FloorSensor != nil {
 				return false
 			}
-			s.FloorSensor = &site.FloorSensor{TripM3: proposedFloorTripM3}
+			s.FloorSensor = &tankfile.FloorSensor{TripM3: proposedFloorTripM3}
 			return true
 		}},
 	{id: "reservoir-low-sensor",
 		words: say("fit a low sensor in the reservoir, so that the pump never runs dry"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			r := s.TopOff.Reservoir
 			if s.Controller == nil || r == nil || r.LowSensor != nil {
 				return false
 			}
-			r.LowSensor = &site.ReservoirLow{HeightM: min(r.PumpIntakeHeightM+intakeClearM, (r.PumpIntakeHeightM+r.FillHeightM)/2)}
+			r.LowSensor = &tankfile.ReservoirLow{HeightM: min(r.PumpIntakeHeightM+intakeClearM, (r.PumpIntakeHeightM+r.FillHeightM)/2)}
 			return true
 		}},
 	{id: "shut-off-valve",
 		words: say("fit a normally-closed shut-off valve in the top-off line, on an output of its own"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || s.TopOff.ShutoffValve {
 				return false
 			}
@@ -181,7 +181,7 @@ var candidates = []candidate{
 		}},
 	{id: "remote-alarm",
 		words: say("send the controller's alarm to somebody who comes"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || s.Alarm.Remote {
 				return false
 			}
@@ -190,7 +190,7 @@ var candidates = []candidate{
 		}},
 	{id: "answer-sooner",
 		words: say("have alarms answered within twelve hours"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.Controller == nil || !(s.Alarm.Remote || s.Alarm.Audible && s.People.HearsAudible) ||
 				s.People.AnswerHours <= proposedAnswerHours {
 				return false
@@ -199,10 +199,10 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "emergency-drain",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("fit a second, separate drain to the display with its crest %s above the floor", u.Length(after.Overflow.EmergencyHeightM))
 		},
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if !s.HasSump() || s.Overflow.EmergencyHeightM > 0 {
 				return false
 			}
@@ -221,10 +221,10 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "smaller-pump",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("use a smaller top-off pump, about %s at no lift", u.Flow(mostFlowM3S(after.TopOff.Pump)))
 		},
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.TopOff.Pump == nil {
 				return false
 			}
@@ -233,23 +233,23 @@ var candidates = []candidate{
 			for i := range curve {
 				curve[i].FlowM3S *= smaller
 			}
-			s.TopOff.Pump = &site.Pump{Curve: curve}
+			s.TopOff.Pump = &tankfile.Pump{Curve: curve}
 			return true
 		}},
 	{id: "smaller-reservoir",
-		words: func(before, after *site.Site, u units.System) string {
+		words: func(before, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("fill the reservoir to %s instead of %s: so much may go in at once",
 				u.Volume(reservoirM3(after)), u.Volume(reservoirM3(before)))
 		},
 		apply: shrinkReservoir, keep: keepReservoir},
 	{id: "larger-reservoir",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("use a reservoir of %s, to last until the next visit", u.Volume(reservoirM3(after)))
 		},
 		apply: growReservoir, keep: keepReservoir},
 	{id: "plain-top-off",
 		words: say("keep plain RO/DI water in the reservoir and give alkalinity another way, in small doses: then no overfill is an accident of chemistry"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			r := s.TopOff.Reservoir
 			if r == nil || !r.LimeWater {
 				return false
@@ -258,10 +258,10 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "look-more-often",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("have somebody look at the tank every %s", u.Duration(after.People.DaysBetweenVisits*day.Seconds()))
 		},
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.People.DaysBetweenVisits <= 1 {
 				return false
 			}
@@ -274,7 +274,7 @@ var candidates = []candidate{
 		}},
 	{id: "no-automatic-refill",
 		words: say("fill the reservoir by hand, or open its refill only while somebody stands beside it: then the source is bounded"),
-		apply: func(s *site.Site) bool {
+		apply: func(s *tankfile.Tank) bool {
 			if s.TopOff.Reservoir == nil || s.TopOff.Reservoir.Refill == nil {
 				return false
 			}
@@ -282,7 +282,7 @@ var candidates = []candidate{
 			return true
 		}},
 	{id: "bounded-source",
-		words: func(_, after *site.Site, u units.System) string {
+		words: func(_, after *tankfile.Tank, u units.System) string {
 			return fmt.Sprintf("replace the plumbed line by a reservoir of %s, filled at visits, with a pump, a controller and two sensors: a bounded source in place of an endless one", u.Volume(reservoirM3(after)))
 		},
 		apply: boundSource},

@@ -6,12 +6,12 @@ import (
 	"slices"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
 // clone is a copy deep enough that no candidate's change shows through.
-func clone(s *site.Site) *site.Site {
+func clone(s *tankfile.Tank) *tankfile.Tank {
 	c := *s
 	dup(&c.Overflow)
 	dup(&c.Return)
@@ -45,7 +45,7 @@ func dup[T any](p **T) {
 // step at a time, so another plan may be smaller. What it finds has been
 // verified like the site itself; what it could not mend is named.
 func findChanges(ctx context.Context, r *Report, u units.System) (changes []Change, left []string, err error) {
-	start := r.Site
+	start := r.Tank
 	plan, err := search(ctx, start)
 	if err != nil {
 		return nil, nil, err
@@ -67,7 +67,7 @@ const (
 )
 
 // shortfallOf tries the single faults, or only those named.
-func shortfallOf(ctx context.Context, s *site.Site, only []string) (shortfall, error) {
+func shortfallOf(ctx context.Context, s *tankfile.Tank, only []string) (shortfall, error) {
 	b, err := prepare(s, units.Metric)
 	if err != nil {
 		return shortfall{harm: math.MaxInt}, nil // a change that cannot be built is no help
@@ -101,7 +101,7 @@ func shortfallOf(ctx context.Context, s *site.Site, only []string) (shortfall, e
 	return f, nil
 }
 
-func applied(s *site.Site, plan []candidate) *site.Site {
+func applied(s *tankfile.Tank, plan []candidate) *tankfile.Tank {
 	c := clone(s)
 	for _, p := range plan {
 		p.apply(c)
@@ -111,7 +111,7 @@ func applied(s *site.Site, plan []candidate) *site.Site {
 
 // search takes, again and again, the least trouble that helps: one change, or
 // where none helps alone, two together (an alarm is no use without a sensor).
-func search(ctx context.Context, s *site.Site) ([]candidate, error) {
+func search(ctx context.Context, s *tankfile.Tank) ([]candidate, error) {
 	var plan []candidate
 	now, err := shortfallOf(ctx, s, nil)
 	if err != nil {
@@ -131,7 +131,7 @@ func search(ctx context.Context, s *site.Site) ([]candidate, error) {
 }
 
 // nextStep is the first change, or the first two, with which less is left.
-func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, shortfall, error) {
+func nextStep(ctx context.Context, s *tankfile.Tank, now shortfall) ([]candidate, shortfall, error) {
 	try := func(cs ...candidate) ([]candidate, shortfall, error) {
 		after := clone(s)
 		for i := range cs {
@@ -142,7 +142,7 @@ func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, sh
 				cs[i].apply = cs[i].keep(after)
 			}
 		}
-		if _, err := site.Write(after); err != nil {
+		if _, err := tankfile.Write(after); err != nil {
 			return nil, now, nil // it would make a site that cannot be
 		}
 		// The faults that fail now are quick to try; all of them only if that
@@ -179,7 +179,7 @@ func nextStep(ctx context.Context, s *site.Site, now shortfall) ([]candidate, sh
 }
 
 // prune drops what the plan does not need after all.
-func prune(ctx context.Context, s *site.Site, plan []candidate, harm int) ([]candidate, error) {
+func prune(ctx context.Context, s *tankfile.Tank, plan []candidate, harm int) ([]candidate, error) {
 	for i := 0; i < len(plan); {
 		without := slices.Delete(slices.Clone(plan), i, i+1)
 		left, err := shortfallOf(ctx, applied(s, without), nil)
@@ -196,7 +196,7 @@ func prune(ctx context.Context, s *site.Site, plan []candidate, harm int) ([]can
 }
 
 // describe says what each change of the plan buys, in the plan's order.
-func describe(ctx context.Context, s *site.Site, plan []candidate, r *Report, u units.System) (out []Change, left []string, err error) {
+func describe(ctx context.Context, s *tankfile.Tank, plan []candidate, r *Report, u units.System) (out []Change, left []string, err error) {
 	before, err := shortfallOf(ctx, s, nil)
 	if err != nil {
 		return nil, nil, err

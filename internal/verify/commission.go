@@ -6,7 +6,7 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -27,9 +27,9 @@ type Commissioning struct {
 
 // Commission works out how to set a site's controller. It does not say whether
 // the design is accepted: Check does.
-func Commission(s *site.Site) (*Commissioning, error) {
+func Commission(s *tankfile.Tank) (*Commissioning, error) {
 	if s.Controller == nil {
-		return nil, errors.New("controller: the site has none; add a controller to the site file for one to run")
+		return nil, errors.New("controller: the site has none; add a controller to the tank file for one to run")
 	}
 	b, err := prepare(s, units.Metric)
 	if err != nil {
@@ -38,7 +38,7 @@ func Commission(s *site.Site) (*Commissioning, error) {
 	return &Commissioning{
 		Levels: b.settings.Levels, Guard: *b.settings.Guard,
 		TopOffM3S: b.topOffM3S, FillM3: b.fillM3,
-		Report: &Report{Site: s, Units: units.Metric, Water: b.water, Settings: b.settings, Geometry: b.geometry},
+		Report: &Report{Tank: s, Units: units.Metric, Water: b.water, Settings: b.settings, Geometry: b.geometry},
 		Onset:  b.onsets[0],
 	}, nil
 }

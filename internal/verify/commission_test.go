@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // TestCommissionIsWhatTheCheckTries: a device on site gets the settings that the
@@ -15,7 +15,7 @@ func TestCommissionIsWhatTheCheckTries(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read("reading-room.yaml", data)
+	s, _, err := tankfile.Read("reading-room.yaml", data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +49,7 @@ func TestCommissionIsWhatTheCheckTries(t *testing.T) {
 
 // TestCommissionNeedsAController: a float valve has no settings.
 func TestCommissionNeedsAController(t *testing.T) {
-	if _, err := Commission(&site.Site{}); err == nil {
+	if _, err := Commission(&tankfile.Tank{}); err == nil {
 		t.Error("commissioned nothing")
 	}
 }

@@ -13,7 +13,7 @@ import (
 // end as if nobody came. Without a season it is the worst one. The error says
 // which seasons there are.
 func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sample, error) {
-	b, err := prepare(r.Site, r.Units)
+	b, err := prepare(r.Tank, r.Units)
 	if err != nil {
 		return Row{}, nil, err
 	}
@@ -21,13 +21,13 @@ func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sampl
 		season = b.worst(faults).Season
 	}
 	var names []string
-	for i, s := range r.Site.Room.Seasons {
+	for i, s := range r.Tank.Room.Seasons {
 		if s.Name != season {
 			names = append(names, s.Name)
 			continue
 		}
 		row, way := b.worstWay(i, faults)
-		row.Sentence = sentence(r.Site, &row, r.Units)
+		row.Sentence = sentence(r.Tank, &row, r.Units)
 		var samples []plant.Sample
 		way.StopAt = plant.NoHarm
 		way.Trace = func(p plant.Sample) { samples = append(samples, p) }
@@ -41,5 +41,5 @@ func (r *Report) Follow(faults []plant.Fault, season string) (Row, []plant.Sampl
 		}
 		return row, samples, nil
 	}
-	return Row{}, nil, fmt.Errorf("season %q is not in the site file; there are: %s", season, strings.Join(names, ", "))
+	return Row{}, nil, fmt.Errorf("season %q is not in the tank file; there are: %s", season, strings.Join(names, ", "))
 }

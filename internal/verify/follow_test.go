@@ -36,7 +36,7 @@ func TestFollow(t *testing.T) {
 			}
 		}
 		first, last := samples[0], samples[len(samples)-1]
-		if first.SinceOnset != 0 || math.Abs(first.SalinityPSU-r.Site.Water.SalinityPSU) > startPSU {
+		if first.SinceOnset != 0 || math.Abs(first.SalinityPSU-r.Tank.Water.SalinityPSU) > startPSU {
 			t.Errorf("%s: begins after %v at %.3f PSU", want.ID(), first.SinceOnset, first.SalinityPSU)
 		}
 		// Samples are the ends of segments, so a peak just before a water change is
@@ -47,7 +47,7 @@ func TestFollow(t *testing.T) {
 		if math.Abs(last.FloorM3-row.Alone.FloorTotalM3()) > toleranceM3 {
 			t.Errorf("%s: %.4f m3 on the floor, the row has %.4f", want.ID(), last.FloorM3, row.Alone.FloorTotalM3())
 		}
-		if last.SinceOnset != horizon(r.Site) {
+		if last.SinceOnset != horizon(r.Tank) {
 			t.Errorf("%s: ends after %v", want.ID(), last.SinceOnset)
 		}
 	}
@@ -80,7 +80,7 @@ func TestFollowTheWayThatWasJudged(t *testing.T) {
 func TestFollowInASeason(t *testing.T) {
 	r := check(t, example(t, "reading-room"), Options{SinglesOnly: true})
 	faults := []plant.Fault{byID(t, "watch-stuck-dry"), byID(t, "ceiling-stuck-dry")}
-	for _, season := range r.Site.Room.Seasons {
+	for _, season := range r.Tank.Room.Seasons {
 		row, samples, err := r.Follow(faults, season.Name)
 		if err != nil {
 			t.Fatal(err)
@@ -90,7 +90,7 @@ func TestFollowInASeason(t *testing.T) {
 		}
 	}
 	_, _, err := r.Follow(faults, "monsoon")
-	if want := `season "monsoon" is not in the site file; there are: heating season, mild, summer`; err == nil || !strings.Contains(err.Error(), want) {
+	if want := `season "monsoon" is not in the tank file; there are: heating season, mild, summer`; err == nil || !strings.Contains(err.Error(), want) {
 		t.Errorf("got %v, want %s", err, want)
 	}
 }

@@ -6,7 +6,7 @@ import (
 
 	"isohaline/hydraulics"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -38,7 +38,7 @@ func (v *vessels) drainM3() float64 { return v.overM3 + v.siphonM3 + v.pipeM3 }
 
 // drainDown works out what comes down when the return pump stops: the water
 // over the crest, what siphons back, and the return line's own.
-func drainDown(s *site.Site, returnFlowM3S float64) (v vessels, err error) {
+func drainDown(s *tankfile.Tank, returnFlowM3S float64) (v vessels, err error) {
 	if v.display, err = s.Display.Shape.Vessel(); err != nil {
 		return v, fmt.Errorf("working out the display: %w", err)
 	}
@@ -63,7 +63,7 @@ func drainDown(s *site.Site, returnFlowM3S float64) (v vessels, err error) {
 }
 
 // proveGeometry is the arithmetic of where the water goes.
-func proveGeometry(tw *plant.Twin, s *site.Site, levels plant.Levels, overshootM3 float64, u units.System) (Geometry, error) {
+func proveGeometry(tw *plant.Twin, s *tankfile.Tank, levels plant.Levels, overshootM3 float64, u units.System) (Geometry, error) {
 	if f := s.TopOff.FloatValve; f != nil && math.IsNaN(levels.WatchM) {
 		levels.WatchM = f.ShutElevationM
 	}
@@ -122,7 +122,7 @@ func freshForDrop(systemM3, salinityPSU, dropPSU float64) float64 {
 	return systemM3 * dropPSU / (salinityPSU - dropPSU)
 }
 
-func geometryProblems(g *Geometry, s *site.Site, u units.System) []string {
+func geometryProblems(g *Geometry, s *tankfile.Tank, u units.System) []string {
 	var p []string
 	add := func(format string, args ...any) { p = append(p, fmt.Sprintf(format, args...)) }
 	if g.MarginM3 < 0 {

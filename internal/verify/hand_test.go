@@ -11,7 +11,7 @@ import (
 // no source); both get the same water over the month.
 func TestHandTopOff(t *testing.T) {
 	s := example(t, "window-nano")
-	trial, err := (&Report{Site: s}).Trial()
+	trial, err := (&Report{Tank: s}).Trial()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -45,7 +45,7 @@ func TestHandTopOff(t *testing.T) {
 // but for the skimmer's share.
 func TestHandTopOffThroughASump(t *testing.T) {
 	for _, name := range []string{"reading-room", "grand-lobby"} {
-		trial, err := (&Report{Site: example(t, name)}).Trial()
+		trial, err := (&Report{Tank: example(t, name)}).Trial()
 		if err != nil {
 			t.Fatal(err)
 		}

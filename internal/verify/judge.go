@@ -8,14 +8,14 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 // atLeast is how long every combination runs unattended.
 const atLeast = 30 * 24 * time.Hour
 
 // horizon is how long a site's faults run.
-func horizon(s *site.Site) time.Duration {
+func horizon(s *tankfile.Tank) time.Duration {
 	return max(atLeast, seconds(s.People.DaysBetweenVisits*day.Seconds()))
 }
 
@@ -98,7 +98,7 @@ func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row 
 
 // ofDanger is the outcome as a share of class 3's nearest border. For pH it is a
 // share of the way there from where the healthy system goes.
-func ofDanger(s *site.Site, o, healthy *plant.Outcome) float64 {
+func ofDanger(s *tankfile.Tank, o, healthy *plant.Outcome) float64 {
 	const danger = plant.Danger - 1
 	off := func(low, high, target float64) float64 { return max(target-low, high-target) }
 	way := func(from, to, border float64) float64 {
@@ -139,7 +139,7 @@ const flowEnds = time.Minute
 
 // stoppedBy names what kept too much water from coming, if anything did. Where
 // too little comes, a latch is no barrier: only a person helps.
-func stoppedBy(s *site.Site, row *Row) Barrier {
+func stoppedBy(s *tankfile.Tank, row *Row) Barrier {
 	o := &row.Outcome
 	if row.Unattended == plant.NoHarm || row.Unnoticed {
 		return NoNeed

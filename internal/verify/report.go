@@ -7,14 +7,14 @@ import (
 	"isohaline/evaporation"
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
 // Report is everything a check found out. Quantities are SI; sentences are in
 // the units asked for.
 type Report struct {
-	Site     *site.Site
+	Tank     *tankfile.Tank
 	Units    units.System
 	Water    []SeasonWater
 	Settings Settings
@@ -33,7 +33,7 @@ type Report struct {
 
 // SeasonWater is what one season evaporates.
 type SeasonWater struct {
-	Season  site.Season
+	Season  tankfile.Season
 	Display evaporation.Estimate
 	Sump    evaporation.Estimate
 	Total   evaporation.Estimate

@@ -6,17 +6,17 @@ import (
 	"slices"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
 // proposedSensor is an ordinary level switch at the height the check proposes.
-func proposedSensor(kind string) *site.Sensor {
+func proposedSensor(kind string) *tankfile.Sensor {
 	const bandM, responseS = 0.004, 1
-	return &site.Sensor{Kind: kind, ElevationM: math.NaN(), HysteresisM: bandM, ResponseS: responseS, Group: kind}
+	return &tankfile.Sensor{Kind: kind, ElevationM: math.NaN(), HysteresisM: bandM, ResponseS: responseS, Group: kind}
 }
 
-func mostFlowM3S(p *site.Pump) float64 {
+func mostFlowM3S(p *tankfile.Pump) float64 {
 	most := 0.0
 	for _, c := range p.Curve {
 		most = max(most, c.FlowM3S)
@@ -24,7 +24,7 @@ func mostFlowM3S(p *site.Pump) float64 {
 	return most
 }
 
-func reservoirM3(s *site.Site) float64 {
+func reservoirM3(s *tankfile.Tank) float64 {
 	v, err := s.TopOff.Reservoir.Shape.Vessel()
 	if err != nil {
 		return math.NaN()
@@ -42,7 +42,7 @@ const (
 // shrinkReservoir finds the fullest reservoir that does less harm than now: the
 // largest that is inherently safe. A very small one does harm of its own, by
 // running out, so the search comes from above.
-func shrinkReservoir(s *site.Site) bool {
+func shrinkReservoir(s *tankfile.Tank) bool {
 	r := s.TopOff.Reservoir
 	if r == nil {
 		return false
@@ -78,7 +78,7 @@ func shrinkReservoir(s *site.Site) bool {
 }
 
 // fillTo fills a reservoir to a level and keeps its low sensor under water.
-func fillTo(r *site.Reservoir, levelM float64) {
+func fillTo(r *tankfile.Reservoir, levelM float64) {
 	r.FillHeightM = levelM
 	if r.LowSensor != nil {
 		r.LowSensor.HeightM = min(r.LowSensor.HeightM, (levelM+r.PumpIntakeHeightM)/2)
@@ -86,7 +86,7 @@ func fillTo(r *site.Reservoir, levelM float64) {
 }
 
 // growReservoir makes it last until the next visit at the high end.
-func growReservoir(s *site.Site) bool {
+func growReservoir(s *tankfile.Tank) bool {
 	r := s.TopOff.Reservoir
 	if r == nil {
 		return false
@@ -133,7 +133,7 @@ const (
 
 // boundSource puts a reservoir, a pump, a controller and two sensors where a
 // plumbed line was.
-func boundSource(s *site.Site) bool {
+func boundSource(s *tankfile.Tank) bool {
 	t := &s.TopOff
 	if t.Plumbed == nil {
 		return false
@@ -146,7 +146,7 @@ func boundSource(s *site.Site) bool {
 		}
 	}
 	probe := clone(s)
-	probe.TopOff.FloatValve = &site.FloatValve{ShutElevationM: level, OpenBelowM: baffleClearM}
+	probe.TopOff.FloatValve = &tankfile.FloatValve{ShutElevationM: level, OpenBelowM: baffleClearM}
 	tw, err := plant.Build(plant.Setup{Site: probe, EvaporationFactor: 1})
 	if err != nil {
 		return false
@@ -155,24 +155,24 @@ func boundSource(s *site.Site) bool {
 	side := roundMM(max(boundSideM, math.Cbrt(volume)))
 	height := roundMM(volume / (side * side))
 	t.Plumbed, t.FloatValve = nil, nil
-	t.Reservoir = &site.Reservoir{
-		Shape:       site.Shape{Kind: "rectangle", LengthM: side, WidthM: side, HeightM: roundMM(height + boundSpareM)},
+	t.Reservoir = &tankfile.Reservoir{
+		Shape:       tankfile.Shape{Kind: "rectangle", LengthM: side, WidthM: side, HeightM: roundMM(height + boundSpareM)},
 		FillHeightM: height, PumpIntakeHeightM: boundIntakeM,
-		LowSensor: &site.ReservoirLow{HeightM: boundIntakeM + intakeClearM},
+		LowSensor: &tankfile.ReservoirLow{HeightM: boundIntakeM + intakeClearM},
 	}
 	flow := max(boundPumpRatio*tw.EvaporationM3Day()/day.Seconds(), slowestPumpM3S)
-	t.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: flow}}}
+	t.Pump = &tankfile.Pump{Curve: []tankfile.PumpPoint{{FlowM3S: flow}}}
 	t.TubeEndElevationM, t.TubeHighElevationM, t.SiphonBreak = rim, max(rim, height+boundSpareM)+tubeHighM, true
 	t.Watch, t.Ceiling = proposedSensor("optical"), proposedSensor("float")
 	t.ReturnSensed = s.HasSump()
-	s.Controller = &site.Controller{}
-	s.FloorSensor = &site.FloorSensor{TripM3: proposedFloorTripM3}
+	s.Controller = &tankfile.Controller{}
+	s.FloorSensor = &tankfile.FloorSensor{TripM3: proposedFloorTripM3}
 	callSomebody(s)
 	return true
 }
 
 // callSomebody lets the alarm reach somebody who comes.
-func callSomebody(s *site.Site) {
+func callSomebody(s *tankfile.Tank) {
 	s.Alarm.Remote = true
 	if s.People.AnswerHours <= 0 {
 		s.People.AnswerHours = answerHours

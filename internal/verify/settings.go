@@ -7,7 +7,7 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -46,7 +46,7 @@ const (
 
 // sketch is what is known of a site before it has settings.
 type sketch struct {
-	site          *site.Site
+	site          *tankfile.Tank
 	u             units.System
 	water         []SeasonWater
 	returnFlowM3S float64
@@ -60,8 +60,8 @@ type sketch struct {
 	chamberM2                  float64
 }
 
-// placeSensors proposes the levels the site file leaves open.
-func placeSensors(s *site.Site, returnFlowM3S float64) (plant.Levels, string, error) {
+// placeSensors proposes the levels the tank file leaves open.
+func placeSensors(s *tankfile.Tank, returnFlowM3S float64) (plant.Levels, string, error) {
 	t := &s.TopOff
 	if t.Watch == nil {
 		return plant.Levels{WatchM: math.NaN(), CeilingM: math.NaN()}, "", nil
@@ -99,7 +99,7 @@ func placeSensors(s *site.Site, returnFlowM3S float64) (plant.Levels, string, er
 
 // watchInChamber is as high as the margins allow, for every millimetre is time
 // before the return pump draws air; never below what the pump's intake asks.
-func watchInChamber(s *site.Site, v vessels, gapM float64) (float64, string) {
+func watchInChamber(s *tankfile.Tank, v vessels, gapM float64) (float64, string) {
 	dipM := v.dipM3 / v.chamber.AreaM2(s.Return.IntakeElevationM)
 	lowest := s.Return.IntakeElevationM + intakeClearM + dipM + s.TopOff.Watch.HysteresisM/2
 	brim := v.chamber.VolumeM3(v.chamber.RimM() - freeboardM)
@@ -152,7 +152,7 @@ func (k *sketch) measure(v vessels) {
 
 const litre = 1e-3
 
-func skimmateM3Day(s *site.Site) float64 {
+func skimmateM3Day(s *tankfile.Tank) float64 {
 	if s.Skimmer == nil {
 		return 0
 	}
@@ -252,7 +252,7 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 	}
 	lasting := func(id, name string, d time.Duration, given bool, reason string, args ...any) {
 		if given {
-			reason, args = "as the site file says.", nil
+			reason, args = "as the tank file says.", nil
 		}
 		add(id, name, u.Duration(d.Seconds()), d.Seconds(), given, reason, args...)
 	}
@@ -263,7 +263,7 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 	if t.Watch != nil {
 		given := !math.IsNaN(t.Watch.ElevationM)
 		if whyWatch == "" {
-			whyWatch = "as the site file says"
+			whyWatch = "as the tank file says"
 		}
 		reserve := ""
 		if s.HasSump() {
@@ -320,7 +320,7 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 }
 
 // lowestM is the level at which a reservoir gives no more.
-func lowestM(r *site.Reservoir) float64 {
+func lowestM(r *tankfile.Reservoir) float64 {
 	if r.LowSensor != nil {
 		return max(r.PumpIntakeHeightM, r.LowSensor.HeightM)
 	}

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -18,11 +18,11 @@ type Trial struct{ b *bench }
 
 // ErrUnfinished is returned where a run hit the twin's bound on its steps: a
 // defect of the twin, met so far only where many things are wrong at once.
-var ErrUnfinished = errors.New("the twin could not finish the run; this is a defect of the program, please report it with the site file and the faults")
+var ErrUnfinished = errors.New("the twin could not finish the run; this is a defect of the program, please report it with the tank file and the faults")
 
 // Trial prepares the report's site for more tries.
 func (r *Report) Trial() (*Trial, error) {
-	b, err := prepare(r.Site, r.Units)
+	b, err := prepare(r.Tank, r.Units)
 	if err != nil {
 		return nil, err
 	}
@@ -123,19 +123,19 @@ func longest(p, q plant.Pulse) plant.Pulse {
 // copy of a site.
 type Proposal struct {
 	ID, Words string
-	Site      *site.Site
+	Site      *tankfile.Tank
 }
 
 // Proposals lists every change that a site leaves room for, each by itself,
 // from the least trouble to the most. None has been tried.
-func Proposals(s *site.Site, u units.System) []Proposal {
+func Proposals(s *tankfile.Tank, u units.System) []Proposal {
 	var out []Proposal
 	for _, c := range candidates {
 		after := clone(s)
 		if !c.apply(after) {
 			continue
 		}
-		if _, err := site.Write(after); err != nil {
+		if _, err := tankfile.Write(after); err != nil {
 			continue // it would make a site that cannot be
 		}
 		out = append(out, Proposal{ID: c.id, Words: c.words(s, after, u), Site: after})

@@ -43,7 +43,7 @@ func TestTryIsTheCheck(t *testing.T) {
 // twin's time to settle; a fault after somebody came does nothing.
 func TestInTurn(t *testing.T) {
 	s := example(t, "window-nano")
-	trial, err := (&Report{Site: s}).Trial()
+	trial, err := (&Report{Tank: s}).Trial()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,7 +73,7 @@ func TestInTurn(t *testing.T) {
 // TestBegunBy: an interruption that another fault overtakes is not begun again.
 func TestBegunBy(t *testing.T) {
 	s := example(t, "reading-room")
-	trial, err := (&Report{Site: s}).Trial()
+	trial, err := (&Report{Tank: s}).Trial()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -95,7 +95,7 @@ func TestBegunBy(t *testing.T) {
 }
 
 func TestTrialRefuses(t *testing.T) {
-	trial, err := (&Report{Site: example(t, "window-nano")}).Trial()
+	trial, err := (&Report{Tank: example(t, "window-nano")}).Trial()
 	if err != nil {
 		t.Fatal(err)
 	}

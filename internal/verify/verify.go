@@ -9,7 +9,7 @@ import (
 
 	"isohaline/evaporation"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -25,12 +25,12 @@ type Options struct {
 
 // Check reads like the job: water, settings, geometry, faults, verdict,
 // changes.
-func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
+func Check(ctx context.Context, s *tankfile.Tank, o Options) (*Report, error) {
 	b, err := prepare(s, o.Units)
 	if err != nil {
 		return nil, err
 	}
-	r := &Report{Site: s, Units: o.Units, Water: b.water, Settings: b.settings, Geometry: b.geometry}
+	r := &Report{Tank: s, Units: o.Units, Water: b.water, Settings: b.settings, Geometry: b.geometry}
 	r.AsBuilt = b.asBuilt()
 
 	combinations := combinationsOf(s, !o.SinglesOnly)
@@ -40,7 +40,7 @@ func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
 	}
 	for _, row := range rows {
 		if row.Alone.Unfinished {
-			return nil, fmt.Errorf("trying %s: the twin could not finish the run; this is a defect of the program, please report it with the site file", row.ID())
+			return nil, fmt.Errorf("trying %s: the twin could not finish the run; this is a defect of the program, please report it with the tank file", row.ID())
 		}
 		if len(row.Faults) == 1 {
 			r.Singles = append(r.Singles, row)
@@ -62,7 +62,7 @@ func Check(ctx context.Context, s *site.Site, o Options) (*Report, error) {
 
 // bench is a site set up for trying faults: one twin and one onset a season.
 type bench struct {
-	site     *site.Site
+	site     *tankfile.Tank
 	u        units.System
 	water    []SeasonWater
 	settings Settings
@@ -82,7 +82,7 @@ const daysAYear = 365
 
 // prepare works out water, settings and geometry, and brings a twin of every
 // season to the onset.
-func prepare(s *site.Site, u units.System) (*bench, error) {
+func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	b := &bench{site: s, u: u}
 	factor, err := b.evaporate()
 	if err != nil {
@@ -212,7 +212,7 @@ func (b *bench) worst(faults []plant.Fault) Row {
 
 // combinationsOf lists every single fault and every pair that can happen
 // together.
-func combinationsOf(s *site.Site, pairs bool) [][]plant.Fault {
+func combinationsOf(s *tankfile.Tank, pairs bool) [][]plant.Fault {
 	faults := plant.FaultsOf(s)
 	var out [][]plant.Fault
 	for _, f := range faults {

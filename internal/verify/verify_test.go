@@ -12,24 +12,24 @@ import (
 
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
-func example(t testing.TB, name string) *site.Site {
+func example(t testing.TB, name string) *tankfile.Tank {
 	t.Helper()
 	data, err := os.ReadFile("../../examples/" + name + ".yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read(name, data)
+	s, _, err := tankfile.Read(name, data)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return s
 }
 
-func check(t testing.TB, s *site.Site, o Options) *Report {
+func check(t testing.TB, s *tankfile.Tank, o Options) *Report {
 	t.Helper()
 	r, err := Check(t.Context(), s, o)
 	if err != nil {
@@ -58,7 +58,7 @@ func TestExamples(t *testing.T) {
 			if r.Verdict.Accepted != c.accepted {
 				t.Errorf("accepted %v: %s", r.Verdict.Accepted, r.Verdict.Because)
 			}
-			if got := len(plant.FaultsOf(r.Site)); len(r.Singles) != got {
+			if got := len(plant.FaultsOf(r.Tank)); len(r.Singles) != got {
 				t.Errorf("%d single faults tried, the site can have %d", len(r.Singles), got)
 			}
 			for _, rows := range [][]Row{r.Singles, r.Pairs} {
@@ -99,7 +99,7 @@ func soundRow(t *testing.T, row *Row) {
 func TestStories(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		change func(*site.Site)
+		change func(*tankfile.Tank)
 		fault  string
 		// atLeast and atMost bound the fault's class.
 		atLeast, atMost plant.Class
@@ -153,30 +153,32 @@ func byID(t *testing.T, id string) plant.Fault {
 	return plant.Fault{}
 }
 
-func oneGroup(s *site.Site)      { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }
-func tinyPump(s *site.Site)      { s.TopOff.Pump = &site.Pump{Curve: []site.PumpPoint{{FlowM3S: 4e-7}}} }
-func noFloorSensor(s *site.Site) { s.FloorSensor = nil }
-func valve(s *site.Site)         { s.TopOff.ShutoffValve = true }
-func runTimer(s *site.Site) {
+func oneGroup(s *tankfile.Tank) { s.TopOff.Ceiling.Group = s.TopOff.Watch.Group }
+func tinyPump(s *tankfile.Tank) {
+	s.TopOff.Pump = &tankfile.Pump{Curve: []tankfile.PumpPoint{{FlowM3S: 4e-7}}}
+}
+func noFloorSensor(s *tankfile.Tank) { s.FloorSensor = nil }
+func valve(s *tankfile.Tank)         { s.TopOff.ShutoffValve = true }
+func runTimer(s *tankfile.Tank) {
 	greatReservoir(s)
 	s.TopOff.RunTimerS = 300
 }
-func noEmergency(s *site.Site) {
+func noEmergency(s *tankfile.Tank) {
 	s.Overflow.EmergencyHeightM = 0
 	s.Overflow.CrestHeightM = 0.58 // little room below the rim
 }
-func lime(s *site.Site)     { s.TopOff.Reservoir.LimeWater = true }
-func weakLime(s *site.Site) { lime(s); s.TopOff.Reservoir.LimeFrac = 0.1 }
-func noCutoff(s *site.Site) { s.Skimmer.CupCutoff = false }
-func greatReservoir(s *site.Site) {
+func lime(s *tankfile.Tank)     { s.TopOff.Reservoir.LimeWater = true }
+func weakLime(s *tankfile.Tank) { lime(s); s.TopOff.Reservoir.LimeFrac = 0.1 }
+func noCutoff(s *tankfile.Tank) { s.Skimmer.CupCutoff = false }
+func greatReservoir(s *tankfile.Tank) {
 	s.TopOff.Reservoir.Shape.LengthM *= 3
 }
-func plumbed(s *site.Site) {
+func plumbed(s *tankfile.Tank) {
 	s.TopOff.Reservoir, s.TopOff.Pump = nil, nil
 	s.TopOff.Watch, s.TopOff.Ceiling, s.Controller, s.FloorSensor = nil, nil, nil, nil
 	s.TopOff.ReturnSensed = false
-	s.TopOff.Plumbed = &site.WaterLine{ProductM3S: 0.2 / day.Seconds(), RejectRatio: 3}
-	s.TopOff.FloatValve = &site.FloatValve{ShutElevationM: 0.2, OpenBelowM: 0.01}
+	s.TopOff.Plumbed = &tankfile.WaterLine{ProductM3S: 0.2 / day.Seconds(), RejectRatio: 3}
+	s.TopOff.FloatValve = &tankfile.FloatValve{ShutElevationM: 0.2, OpenBelowM: 0.01}
 }
 
 // TestFreshWaterIsNoChemistry: dilution that salinity lives through moves
@@ -188,7 +190,7 @@ func TestFreshWaterIsNoChemistry(t *testing.T) {
 		r := check(t, example(t, name), Options{SinglesOnly: true})
 		for i := range r.Singles {
 			row := &r.Singles[i]
-			o, target := &row.Outcome, r.Site.Water
+			o, target := &row.Outcome, r.Tank.Water
 			moved := max(o.HighDKH-target.AlkalinityDKH, target.AlkalinityDKH-o.LowDKH)
 			salt := max(o.HighPSU-target.SalinityPSU, target.SalinityPSU-o.LowPSU) / target.SalinityPSU
 			if moved > 1.05*target.AlkalinityDKH*salt+0.05 {
@@ -200,7 +202,7 @@ func TestFreshWaterIsNoChemistry(t *testing.T) {
 					t.Errorf("%s, %s: class %d by chemistry", name, row.ID(), class)
 				}
 			}
-			if words := chemistry(r.Site, &row.Outcome, r.Units); len(words) > 0 {
+			if words := chemistry(r.Tank, &row.Outcome, r.Units); len(words) > 0 {
 				t.Errorf("%s, %s: %v", name, row.ID(), words)
 			}
 		}
@@ -238,11 +240,11 @@ func TestLimeIsBounded(t *testing.T) {
 // TestChangesHelp: what the search proposes makes the design acceptable, and
 // nothing in it can be left out.
 func TestChangesHelp(t *testing.T) {
-	for name, spoil := range map[string]func(*site.Site){
+	for name, spoil := range map[string]func(*tankfile.Tank){
 		"plumbed":         plumbed,
 		"great reservoir": greatReservoir,
 		"lime water":      lime,
-		"bare": func(s *site.Site) {
+		"bare": func(s *tankfile.Tank) {
 			noFloorSensor(s)
 			noEmergency(s)
 			noCutoff(s)
@@ -253,7 +255,7 @@ func TestChangesHelp(t *testing.T) {
 			s.TopOff.Reservoir.FloorElevationM = 0.8
 			s.TopOff.TubeHighElevationM = 1.3
 		},
-		"long limits": func(s *site.Site) {
+		"long limits": func(s *tankfile.Tank) {
 			s.Controller.RunHardCapS = 600
 			s.Controller.RunLimitFactor = 3
 			greatReservoir(s)
@@ -268,7 +270,7 @@ func TestChangesHelp(t *testing.T) {
 			}
 			s := example(t, "reading-room")
 			spoil(s)
-			before, err := site.Write(s)
+			before, err := tankfile.Write(s)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -294,10 +296,10 @@ func TestChangesHelp(t *testing.T) {
 					t.Errorf("%s is not needed", plan[i].id)
 				}
 			}
-			if after, err := site.Write(s); err != nil || string(after) != string(before) {
+			if after, err := tankfile.Write(s); err != nil || string(after) != string(before) {
 				t.Error("the search changed the site it was given")
 			}
-			if _, err := site.Write(applied(s, plan)); err != nil {
+			if _, err := tankfile.Write(applied(s, plan)); err != nil {
 				t.Errorf("the changed site is not a valid site: %v", err)
 			}
 		})
@@ -321,7 +323,7 @@ func TestRefilledReservoir(t *testing.T) {
 	for _, lowSensor := range []bool{true, false} {
 		s := example(t, "reading-room")
 		r := s.TopOff.Reservoir
-		r.Refill = &site.Refill{Line: site.WaterLine{ProductM3S: 0.2 / day.Seconds(), RejectRatio: 3},
+		r.Refill = &tankfile.Refill{Line: tankfile.WaterLine{ProductM3S: 0.2 / day.Seconds(), RejectRatio: 3},
 			ShutHeightM: r.FillHeightM, OpenBelowM: 0.03}
 		if !lowSensor {
 			r.LowSensor = nil
@@ -430,7 +432,7 @@ func TestGeometryByHand(t *testing.T) {
 	near("dip", g.DipM, displayM2*0.005/chamberM2+0.0015, 1e-6)
 }
 
-// TestSettingsAreLawful: whatever a site file leaves open, the guard accepts
+// TestSettingsAreLawful: whatever a tank file leaves open, the guard accepts
 // what the check proposes, and one run does no more than it says.
 func TestSettingsAreLawful(t *testing.T) {
 	for _, name := range []string{"window-nano", "reading-room", "grand-lobby"} {
@@ -461,14 +463,14 @@ func TestSettingsAreLawful(t *testing.T) {
 func TestWhoComes(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		people func(*site.Site)
+		people func(*tankfile.Tank)
 		faults []string
 		by     Finder
 		after  time.Duration // 0: not asked
 	}{
 		{"remote alarm", nil, []string{"relay-welded"}, ByAlarm, 0},
-		{"nobody hears the bell", func(s *site.Site) { s.Alarm.Remote = false }, []string{"relay-welded"}, ByVisit, 4 * day},
-		{"somebody hears the bell", func(s *site.Site) {
+		{"nobody hears the bell", func(s *tankfile.Tank) { s.Alarm.Remote = false }, []string{"relay-welded"}, ByVisit, 4 * day},
+		{"somebody hears the bell", func(s *tankfile.Tank) {
 			s.Alarm.Remote, s.People.HearsAudible = false, true
 		}, []string{"relay-welded"}, ByAlarm, 0},
 		{"the alarm is silent", nil, []string{"relay-welded", "alarm-silent"}, ByVisit, 4 * day},

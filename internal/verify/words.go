@@ -11,7 +11,7 @@ import (
 
 	"isohaline/carbonate"
 	"isohaline/internal/plant"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -23,7 +23,7 @@ const (
 )
 
 // sentence says what a row does as one would say it to a client.
-func sentence(s *site.Site, row *Row, u units.System) string {
+func sentence(s *tankfile.Tank, row *Row, u units.System) string {
 	what := "as built, with nothing wrong"
 	if len(row.Faults) > 0 {
 		clauses := make([]string, len(row.Faults))
@@ -44,7 +44,7 @@ func capitalise(text string) string {
 }
 
 // consequence says what happened to floor, salinity and pumps.
-func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
+func consequence(s *tankfile.Tank, o *plant.Outcome, u units.System) string {
 	var parts []string
 	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
 	if floor := o.FloorTotalM3(); floor >= noticedM3 {
@@ -91,7 +91,7 @@ func consequence(s *site.Site, o *plant.Outcome, u units.System) string {
 
 // chemistry says what happened to alkalinity and pH, as far as it is harm and
 // not what dilution and evaporation do to everything that is dissolved.
-func chemistry(s *site.Site, o *plant.Outcome, u units.System) (parts []string) {
+func chemistry(s *tankfile.Tank, o *plant.Outcome, u units.System) (parts []string) {
 	add := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
 	target, off := s.Water.AlkalinityDKH, plant.AlkalinityOffDKH[0]
 	withSalt := func(psu float64) float64 { return target * psu / s.Water.SalinityPSU }
@@ -152,7 +152,7 @@ func origins(o *plant.Outcome) string {
 }
 
 // ending says what stops it and who comes.
-func ending(s *site.Site, row *Row, u units.System) string {
+func ending(s *tankfile.Tank, row *Row, u units.System) string {
 	if row.Unattended == plant.NoHarm {
 		return ""
 	}
@@ -223,7 +223,7 @@ func judge(r *Report) Verdict {
 		v.Because = fmt.Sprintf("%d single faults reach class 3. The worst: %s", v.Failing, r.Singles[0].Sentence)
 	default:
 		v.Because = fmt.Sprintf("No single fault of the %d tried reaches class 3: animals at risk, or %s on the floor.",
-			len(r.Singles), r.Units.Volume(r.Site.Limits.FloorM3[plant.Danger-1]))
+			len(r.Singles), r.Units.Volume(r.Tank.Limits.FloorM3[plant.Danger-1]))
 		if v.Near > 0 {
 			v.Because += fmt.Sprintf(" %d came within a tenth of it: first, %s.", v.Near, near)
 		}

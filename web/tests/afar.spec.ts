@@ -2,7 +2,7 @@
 import type { ChildProcess } from 'node:child_process'
 import { readFile } from 'node:fs/promises'
 import { expect, test, type Browser, type Page } from '@playwright/test'
-import { Hub, siteFile } from './hub'
+import { Hub, tankFile } from './hub'
 import { holds } from './test'
 
 let hub: Hub
@@ -57,7 +57,7 @@ test('an edge is made, and its agent joins by the file', async ({ page }) => {
   }
   const joins = await download(/^Download reef-join/)
   expect(joins.name).toBe('reef-join.yaml')
-  expect((await download(/the design$/)).text).toBe(siteFile)
+  expect((await download(/the design$/)).text).toBe(tankFile)
   agent = await hub.agent('reef', joins.text)
   await holds(page, 'edge-made')
   await page.getByRole('button', { name: 'I have kept it' }).click()

@@ -46,7 +46,7 @@ test('begins with what is known of a tank, in the units of the person', async ({
   await expect(page.getByRole('heading', { name: 'Bench, Lobby reef' })).toBeVisible()
   const volume = page.getByRole('textbox', { name: /^Water in it/ })
   await expect(volume).toHaveValue('385.69') // 1460 L
-  await expect(volume).toHaveAccessibleDescription('From the site file: display and sump as running.')
+  await expect(volume).toHaveAccessibleDescription('From the tank file: display and sump as running.')
   await expect(page.getByRole('textbox', { name: /^Temperature/ })).toHaveValue('77.54')
   await page.getByRole('button', { name: 'More: Temperature' }).click()
   await expect(page.getByRole('textbox', { name: /^Temperature/ })).toHaveValue('78')

@@ -157,7 +157,7 @@ test('a design is edited by field and as text, checked, and saved', async ({ pag
   await expect(page.getByRole('button', { name: 'Add floor sensor' })).toBeVisible()
 
   await page.getByRole('radio', { name: 'Text' }).check({ force: true })
-  const file = page.getByLabel('Site file')
+  const file = page.getByLabel('Tank file')
   await expect(file).toHaveValue(/length: 1300 mm/)
   const text = await file.inputValue()
   await file.fill(text.replace(/salinity: .*/, 'salinity: salty'))

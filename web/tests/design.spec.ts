@@ -22,7 +22,7 @@ test('edits a design by field: mistakes at the field, the section and the check 
 
   // The text is the same draft.
   await page.getByRole('radio', { name: 'Text' }).check({ force: true })
-  await expect(page.getByLabel('Site file')).toHaveValue(/salinity: salty/)
+  await expect(page.getByLabel('Tank file')).toHaveValue(/salinity: salty/)
   await page.getByRole('radio', { name: 'Form' }).check({ force: true })
   await page.getByRole('button', { name: /water.salinity: “salty”/ }).click() // the list of mistakes leads there
   await expect(salinity).toBeFocused()
@@ -48,7 +48,7 @@ test('edits a design by field: mistakes at the field, the section and the check 
 test('edits a design as text: mistakes by line, the form follows; an old version comes back', async ({ page, server }) => {
   await page.goto('/#/design/reading-room')
   await page.getByRole('radio', { name: 'Text' }).check({ force: true })
-  const file = page.getByLabel('Site file')
+  const file = page.getByLabel('Tank file')
   await expect(file).toHaveValue(/name: Reading Room reef/)
   const original = await file.inputValue()
   await file.fill(original.replace('salinity: 35 ppt', 'salinity: salty'))
@@ -67,7 +67,7 @@ test('edits a design as text: mistakes by line, the form follows; an old version
   await expect(page.getByRole('button', { name: 'Save', exact: true })).toBeDisabled()
 
   const download = page.waitForEvent('download')
-  await page.getByRole('button', { name: 'Download the site file' }).click()
+  await page.getByRole('button', { name: 'Download the tank file' }).click()
   expect((await download).suggestedFilename()).toBe('reading-room.yaml')
   expect(server.versions).toHaveLength(1)
 })
@@ -75,7 +75,7 @@ test('edits a design as text: mistakes by line, the form follows; an old version
 test('does not save over what somebody else saved meanwhile', async ({ page, server }) => {
   await page.goto('/#/design/reading-room')
   await page.getByRole('radio', { name: 'Text' }).check({ force: true })
-  const file = page.getByLabel('Site file')
+  const file = page.getByLabel('Tank file')
   await expect(file).toHaveValue(/name: Reading/)
   await file.fill(`${await file.inputValue()}\n# mine`)
   server.versions.unshift({ version: 2, at: new Date().toISOString(), by: 'bo', note: '', text: 'theirs' })

@@ -1,4 +1,4 @@
-// A few keys of a site file as a form, for the fixture server. It reads and
+// A few keys of a tank file as a form, for the fixture server. It reads and
 // changes the file by line, which is enough for files like the examples.
 import type { Check, Draft, Form, FormEdit, FormField, FormGroup, Wrong } from '../src/api/client'
 
@@ -46,7 +46,7 @@ const groups = (): FormGroup[] => [
 ]
 
 const root = (): FormGroup =>
-  group('', 'Site file', '', [
+  group('', 'Tank file', '', [
     field('isohaline', 'Isohaline', { kind: 'choice', choices: ['1'] }),
     field('name', 'Name', { kind: 'text', help: 'what people call the tank' }),
     field('place', 'Place', { kind: 'text', optional: true, help: 'where it stands' }),

@@ -13,7 +13,7 @@ const startMS = 60_000
 
 /** Pauses long enough to be met by a test, and no longer. */
 const pauses = 'controller: {restart settle: 10 s, minimum off: 45 s} '
-export const siteFile = readFileSync(join(import.meta.dirname, '../../examples/reading-room.yaml'), 'utf8').replace('controller: {} ', pauses)
+export const tankFile = readFileSync(join(import.meta.dirname, '../../examples/reading-room.yaml'), 'utf8').replace('controller: {} ', pauses)
 
 /** What a guard that has run to its time limit saves, and finds when it starts. */
 const runLimit = 9
@@ -61,8 +61,8 @@ export class Hub {
     const [, url = '', token = ''] = await started(child, 'the hub', /Pages: (\S+)[\s\S]*with this token:\s+(\S+)\s/)
     const hub = new Hub(url, await request.newContext({ baseURL: url }), child, dir)
     await hub.post('/api/first-run', { token, name: 'vera', password: 'four tall ships sail' })
-    await hub.post('/api/tanks', { siteId: 'library', siteName: 'Library', tankId: 'reef', file: siteFile })
-    await hub.post('/api/tanks', { siteId: 'library', tankId: 'annex', file: siteFile.replace('Reading Room reef', 'Annex reef') })
+    await hub.post('/api/tanks', { siteId: 'library', siteName: 'Library', tankId: 'reef', file: tankFile })
+    await hub.post('/api/tanks', { siteId: 'library', tankId: 'annex', file: tankFile.replace('Reading Room reef', 'Annex reef') })
     await hub.post('/api/people', { name: 'cleo', role: 'client', password: 'nine brass sextants', siteIds: ['library'] })
     return hub
   }
@@ -78,7 +78,7 @@ export class Hub {
     const dir = join(this.dir, name)
     await mkdir(dir, { mode: 0o700 })
     const [site, file] = [join(this.dir, `${name}.yaml`), join(this.dir, `${name}-join.yaml`)]
-    await writeFile(site, siteFile)
+    await writeFile(site, tankFile)
     await writeFile(file, joinFile)
     await chmod(file, 0o600)
     if (how === 'latched') await writeFile(join(dir, 'state.json'), latched)

@@ -259,7 +259,7 @@ export class FixtureServer {
   #save(response: ServerResponse, { text, base, note = '' }: Schemas['SaveFileInBody']) {
     const newest = this.versions[0]?.version ?? 0
     const wrongs = mistakesIn(text)
-    if (wrongs.length > 0) return this.#problem(response, 422, 'The site file has one mistake.', wrongs)
+    if (wrongs.length > 0) return this.#problem(response, 422, 'The tank file has one mistake.', wrongs)
     if (base !== newest) return this.#problem(response, 409, `Version ${newest} was saved meanwhile; load it and make your change there.`)
     const saved = { version: newest + 1, at: fleet.iso(0), by: 'ada', note, text }
     this.versions.unshift(saved)

@@ -48,7 +48,7 @@ export function benchOf(): TankBench {
     known: [
       { field: 'log', from: 'hand readings and water changes of the last 60 days; doses are not kept, so add them' },
       { field: 'alkalinityDKH', from: 'read on 2026-11-22, by titration' },
-      { field: 'volumeL', from: 'the site file: display and sump as running' },
+      { field: 'volumeL', from: 'the tank file: display and sump as running' },
     ],
   }
 }

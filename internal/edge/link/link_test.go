@@ -18,8 +18,8 @@ import (
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/edge/talk"
 	"isohaline/internal/guard"
-	"isohaline/internal/server/watch"
-	"isohaline/internal/site"
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/internal/wire"
 )
@@ -41,7 +41,7 @@ func openHub(t *testing.T, dir, address string, key wire.EdgeKey) (*hub, func())
 	if err != nil {
 		t.Fatal(err)
 	}
-	door, err := wire.NewFrontDoor(wire.DoorOptions{Append: l.Append, Profile: func(wire.DeviceID) *wire.Profile { return watch.Profile() },
+	door, err := wire.NewFrontDoor(wire.DoorOptions{Append: l.Append, Profile: func(wire.DeviceID) *wire.Profile { return monitor.Profile() },
 		Authenticate: func(string, string, []byte) (wire.DeviceID, bool) { return wire.DeviceID{}, false },
 		Refused:      func(r wire.Refusal) { t.Errorf("refused: %v", r) }})
 	if err != nil {
@@ -130,7 +130,7 @@ func startAgent(t *testing.T) *edge.Agent {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := site.Read("reading-room.yaml", text)
+	s, _, err := tankfile.Read("reading-room.yaml", text)
 	if err != nil {
 		t.Fatal(err)
 	}

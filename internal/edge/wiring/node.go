@@ -10,7 +10,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 const (
@@ -32,7 +32,7 @@ type node struct {
 // single values. Everything else is refused.
 func parse(file string, data []byte) (root *node, err error) {
 	at := func(line, column int, reason, fix string) error {
-		return site.Problems{{File: file, Line: line, Column: column, Reason: reason, Fix: fix}}
+		return tankfile.Problems{{File: file, Line: line, Column: column, Reason: reason, Fix: fix}}
 	}
 	switch {
 	case len(data) > maxBytes:
@@ -61,20 +61,20 @@ func parse(file string, data []byte) (root *node, err error) {
 	c := converter{file: file}
 	root = c.convert(parsed.Docs[0].Body, 0)
 	if c.problem != nil {
-		return nil, site.Problems{*c.problem}
+		return nil, tankfile.Problems{*c.problem}
 	}
 	return root, nil
 }
 
 type converter struct {
 	file    string
-	problem *site.Problem // the first
+	problem *tankfile.Problem // the first
 }
 
 func (c *converter) refuse(n ast.Node, reason string) *node {
 	p := n.GetToken().Position
 	if c.problem == nil {
-		c.problem = &site.Problem{File: c.file, Line: p.Line, Column: p.Column, Value: n.GetToken().Value, Reason: reason,
+		c.problem = &tankfile.Problem{File: c.file, Line: p.Line, Column: p.Column, Value: n.GetToken().Value, Reason: reason,
 			Fix: "write keys and single values"}
 	}
 	return &node{line: p.Line, column: p.Column}

@@ -12,7 +12,7 @@ import (
 	"github.com/agnivade/levenshtein"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 )
 
@@ -31,7 +31,7 @@ const (
 )
 
 // Read reads and checks a wiring file for a site. The name is for messages only.
-// The error is a site.Problems: every problem found, with its place.
+// The error is a tankfile.Problems: every problem found, with its place.
 func Read(name string, data []byte) (*Wiring, error) {
 	root, err := parse(name, data)
 	if err != nil {
@@ -40,21 +40,21 @@ func Read(name string, data []byte) (*Wiring, error) {
 	r := &reader{file: name}
 	w := r.wiring(root)
 	if len(r.problems) > 0 {
-		slices.SortStableFunc(r.problems, func(a, b site.Problem) int {
+		slices.SortStableFunc(r.problems, func(a, b tankfile.Problem) int {
 			return (a.Line-b.Line)*maxBytes + a.Column - b.Column
 		})
-		return nil, site.Problems(r.problems)
+		return nil, tankfile.Problems(r.problems)
 	}
 	return w, nil
 }
 
 type reader struct {
 	file     string
-	problems []site.Problem
+	problems []tankfile.Problem
 }
 
 func (r *reader) report(path string, n *node, reason, fix string) {
-	r.problems = append(r.problems, site.Problem{File: r.file, Line: n.line, Column: n.column, Field: path, Value: n.text, Reason: reason, Fix: fix})
+	r.problems = append(r.problems, tankfile.Problem{File: r.file, Line: n.line, Column: n.column, Field: path, Value: n.text, Reason: reason, Fix: fix})
 }
 
 // group is a node's keys, all of which have to be among the valid ones.

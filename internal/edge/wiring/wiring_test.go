@@ -9,7 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 )
 
 const whole = `
@@ -113,7 +113,7 @@ func TestProblems(t *testing.T) {
 			t.Fatalf("%s: nothing changed", tt.name)
 		}
 		_, err := Read("edge.yaml", []byte(text))
-		var problems site.Problems
+		var problems tankfile.Problems
 		if !errors.As(err, &problems) || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%s: got\n%v\nwant %s", tt.name, err, tt.want)
 		}
@@ -132,7 +132,7 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		var problems site.Problems
+		var problems tankfile.Problems
 		if !errors.As(err, &problems) || len(problems) == 0 || problems[0].Line < 1 {
 			t.Fatalf("%v", err)
 		}

@@ -77,7 +77,7 @@ func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 		return
 	}
 	for name, siteOf := range map[string]func(string) (string, bool){
-		"tank": a.watch.SiteOfTank, "device": a.siteOfDevice, "alarm": a.siteOfAlarm, "site": a.siteOfSite,
+		"tank": a.monitor.SiteOfTank, "device": a.siteOfDevice, "alarm": a.siteOfAlarm, "site": a.siteOfSite,
 	} {
 		id := ctx.Param(name)
 		if id == "" {

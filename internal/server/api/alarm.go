@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"isohaline/internal/alarm"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // Alarm is one alarm in its life cycle after IEC 62682.
@@ -61,11 +61,11 @@ type alarmOut struct{ Body Alarm }
 
 // siteOfAlarm is where an alarm is; known is false if there never was one.
 func (a *API) siteOfAlarm(id string) (siteID string, known bool) {
-	siteID, key, ok := watch.ParseAlarmID(id)
+	siteID, key, ok := monitor.ParseAlarmID(id)
 	if !ok {
 		return "", false
 	}
-	_, known = a.watch.Alarm(siteID, key)
+	_, known = a.monitor.Alarm(siteID, key)
 	return siteID, known
 }
 
@@ -73,7 +73,7 @@ func (a *API) alarms(ctx context.Context, _ *struct{}) (*alarmsOut, error) {
 	out := &alarmsOut{}
 	out.Body.Alarms = []Alarm{}
 	person := personOf(ctx)
-	for _, al := range a.watch.Alarms() {
+	for _, al := range a.monitor.Alarms() {
 		if person.sees(al.SiteID) {
 			out.Body.Alarms = append(out.Body.Alarms, a.showAlarm(al.SiteID, &al.Alarm))
 		}
@@ -99,15 +99,15 @@ func (a *API) unshelve(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
 
 // ask asks something of an alarm in the name of who is signed in.
 func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*alarmOut, error) {
-	siteID, key, _ := watch.ParseAlarmID(id) // the guard has looked it up
+	siteID, key, _ := monitor.ParseAlarmID(id) // the guard has looked it up
 	e.Key, e.By = key, personOf(ctx).Name
-	reason, err := a.watch.Ask(ctx, siteID, e)
+	reason, err := a.monitor.Ask(ctx, siteID, e)
 	if err != nil {
 		return nil, err
 	}
 	if reason.Refused() {
 		return nil, refused(http.StatusConflict, "alarm", id, string(reason), "look at its state")
 	}
-	al, _ := a.watch.Alarm(siteID, key)
+	al, _ := a.monitor.Alarm(siteID, key)
 	return &alarmOut{Body: a.showAlarm(siteID, &al)}, a.edit(ctx).Note(ctx, string(e.Do), "alarm", id, reason)
 }

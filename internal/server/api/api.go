@@ -15,9 +15,9 @@ import (
 
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/remote"
 	"isohaline/internal/server/sender"
-	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -25,7 +25,7 @@ import (
 // Options are what the interface stands on.
 type Options struct {
 	Store   *store.Store
-	Watch   *watch.Watch
+	Monitor *monitor.Monitor
 	Devices *devices.Register
 	Sender  *sender.Sender
 	Door    *wire.FrontDoor
@@ -49,7 +49,7 @@ type API struct {
 	huma huma.API
 
 	store    *store.Store
-	watch    *watch.Watch
+	monitor  *monitor.Monitor
 	devices  *devices.Register
 	sender   *sender.Sender
 	door     *wire.FrontDoor
@@ -83,7 +83,7 @@ const hashesAtOnce = 2
 func Handler(o Options) http.Handler {
 	mux := http.NewServeMux()
 	a := &API{
-		huma: newHuma(mux), store: o.Store, watch: o.Watch, devices: o.Devices, sender: o.Sender, door: o.Door, edges: o.Edges, remote: o.Remote,
+		huma: newHuma(mux), store: o.Store, monitor: o.Monitor, devices: o.Devices, sender: o.Sender, door: o.Door, edges: o.Edges, remote: o.Remote,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
 		hashing: make(chan struct{}, hashesAtOnce), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),

@@ -37,11 +37,11 @@ type handIn struct {
 
 // tankBenchHand asks the one question that is about a site as built.
 func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error) {
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
-	in.Body.Site = v.Sheet.Site
+	in.Body.Site = v.Sheet.Tank
 	return ask[bench.HandTopOff](a)(ctx, &questionIn[bench.HandTopOff]{in.Body})
 }
 

@@ -9,7 +9,7 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/bench"
 	"isohaline/internal/bench/instrument"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 )
 
@@ -54,7 +54,7 @@ const (
 )
 
 func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) {
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
@@ -69,7 +69,7 @@ func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) 
 
 // filling puts what is known of a tank into the questions.
 type filling struct {
-	view  *watch.View
+	view  *monitor.View
 	hand  []store.HandReading // oldest first
 	now   time.Time
 	known []BenchKnown
@@ -80,7 +80,7 @@ func (f *filling) from(field, format string, values ...any) {
 }
 
 func (f *filling) fill() TankBench {
-	s := f.view.Sheet.Site
+	s := f.view.Sheet.Tank
 	water := f.water()
 	evaporation := f.evaporation()
 	b := TankBench{
@@ -116,29 +116,29 @@ func (f *filling) fill() TankBench {
 	return b
 }
 
-// water is the tank's water as measured last, or else as the site file has it.
+// water is the tank's water as measured last, or else as the tank file has it.
 func (f *filling) water() bench.TankWater {
-	s, e := f.view.Sheet.Site, &f.view.Estimate
+	s, e := f.view.Sheet.Tank, &f.view.Estimate
 	w := bench.TankWater{VolumeL: f.view.Sheet.Check.Geometry.SystemM3 * litresPerM3,
 		TempC: s.Water.TempC, SalinityPSU: s.Water.SalinityPSU, AlkalinityDKH: s.Water.AlkalinityDKH}
-	f.from("volumeL", "the site file: display and sump as running")
-	if last, ok := f.view.Lasts[watch.WaterTemp]; ok {
+	f.from("volumeL", "the tank file: display and sump as running")
+	if last, ok := f.view.Lasts[monitor.WaterTemp]; ok {
 		w.TempC = last.Value
 		f.from("tempC", "the sensor, %s", last.At.Format(time.DateTime))
 	} else {
-		f.from("tempC", "the site file")
+		f.from("tempC", "the tank file")
 	}
 	if !f.view.LastHeard.IsZero() && finite(e.SalinityPSU) > 0 {
 		w.SalinityPSU = e.SalinityPSU
 		f.from("salinityPSU", "the account, give or take %.2g", e.SalinitySD)
 	} else {
-		f.from("salinityPSU", "the site file")
+		f.from("salinityPSU", "the tank file")
 	}
 	if r := f.last("alkalinity"); r != nil {
 		w.AlkalinityDKH = r.Value
 		f.from("alkalinityDKH", "read on %s, by %s", r.At.Format(time.DateOnly), r.Instrument)
 	} else if w.AlkalinityDKH > 0 {
-		f.from("alkalinityDKH", "the site file")
+		f.from("alkalinityDKH", "the tank file")
 	} else {
 		w.AlkalinityDKH = usualDKH
 		f.from("alkalinityDKH", "nobody measured: a usual value")
@@ -165,7 +165,7 @@ func (f *filling) evaporation() float64 {
 		return litres
 	}
 	litres := max(0, finite(e.ExpectedLDay))
-	f.from("evaporationLitresDay", "worked out from the site file and the room's air")
+	f.from("evaporationLitresDay", "worked out from the tank file and the room's air")
 	return litres
 }
 
@@ -216,7 +216,7 @@ func (f *filling) lime(water bench.TankWater, evaporation, use float64) *bench.L
 
 // reservoir is what a full one holds; 0 without one.
 func (f *filling) reservoir() float64 {
-	r := f.view.Sheet.Site.TopOff.Reservoir
+	r := f.view.Sheet.Tank.TopOff.Reservoir
 	if r == nil {
 		return 0
 	}

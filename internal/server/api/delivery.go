@@ -126,7 +126,7 @@ func (a *API) saveDelivery(ctx context.Context, in *deliveryIn) (*deliveryOut, e
 		return nil, refused(http.StatusUnprocessableEntity, "body", "", err.Error(), "")
 	}
 	for _, h := range old.Webhooks {
-		if used := a.watch.TellsBy(alarm.Webhook, h.Name); settings.Webhook(h.Name) == nil && len(used) > 0 {
+		if used := a.monitor.TellsBy(alarm.Webhook, h.Name); settings.Webhook(h.Name) == nil && len(used) > 0 {
 			return nil, refused(http.StatusConflict, "body.webhooks", h.Name, "is in the plan of "+strings.Join(used, ", "), "change the plan first")
 		}
 	}
@@ -188,10 +188,10 @@ func originOf(address deliver.Secret) string {
 func (a *API) tryDelivery(ctx context.Context, in *tryDeliveryIn) (*triedOut, error) {
 	place := "Isohaline"
 	if id := in.Body.SiteID; id != "" {
-		if !personOf(ctx).sees(id) || a.watch.SiteName(id) == "" {
+		if !personOf(ctx).sees(id) || a.monitor.SiteName(id) == "" {
 			return nil, refused(http.StatusUnprocessableEntity, "body.siteId", id, "is none of your sites", "leave it out")
 		}
-		place = a.watch.SiteName(id)
+		place = a.monitor.SiteName(id)
 	}
 	c := in.Body.Contact
 	err := a.sender.Test(ctx, c.contact(), place)

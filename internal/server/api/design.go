@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/verify"
 )
@@ -28,20 +28,20 @@ type newTankIn struct {
 		SiteID   string `json:"siteId" minLength:"1" maxLength:"64" pattern:"^[a-z0-9][a-z0-9-]*$" patternDescription:"small letters, digits, -"`
 		SiteName string `json:"siteName,omitempty" maxLength:"120" doc:"for a site that is new"`
 		TankID   string `json:"tankId" minLength:"1" maxLength:"64" pattern:"^[a-z0-9][a-z0-9-]*$" patternDescription:"small letters, digits, -"`
-		File     string `json:"file" maxLength:"262144" doc:"the site file"`
+		File     string `json:"file" maxLength:"262144" doc:"the tank file"`
 	}
 }
 
-// SiteFile is one saved version of a tank's description.
-type SiteFile struct {
+// TankFile is one saved version of a tank's description.
+type TankFile struct {
 	Version int       `json:"version"`
 	At      time.Time `json:"at"`
 	By      string    `json:"by"`
 	Note    string    `json:"note" doc:"why, in the words of who saved it"`
-	Text    string    `json:"text" doc:"the site file, byte for byte as it was saved"`
+	Text    string    `json:"text" doc:"the tank file, byte for byte as it was saved"`
 }
 
-type siteFileOut struct{ Body SiteFile }
+type tankFileOut struct{ Body TankFile }
 
 // Version is a saved version without its text.
 type Version struct {
@@ -102,7 +102,7 @@ type Change struct {
 type Setting struct {
 	Name   string `json:"name"`
 	Value  string `json:"value"`
-	Given  bool   `json:"given" doc:"the site file sets it"`
+	Given  bool   `json:"given" doc:"the tank file sets it"`
 	Reason string `json:"reason"`
 }
 
@@ -127,8 +127,8 @@ func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 	out := &sitesOut{}
 	out.Body.Sites = []SiteRef{}
 	person := personOf(ctx)
-	tanks := a.watch.Tanks()
-	for _, s := range a.watch.Sites() {
+	tanks := a.monitor.Tanks()
+	for _, s := range a.monitor.Sites() {
 		if !person.sees(s.ID) {
 			continue
 		}
@@ -145,7 +145,7 @@ func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 
 // siteOfSite says whether a site is known; it is its own site.
 func (a *API) siteOfSite(id string) (siteID string, known bool) {
-	return id, a.watch.SiteName(id) != ""
+	return id, a.monitor.SiteName(id) != ""
 }
 
 func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
@@ -154,21 +154,21 @@ func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
 	if person.Role != RoleOperator && !person.sees(b.SiteID) {
 		return nil, refused(http.StatusForbidden, "body.siteId", b.SiteID, "is not one of your sites", "ask an operator")
 	}
-	err := a.watch.AddTank(ctx, watch.NewTank{SiteID: b.SiteID, SiteName: b.SiteName, TankID: b.TankID, File: b.File, By: person.Name})
+	err := a.monitor.AddTank(ctx, monitor.NewTank{SiteID: b.SiteID, SiteName: b.SiteName, TankID: b.TankID, File: b.File, By: person.Name})
 	if err != nil {
 		return nil, err
 	}
-	v, _ := a.watch.Tank(b.TankID)
+	v, _ := a.monitor.Tank(b.TankID)
 	return &tankOut{Body: a.showTank(&v)}, nil
 }
 
-func (a *API) siteFile(ctx context.Context, in *TankIn) (*siteFileOut, error) {
+func (a *API) tankFile(ctx context.Context, in *TankIn) (*tankFileOut, error) {
 	const newest = 0
 	d, err := a.store.Description(ctx, in.Tank, newest)
 	return showFile(&d), err
 }
 
-func (a *API) version(ctx context.Context, in *versionIn) (*siteFileOut, error) {
+func (a *API) version(ctx context.Context, in *versionIn) (*tankFileOut, error) {
 	d, err := a.store.Description(ctx, in.Tank, int64(in.Version))
 	return showFile(&d), err
 }
@@ -186,24 +186,24 @@ func (a *API) versions(ctx context.Context, in *TankIn) (*versionsOut, error) {
 	return out, nil
 }
 
-func (a *API) saveSiteFile(ctx context.Context, in *saveFileIn) (*siteFileOut, error) {
+func (a *API) saveTankFile(ctx context.Context, in *saveFileIn) (*tankFileOut, error) {
 	b := &in.Body
-	d, err := a.watch.Redescribe(ctx, a.edit(ctx), in.Tank, watch.Draft{Text: b.Text, Note: b.Note, Base: int64(b.Base)})
+	d, err := a.monitor.Redescribe(ctx, a.edit(ctx), in.Tank, monitor.Draft{Text: b.Text, Note: b.Note, Base: int64(b.Base)})
 	if err != nil {
 		return nil, err
 	}
 	return showFile(&d), nil
 }
 
-func showFile(d *store.Description) *siteFileOut {
-	return &siteFileOut{Body: SiteFile{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note, Text: d.YAML}}
+func showFile(d *store.Description) *tankFileOut {
+	return &tankFileOut{Body: TankFile{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note, Text: d.YAML}}
 }
 
 // draftName is what problems call a file that is not saved.
 const draftName = "draft"
 
 func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
-	sheet, err := watch.Read(ctx, draftName, in.Body.Text)
+	sheet, err := monitor.Read(ctx, draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}
@@ -211,7 +211,7 @@ func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
 }
 
 func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, error) {
-	sheet, err := watch.Read(ctx, draftName, in.Body.Text)
+	sheet, err := monitor.Read(ctx, draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}

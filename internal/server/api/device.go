@@ -87,7 +87,7 @@ func (a *API) siteOfDevice(id string) (siteID string, known bool) {
 }
 
 func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*credentialsOut, error) {
-	siteID, known := a.watch.SiteOfTank(in.Body.TankID)
+	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
 		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
 	}

@@ -3,13 +3,13 @@ package api
 import (
 	"context"
 
-	"isohaline/internal/server/watch"
-	"isohaline/internal/site"
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/tankfile"
 )
 
-// Form is a site file as groups of fields, to be edited by a person.
+// Form is a tank file as groups of fields, to be edited by a person.
 type Form struct {
-	Text     string    `json:"text" doc:"the site file that the form shows"`
+	Text     string    `json:"text" doc:"the tank file that the form shows"`
 	Root     FormGroup `json:"root" doc:"the file itself"`
 	Problems []Wrong   `json:"problems" doc:"by field, in the order of lines; none: the file is valid"`
 	Warnings []Wrong   `json:"warnings" doc:"worth a look"`
@@ -77,28 +77,28 @@ func (a *API) designForm(ctx context.Context, in *TankIn) (*formOut, error) {
 	if err != nil {
 		return nil, err
 	}
-	form := site.NewForm(in.Tank, d.YAML)
+	form := tankfile.NewForm(in.Tank, d.YAML)
 	return &formOut{Body: showForm(&form)}, nil
 }
 
 func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error) {
-	edits := make([]site.Edit, len(in.Body.Edits))
+	edits := make([]tankfile.Edit, len(in.Body.Edits))
 	for i, e := range in.Body.Edits {
-		edits[i] = site.Edit{Do: site.Action(e.Do), Path: e.Path, Value: e.Value}
+		edits[i] = tankfile.Edit{Do: tankfile.Action(e.Do), Path: e.Path, Value: e.Value}
 	}
 	text := in.Body.Text
 	if len(edits) > 0 { // a text that is no YAML is shown as it is, and cannot be edited
 		var err error
-		if text, err = site.Apply(text, edits); err != nil {
+		if text, err = tankfile.Apply(text, edits); err != nil {
 			return nil, err
 		}
 	}
-	form := site.NewForm(draftName, text)
+	form := tankfile.NewForm(draftName, text)
 	out := &draftOut{Body: Draft{Form: showForm(&form)}}
 	if len(form.Problems) > 0 {
 		return out, nil
 	}
-	sheet, err := watch.Read(ctx, draftName, text)
+	sheet, err := monitor.Read(ctx, draftName, text)
 	if err != nil {
 		return nil, err
 	}
@@ -111,11 +111,11 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 	return out, nil
 }
 
-func showForm(f *site.Form) Form {
+func showForm(f *tankfile.Form) Form {
 	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: showWrongs(f.Problems), Warnings: showWrongs(f.Warnings)}
 }
 
-func showGroup(g *site.FormGroup) FormGroup {
+func showGroup(g *tankfile.FormGroup) FormGroup {
 	out := FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
 		Fields: []FormField{}, Groups: []FormGroup{}}
 	for _, f := range g.Fields {

@@ -10,7 +10,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/server/auth"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/units"
 )
@@ -29,7 +29,7 @@ type handReadingIn struct {
 	TankIn
 	Body struct {
 		Kind       string     `json:"kind" enum:"salinity,temperature,alkalinity"`
-		Value      string     `json:"value" minLength:"1" maxLength:"64" example:"35.1 ppt" doc:"a number with its unit, as a site file writes it; a bare number is in PSU, °C or dKH"`
+		Value      string     `json:"value" minLength:"1" maxLength:"64" example:"35.1 ppt" doc:"a number with its unit, as a tank file writes it; a bare number is in PSU, °C or dKH"`
 		Instrument string     `json:"instrument" enum:"refractometer,conductivity meter,hydrometer,thermometer,titration,colorimeter,other"`
 		At         *time.Time `json:"at,omitempty" doc:"now if absent"`
 	}
@@ -92,8 +92,8 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
 		return nil, err
 	}
-	if o, ok := watch.FromHand(&r); ok {
-		if err := a.watch.Hear(ctx, in.Tank, o); err != nil {
+	if o, ok := monitor.FromHand(&r); ok {
+		if err := a.monitor.Hear(ctx, in.Tank, o); err != nil {
 			return nil, err
 		}
 	}
@@ -117,12 +117,12 @@ func (a *API) hear(ctx context.Context, tank string, when *time.Time, o account.
 	}
 	r := store.HandReading{ID: auth.NewSecret(), TankID: tank, At: o.At, Quantity: o.Kind.String(), Value: o.Value, Unit: "L"}
 	if o.Kind == account.WaterChange {
-		r.Note = watch.NewWater(o.Second)
+		r.Note = monitor.NewWater(o.Second)
 	}
 	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
 		return err
 	}
-	return a.watch.Hear(ctx, tank, o)
+	return a.monitor.Hear(ctx, tank, o)
 }
 
 // timeOf is when something was seen: now unless said, and never later.

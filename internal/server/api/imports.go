@@ -13,8 +13,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"isohaline/internal/server/records"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/records"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
 )
 
@@ -119,8 +119,8 @@ func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*previewI
 		return nil, err
 	}
 	m := records.Guess(data)
-	siteID, _ := a.watch.SiteOfTank(in.Tank)
-	zone := a.watch.Plan(siteID).Zone
+	siteID, _ := a.monitor.SiteOfTank(in.Tank)
+	zone := a.monitor.Plan(siteID).Zone
 	if form.Mapping != "" {
 		if m, zone, err = mappingOf(form.Mapping); err != nil {
 			return nil, err
@@ -154,7 +154,7 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 	if wrong := m.Check(); len(wrong) > 0 {
 		return nil, unread{wrong}
 	}
-	siteID, _ := a.watch.SiteOfTank(in.Tank)
+	siteID, _ := a.monitor.SiteOfTank(in.Tank)
 	by, err := a.devices.Records(ctx, a.edit(ctx), siteID, in.Tank)
 	if err != nil {
 		return nil, err
@@ -170,7 +170,7 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 	for i := range t.Readings {
 		list[i] = t.Readings[i].Of(name, now)
 	}
-	added, err := a.watch.AddRecords(ctx, watch.Records{TankID: in.Tank, Readings: list, Refused: t.ProblemCount})
+	added, err := a.monitor.AddRecords(ctx, monitor.Records{TankID: in.Tank, Readings: list, Refused: t.ProblemCount})
 	switch {
 	case err != nil:
 		return nil, err
@@ -279,7 +279,7 @@ func firstRead(list []records.Reading) []ImportReading {
 		if rows > records.ShownRows {
 			break
 		}
-		out = append(out, ImportReading{Row: r.Row, At: r.At, Channel: r.Channel, Value: r.Value, Unit: watch.Unit(r.Channel)})
+		out = append(out, ImportReading{Row: r.Row, At: r.At, Channel: r.Channel, Value: r.Value, Unit: monitor.Unit(r.Channel)})
 	}
 	return out
 }
@@ -294,8 +294,8 @@ func span(list []records.Reading) (from, to *time.Time) {
 
 func importChannels() []ImportChannel {
 	out := []ImportChannel{}
-	for _, id := range watch.Recordable() {
-		out = append(out, ImportChannel{ID: id, Contact: watch.IsContact(id), Units: append([]string{}, watch.Units(id)...)})
+	for _, id := range monitor.Recordable() {
+		out = append(out, ImportChannel{ID: id, Contact: monitor.IsContact(id), Units: append([]string{}, monitor.Units(id)...)})
 	}
 	return out
 }
@@ -323,7 +323,7 @@ func (a *API) writeReadings(ctx context.Context, w io.Writer, in *rangeIn) error
 	if err != nil {
 		return err
 	}
-	err = a.watch.Records(ctx, in.Tank, in.From, in.To, func(r *wire.Reading) error {
+	err = a.monitor.Records(ctx, in.Tank, in.From, in.To, func(r *wire.Reading) error {
 		d, _ := a.devices.Device(r.Device)
 		return out.Write(records.Source{ID: r.Device, Name: d.Name}, r.Channel, r.At, r.Value)
 	})

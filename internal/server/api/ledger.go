@@ -7,7 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // LedgerDay is what went in on one day against what was expected to.
@@ -51,13 +51,13 @@ func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
 	}
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
 	out := &ledgerOut{}
 	out.Body.Days = []LedgerDay{}
-	first, err := a.watch.First(ctx, in.Tank)
+	first, err := a.monitor.First(ctx, in.Tank)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +68,7 @@ func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
 	if first.IsZero() || !from.Before(to) {
 		return out, nil
 	}
-	fills, err := a.watch.Fills(ctx, in.Tank, from, to)
+	fills, err := a.monitor.Fills(ctx, in.Tank, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -110,11 +110,11 @@ const mostEvents = 500
 
 // turnWords says what a contact did.
 var turnWords = map[string][2]string{
-	watch.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
-	watch.Floor:         {"the floor is dry again", "water on the floor"},
-	watch.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
-	watch.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
-	watch.PowerRestored: {"the device started", "the device started after a power cut"},
+	monitor.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
+	monitor.Floor:         {"the floor is dry again", "water on the floor"},
+	monitor.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
+	monitor.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
+	monitor.PowerRestored: {"the device started", "the device started after a power cut"},
 }
 
 func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {
@@ -122,14 +122,14 @@ func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {
 		return nil, err
 	}
 	var all []TankEvent
-	fills, err := a.watch.Fills(ctx, in.Tank, in.From, in.To)
+	fills, err := a.monitor.Fills(ctx, in.Tank, in.From, in.To)
 	if err != nil {
 		return nil, err
 	}
 	for _, f := range fills {
 		all = append(all, TankEvent{At: f.At, Kind: "fill", Words: fmt.Sprintf("the top-off pump ran for %.0f s", math.Round(f.Ran.Seconds()))})
 	}
-	turns, err := a.watch.Turns(ctx, in.Tank, in.From, in.To)
+	turns, err := a.monitor.Turns(ctx, in.Tank, in.From, in.To)
 	if err != nil {
 		return nil, err
 	}

@@ -8,7 +8,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2/sse"
 
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // ReadingEvent is a reading by which a channel changed.
@@ -74,7 +74,7 @@ func (t *turnover) change() {
 func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 	person := personOf(ctx)
 	changed := a.shown.changed()
-	events, leave := a.watch.Feed.Subscribe()
+	events, leave := a.monitor.Feed.Subscribe()
 	defer leave()
 	edges, leaveEdges := a.remote.Changes.Subscribe()
 	defer leaveEdges()
@@ -106,7 +106,7 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 			if !open {
 				return
 			}
-			siteID, _ := a.watch.SiteOfTank(tankID)
+			siteID, _ := a.monitor.SiteOfTank(tankID)
 			if e, ok := a.showEdge(tankID); ok && person.sees(siteID) {
 				err = send.Data(EdgeEvent{TankID: tankID, Edge: e})
 			}
@@ -126,7 +126,7 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 	}
 }
 
-func (a *API) showEvent(e *watch.Event) any {
+func (a *API) showEvent(e *monitor.Event) any {
 	switch {
 	case e.Reading != nil:
 		return ReadingEvent{TankID: e.TankID, Channel: e.Reading.Channel, Value: e.Reading.Value, AtS: seconds(e.Reading.At)}

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"isohaline/internal/alarm"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/sender"
-	"isohaline/internal/server/watch"
 	"isohaline/internal/store"
 )
 
@@ -55,7 +55,7 @@ type noticesIn struct {
 const noticesFor = 400 * 24 * time.Hour
 
 func (a *API) alarmNotices(ctx context.Context, in *AlarmIn) (*noticesOut, error) {
-	siteID, key, _ := watch.ParseAlarmID(in.Alarm) // the guard has looked it up
+	siteID, key, _ := monitor.ParseAlarmID(in.Alarm) // the guard has looked it up
 	now := a.now()
 	list, err := a.store.Notices(ctx, siteID, now.Add(-noticesFor), now.Add(time.Second))
 	if err != nil {
@@ -96,7 +96,7 @@ func (a *API) notices(ctx context.Context, in *noticesIn) (*noticesOut, error) {
 	out := &noticesOut{}
 	out.Body.Notices = []Notice{}
 	person := personOf(ctx)
-	for _, s := range a.watch.Sites() {
+	for _, s := range a.monitor.Sites() {
 		if !person.sees(s.ID) {
 			continue
 		}
@@ -117,7 +117,7 @@ func (a *API) notices(ctx context.Context, in *noticesIn) (*noticesOut, error) {
 // showNotice is a notice with what was sent at each attempt, where that is known.
 func showNotice(siteID string, n *alarm.Notice, sent []sender.Sent) Notice {
 	out := Notice{
-		ID: n.ID, AlarmID: watch.AlarmID(siteID, n.Alarm), SiteID: siteID, TankID: n.Alarm.Tank, Title: titleOf(n.Alarm.Code),
+		ID: n.ID, AlarmID: monitor.AlarmID(siteID, n.Alarm), SiteID: siteID, TankID: n.Alarm.Tank, Title: titleOf(n.Alarm.Code),
 		Contact: showContact(n.Contact), Decided: n.Decided, Called: n.Called, End: n.End,
 		Outcome: string(n.Outcome), Reason: string(n.Reason), Attempts: []Attempt{},
 	}

@@ -6,7 +6,7 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/odds"
 	"isohaline/internal/report"
-	"isohaline/internal/site"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -61,7 +61,7 @@ type oddsOut struct{ Body Odds }
 // draftOdds tries the pairs, too, which takes seconds: so it is a question of
 // its own, and only one is worked on at a time, for the watch goes on beside.
 func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
-	s, _, err := site.Read(draftName, []byte(in.Body.Text))
+	s, _, err := tankfile.Read(draftName, []byte(in.Body.Text))
 	if err != nil {
 		return nil, err
 	}

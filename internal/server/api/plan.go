@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/alarm"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // Recipient is one person on one channel.
@@ -68,7 +68,7 @@ type planIn struct {
 
 func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
 	settings := a.sender.Settings()
-	out := &planOut{Body: PlanPage{Plan: showPlan(a.watch.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
+	out := &planOut{Body: PlanPage{Plan: showPlan(a.monitor.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
 	for _, h := range settings.Webhooks {
 		out.Body.Webhooks = append(out.Body.Webhooks, h.Name)
 	}
@@ -93,7 +93,7 @@ func (a *API) savePlan(ctx context.Context, in *planIn) (*planOut, error) {
 	if err := a.reachable(&in.Body); err != nil {
 		return nil, err
 	}
-	if err := a.watch.SetPlan(ctx, a.edit(ctx), in.Site, plan); err != nil {
+	if err := a.monitor.SetPlan(ctx, a.edit(ctx), in.Site, plan); err != nil {
 		return nil, err
 	}
 	return a.plan(ctx, &in.SiteIn)
@@ -126,8 +126,8 @@ func showContact(c alarm.Contact) Recipient {
 	return Recipient{Person: c.Person, Channel: string(c.Channel), Address: c.Address}
 }
 
-func (p *Plan) plan() watch.Plan {
-	out := watch.Plan{Zone: p.Zone}
+func (p *Plan) plan() monitor.Plan {
+	out := monitor.Plan{Zone: p.Zone}
 	out.Critical, out.High, out.Medium, out.Low = p.Critical.route(), p.High.route(), p.Medium.route(), p.Low.route()
 	out.TellEnd = p.TellEnd
 	return out
@@ -147,7 +147,7 @@ func (r *Route) route() alarm.Route {
 
 func duration(seconds float64) time.Duration { return time.Duration(seconds * float64(time.Second)) }
 
-func showPlan(p watch.Plan) Plan {
+func showPlan(p monitor.Plan) Plan {
 	return Plan{Critical: showRoute(&p.Critical), High: showRoute(&p.High), Medium: showRoute(&p.Medium), Low: showRoute(&p.Low),
 		TellEnd: p.TellEnd, Zone: p.Zone}
 }

@@ -10,9 +10,9 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"isohaline/internal/bench"
-	"isohaline/internal/server/watch"
-	"isohaline/internal/site"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
 	"isohaline/internal/wire"
 )
@@ -32,7 +32,7 @@ type Wrong struct {
 	Value  string `json:"value,omitempty" doc:"what stands there"`
 	Reason string `json:"reason" example:"is below 5 PSU"`
 	Fix    string `json:"fix,omitempty" example:"give 5 to 42 PSU"`
-	Line   int    `json:"line,omitempty" doc:"in a site file, from 1"`
+	Line   int    `json:"line,omitempty" doc:"in a tank file, from 1"`
 	Column int    `json:"column,omitempty"`
 }
 
@@ -118,7 +118,7 @@ func (a *API) problem(ctx context.Context, err error) *Problem {
 // explain finds out whose fault an error is.
 func explain(err error) (status int, list []Wrong) {
 	var f *fault
-	var inSite site.Problems
+	var inSite tankfile.Problems
 	var inQuantity *units.Error
 	var inReading *wire.Problem
 	var inTable unread
@@ -126,7 +126,7 @@ func explain(err error) (status int, list []Wrong) {
 	switch {
 	case errors.As(err, &inTable):
 		return http.StatusUnprocessableEntity, inTable.wrong()
-	case errors.Is(err, watch.ErrBusy):
+	case errors.Is(err, monitor.ErrBusy):
 		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
 		return f.status, []Wrong{f.Wrong}
@@ -154,8 +154,8 @@ func explain(err error) (status int, list []Wrong) {
 	return http.StatusInternalServerError, nil
 }
 
-// showWrongs is what is to be mended in a site file, or looked at.
-func showWrongs(all []site.Problem) []Wrong {
+// showWrongs is what is to be mended in a tank file, or looked at.
+func showWrongs(all []tankfile.Problem) []Wrong {
 	list := []Wrong{}
 	for _, p := range all {
 		list = append(list, Wrong{Field: p.Field, Value: shown(p.Value), Reason: p.Reason, Fix: p.Fix, Line: p.Line, Column: p.Column})

@@ -121,7 +121,7 @@ func (a *API) askEdge(ctx context.Context, in *requestIn) (*requestOut, error) {
 }
 
 func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*joinFileOut, error) {
-	siteID, known := a.watch.SiteOfTank(in.Body.TankID)
+	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
 		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
 	}

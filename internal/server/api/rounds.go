@@ -8,7 +8,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // Rounds is the morning list.
@@ -56,16 +56,16 @@ func (a *API) roundsFor(person *Person) Rounds {
 		worst *account.Finding
 	}
 	var rows []row
-	for _, v := range a.watch.Tanks() {
+	for _, v := range a.monitor.Tanks() {
 		switch {
 		case !person.sees(v.SiteID):
-		case len(v.Findings) > 0 && watch.NeedsPerson(&v.Findings[0]):
+		case len(v.Findings) > 0 && monitor.NeedsPerson(&v.Findings[0]):
 			rows = append(rows, row{a.roundRow(&v, now), &v.Findings[0]})
 		default:
 			out.Quiet = append(out.Quiet, a.quiet(&v))
 		}
 	}
-	slices.SortStableFunc(rows, func(x, y row) int { return watch.Worse(x.worst, y.worst) })
+	slices.SortStableFunc(rows, func(x, y row) int { return monitor.Worse(x.worst, y.worst) })
 	for _, r := range rows {
 		out.NeedPerson = append(out.NeedPerson, r.RoundRow)
 	}
@@ -73,20 +73,20 @@ func (a *API) roundsFor(person *Person) Rounds {
 	return out
 }
 
-func (a *API) roundRow(v *watch.View, now time.Time) RoundRow {
+func (a *API) roundRow(v *monitor.View, now time.Time) RoundRow {
 	worst := &v.Findings[0]
 	r := RoundRow{
-		Tank: a.refOf(v), Priority: watch.Priority(worst).String(), Finding: showFinding(worst, now),
+		Tank: a.refOf(v), Priority: monitor.Priority(worst).String(), Finding: showFinding(worst, now),
 		Others: showFindings(v.Findings[1:], now), LastHeard: known(v.LastHeard),
 	}
 	key := alarm.Key{Code: worst.Code, Tank: v.ID}
-	if al, ok := a.watch.Alarm(v.SiteID, key); ok {
-		r.AlarmID, r.AlarmState = watch.AlarmID(v.SiteID, key), al.State().String()
+	if al, ok := a.monitor.Alarm(v.SiteID, key); ok {
+		r.AlarmID, r.AlarmState = monitor.AlarmID(v.SiteID, key), al.State().String()
 	}
 	return r
 }
 
-func (a *API) quiet(v *watch.View) Quiet {
+func (a *API) quiet(v *monitor.View) Quiet {
 	q := Quiet{Tank: a.refOf(v), Notes: []string{}, LastHeard: known(v.LastHeard)}
 	for _, f := range v.Findings {
 		q.Notes = append(q.Notes, f.Sentence)

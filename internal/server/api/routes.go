@@ -37,7 +37,7 @@ func (a *API) register() {
 	a.stream()
 
 	add(a, viewers, route("GET", "/api/sites", "sites", tagTank, "Sites and their tanks"), a.sites)
-	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Take a tank under watch, from its site file")), a.newTank)
+	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Take a tank under watch, from its tank file")), a.newTank)
 	add(a, viewers, route("GET", "/api/tanks/{tank}", "tank", tagTank, "Everything about a tank now"), a.tank)
 	add(a, viewers, svg(route("GET", "/api/tanks/{tank}/section.svg", "tankSection", tagTank, "The section drawing with the live level")), a.tankSection)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/channels", "channels", tagTank, "What is measured at a tank"), a.channels)
@@ -51,15 +51,15 @@ func (a *API) register() {
 	add(a, staff, nothing(route("POST", "/api/tanks/{tank}/refills", "addRefill", tagTank, "Write down that the reservoir was filled")), a.addRefill)
 	add(a, staff, nothing(route("POST", "/api/tanks/{tank}/water-changes", "addWaterChange", tagTank, "Write down a water change")), a.addWaterChange)
 
-	add(a, viewers, route("GET", "/api/tanks/{tank}/file", "siteFile", tagDesign, "The site file as last saved"), a.siteFile)
-	add(a, staff, route("PUT", "/api/tanks/{tank}/file", "saveSiteFile", tagDesign, "Save a new version of the site file"), a.saveSiteFile)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/file", "tankFile", tagDesign, "The tank file as last saved"), a.tankFile)
+	add(a, staff, route("PUT", "/api/tanks/{tank}/file", "saveTankFile", tagDesign, "Save a new version of the tank file"), a.saveTankFile)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/versions", "versions", tagDesign, "Saved versions, with who and when"), a.versions)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/versions/{version}", "version", tagDesign, "One saved version"), a.version)
-	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a site file that is not saved"), a.checkDraft)
-	add(a, staff, route("POST", "/api/drafts/odds", "draftOdds", tagDesign, "How likely the harm is that a site file that is not saved can do: tries pairs of faults, too, and takes seconds"), a.draftOdds)
-	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a site file that is not saved")), a.draftSection)
+	add(a, staff, route("POST", "/api/drafts/check", "checkDraft", tagDesign, "Try every single fault on a tank file that is not saved"), a.checkDraft)
+	add(a, staff, route("POST", "/api/drafts/odds", "draftOdds", tagDesign, "How likely the harm is that a tank file that is not saved can do: tries pairs of faults, too, and takes seconds"), a.draftOdds)
+	add(a, staff, svg(route("POST", "/api/drafts/section.svg", "draftSection", tagDesign, "The section of a tank file that is not saved")), a.draftSection)
 
-	add(a, viewers, route("GET", "/api/tanks/{tank}/form", "designForm", tagDesign, "The site file as last saved, as a form"), a.designForm)
+	add(a, viewers, route("GET", "/api/tanks/{tank}/form", "designForm", tagDesign, "The tank file as last saved, as a form"), a.designForm)
 	add(a, staff, route("POST", "/api/drafts/form", "editDraft", tagDesign, "Edit a draft by field, and see what it makes"), a.editDraft)
 
 	add(a, staff, table(route("POST", "/api/tanks/{tank}/imports/preview", "previewImport", tagRecord, "How a table of readings (CSV) would be imported")), a.previewImport)

@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 type seriesIn struct {
@@ -64,14 +64,14 @@ func between(from, to time.Time) error {
 }
 
 func (a *API) channels(_ context.Context, in *TankIn) (*channelsOut, error) {
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
 	out := &channelsOut{}
 	out.Body.Channels = []Channel{}
 	for _, id := range v.Lasts.Channels() {
-		out.Body.Channels = append(out.Body.Channels, Channel{ID: id, Unit: watch.Unit(id), Contact: watch.IsContact(id), Last: v.Lasts[id].At})
+		out.Body.Channels = append(out.Body.Channels, Channel{ID: id, Unit: monitor.Unit(id), Contact: monitor.IsContact(id), Last: v.Lasts[id].At})
 	}
 	return out, nil
 }
@@ -80,12 +80,12 @@ func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
 	}
-	s, err := a.watch.Series(ctx, in.Tank, in.Channel, in.From, in.To)
+	s, err := a.monitor.Series(ctx, in.Tank, in.Channel, in.From, in.To)
 	if err != nil {
 		return nil, err
 	}
 	n := len(s.Points)
-	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: watch.Unit(in.Channel), StepS: s.Step.Seconds(),
+	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: monitor.Unit(in.Channel), StepS: s.Step.Seconds(),
 		T: make([]float64, n), Mean: make([]float64, n), Min: make([]float64, n), Max: make([]float64, n)}}
 	for i, p := range s.Points {
 		out.Body.T[i] = seconds(p.At)

@@ -6,13 +6,13 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 )
 
 // This file turns what the watch knows into what the interface shows.
 
-func (a *API) refOf(v *watch.View) TankRef {
-	return TankRef{ID: v.ID, Name: v.Sheet.Site.Name, SiteID: v.SiteID, SiteName: a.watch.SiteName(v.SiteID)}
+func (a *API) refOf(v *monitor.View) TankRef {
+	return TankRef{ID: v.ID, Name: v.Sheet.Tank.Name, SiteID: v.SiteID, SiteName: a.monitor.SiteName(v.SiteID)}
 }
 
 func showFinding(f *account.Finding, now time.Time) Finding {
@@ -45,24 +45,24 @@ func showFindings(list []account.Finding, now time.Time) []Finding {
 
 func (a *API) showAlarm(siteID string, al *alarm.Alarm) Alarm {
 	out := Alarm{
-		ID: watch.AlarmID(siteID, al.Key), Code: string(al.Code), Title: titleOf(al.Code),
-		SiteID: siteID, SiteName: a.watch.SiteName(siteID), TankID: al.Tank, DeviceID: al.Device,
+		ID: monitor.AlarmID(siteID, al.Key), Code: string(al.Code), Title: titleOf(al.Code),
+		SiteID: siteID, SiteName: a.monitor.SiteName(siteID), TankID: al.Tank, DeviceID: al.Device,
 		Sentence: al.Sentence, State: al.State().String(), Priority: al.Priority.String(), Class: al.Class,
 		HarmAt: known(al.HarmAt), Called: known(al.Called), AckedBy: al.AckedBy,
 		ShelvedUntil: known(al.ShelvedUntil), ShelvedBy: al.ShelvedBy,
-		LongestShelfS: alarm.ShelveMax(al.Priority).Seconds(), Told: told(a.watch.Told(siteID, al.Key)),
+		LongestShelfS: alarm.ShelveMax(al.Priority).Seconds(), Told: told(a.monitor.Told(siteID, al.Key)),
 	}
 	if al.Cause != (alarm.Key{}) {
-		out.Cause = watch.AlarmID(siteID, al.Cause)
+		out.Cause = monitor.AlarmID(siteID, al.Cause)
 	}
-	if kind := watch.KindOf(al.Code); kind != nil {
+	if kind := monitor.KindOf(al.Code); kind != nil {
 		out.Caution = kind.Caution
 	}
 	return out
 }
 
 func titleOf(code account.Code) string {
-	if kind := watch.KindOf(code); kind != nil {
+	if kind := monitor.KindOf(code); kind != nil {
 		return kind.Title
 	}
 	return string(code)
@@ -85,7 +85,7 @@ func finite(x float64) float64 {
 }
 
 // believed is what a tank's account believes now.
-func believed(v *watch.View) Account {
+func believed(v *monitor.View) Account {
 	e := &v.Estimate
 	out := Account{
 		At:                   e.At,

@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"isohaline/internal/chart"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/units"
 )
 
@@ -78,7 +78,7 @@ type svgOut struct {
 }
 
 func (a *API) tank(ctx context.Context, in *TankIn) (*tankOut, error) {
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}
@@ -90,8 +90,8 @@ const (
 	mmPerM      = 1000
 )
 
-func (a *API) showTank(v *watch.View) Tank {
-	s, g := v.Sheet.Site, &v.Sheet.Check.Geometry
+func (a *API) showTank(v *monitor.View) Tank {
+	s, g := v.Sheet.Tank, &v.Sheet.Check.Geometry
 	return Tank{
 		TankRef: a.refOf(v), Place: s.Place, SystemLitres: g.SystemM3 * litresPerM3,
 		TargetPSU: s.Water.SalinityPSU, TargetTempC: s.Water.TempC,
@@ -102,7 +102,7 @@ func (a *API) showTank(v *watch.View) Tank {
 
 // heard is what the account believes, nil while nothing has been heard of the
 // tank.
-func heard(v *watch.View) *Account {
+func heard(v *monitor.View) *Account {
 	if v.LastHeard.IsZero() {
 		return nil
 	}
@@ -110,7 +110,7 @@ func heard(v *watch.View) *Account {
 	return &b
 }
 
-func live(lasts watch.Lasts) Live {
+func live(lasts monitor.Lasts) Live {
 	reading := func(channel string, scale float64) *Reading {
 		last, ok := lasts[channel]
 		if !ok {
@@ -126,14 +126,14 @@ func live(lasts watch.Lasts) Live {
 		return &Contact{On: last.Value != 0, At: last.At}
 	}
 	return Live{
-		LevelMM: reading(watch.Level, mmPerM), TempC: reading(watch.WaterTemp, 1),
-		Watch: contact(watch.WatchLevel), Ceiling: contact(watch.CeilingLevel), Floor: contact(watch.Floor),
-		Reservoir: contact(watch.Reservoir), ReturnPump: contact(watch.ReturnPump), TopOffPump: contact(watch.TopOffPump),
+		LevelMM: reading(monitor.Level, mmPerM), TempC: reading(monitor.WaterTemp, 1),
+		Watch: contact(monitor.WatchLevel), Ceiling: contact(monitor.CeilingLevel), Floor: contact(monitor.Floor),
+		Reservoir: contact(monitor.Reservoir), ReturnPump: contact(monitor.ReturnPump), TopOffPump: contact(monitor.TopOffPump),
 	}
 }
 
 func (a *API) tankSection(ctx context.Context, in *sectionIn) (*svgOut, error) {
-	v, ok := a.watch.Tank(in.Tank)
+	v, ok := a.monitor.Tank(in.Tank)
 	if !ok {
 		return nil, notFound("tank", in.Tank)
 	}

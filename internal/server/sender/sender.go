@@ -17,7 +17,7 @@ import (
 
 	"isohaline/internal/alarm"
 	"isohaline/internal/alarm/deliver"
-	"isohaline/internal/server/watch"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 )
 
@@ -25,10 +25,10 @@ import (
 type Sender struct {
 	Counters Counters
 
-	store *store.Store
-	watch *watch.Watch
-	log   *slog.Logger
-	now   func() time.Time
+	store   *store.Store
+	monitor *monitor.Monitor
+	log     *slog.Logger
+	now     func() time.Time
 
 	mu       sync.Mutex
 	settings Settings
@@ -47,16 +47,16 @@ type Counters struct {
 
 // Options are what a sender stands on.
 type Options struct {
-	Store *store.Store
-	Watch *watch.Watch
-	Log   *slog.Logger
-	Now   func() time.Time
+	Store   *store.Store
+	Monitor *monitor.Monitor
+	Log     *slog.Logger
+	Now     func() time.Time
 }
 
 // Open makes a sender with the settings that the store has.
 func Open(ctx context.Context, o Options) (*Sender, error) {
 	settings, err := recall(ctx, o.Store)
-	return &Sender{store: o.Store, watch: o.Watch, log: o.Log, now: o.Now, settings: settings, onTheWay: map[travelling]bool{}}, err
+	return &Sender{store: o.Store, monitor: o.Monitor, log: o.Log, now: o.Now, settings: settings, onTheWay: map[travelling]bool{}}, err
 }
 
 // Settings are the channels that are set up.
@@ -102,7 +102,7 @@ func (s *Sender) Run(ctx context.Context) error {
 	tick := time.NewTicker(askEvery)
 	defer tick.Stop()
 	for {
-		all, err := s.watch.ToSend(ctx)
+		all, err := s.monitor.ToSend(ctx)
 		if err != nil && ctx.Err() == nil {
 			s.log.Error("who is to be told could not be kept", "error", err)
 		}
@@ -126,7 +126,7 @@ func (s *Sender) Run(ctx context.Context) error {
 }
 
 // begin puts a notice on its way, unless it is.
-func (s *Sender) begin(out watch.Outgoing) bool {
+func (s *Sender) begin(out monitor.Outgoing) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	key := travelling{out.SiteID, out.Notice.ID}
@@ -137,14 +137,14 @@ func (s *Sender) begin(out watch.Outgoing) bool {
 	return true
 }
 
-func (s *Sender) end(out watch.Outgoing) {
+func (s *Sender) end(out monitor.Outgoing) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	delete(s.onTheWay, travelling{out.SiteID, out.Notice.ID})
 }
 
 // send tries one message once and keeps what came of it.
-func (s *Sender) send(ctx context.Context, out watch.Outgoing) {
+func (s *Sender) send(ctx context.Context, out monitor.Outgoing) {
 	settings := s.Settings()
 	results := settings.post().SendAll(ctx, []deliver.Outgoing{out.Outgoing}, s.now)
 	if len(results) == 0 {
@@ -158,7 +158,7 @@ func (s *Sender) send(ctx context.Context, out watch.Outgoing) {
 	ctx = context.WithoutCancel(ctx)
 	s.insist(r.ID, func() error { return s.note(ctx, out, &r) })
 	s.insist(r.ID, func() error {
-		outcome, err := s.watch.Reported(ctx, out.SiteID, r)
+		outcome, err := s.monitor.Reported(ctx, out.SiteID, r)
 		if err == nil {
 			s.count(outcome, &r)
 		}
@@ -216,9 +216,9 @@ type Sent struct {
 }
 
 // note writes an attempt into the audit log.
-func (s *Sender) note(ctx context.Context, out watch.Outgoing, r *deliver.Result) error {
+func (s *Sender) note(ctx context.Context, out monitor.Outgoing, r *deliver.Result) error {
 	to := out.Notice.Contact
-	return s.store.Edit(Who, r.At).Note(ctx, action, kind, watch.AlarmID(out.SiteID, out.Notice.Alarm), Sent{
+	return s.store.Edit(Who, r.At).Note(ctx, action, kind, monitor.AlarmID(out.SiteID, out.Notice.Alarm), Sent{
 		Notice: r.ID, At: r.At, Person: to.Person, Channel: string(to.Channel), Address: to.Address,
 		Subject: out.Message.Subject, Text: out.Message.Text, Problem: r.Problem,
 	})

@@ -390,7 +390,7 @@ export interface paths {
         };
         get?: never;
         put?: never;
-        /** Try every single fault on a site file that is not saved */
+        /** Try every single fault on a tank file that is not saved */
         post: operations["checkDraft"];
         delete?: never;
         options?: never;
@@ -424,7 +424,7 @@ export interface paths {
         };
         get?: never;
         put?: never;
-        /** How likely the harm is that a site file that is not saved can do: tries pairs of faults, too, and takes seconds */
+        /** How likely the harm is that a tank file that is not saved can do: tries pairs of faults, too, and takes seconds */
         post: operations["draftOdds"];
         delete?: never;
         options?: never;
@@ -441,7 +441,7 @@ export interface paths {
         };
         get?: never;
         put?: never;
-        /** The section of a site file that is not saved */
+        /** The section of a tank file that is not saved */
         post: operations["draftSection"];
         delete?: never;
         options?: never;
@@ -719,7 +719,7 @@ export interface paths {
         };
         get?: never;
         put?: never;
-        /** Take a tank under watch, from its site file */
+        /** Take a tank under watch, from its tank file */
         post: operations["newTank"];
         delete?: never;
         options?: never;
@@ -853,10 +853,10 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** The site file as last saved */
-        get: operations["siteFile"];
-        /** Save a new version of the site file */
-        put: operations["saveSiteFile"];
+        /** The tank file as last saved */
+        get: operations["tankFile"];
+        /** Save a new version of the tank file */
+        put: operations["saveTankFile"];
         post?: never;
         delete?: never;
         options?: never;
@@ -888,7 +888,7 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** The site file as last saved, as a form */
+        /** The tank file as last saved, as a form */
         get: operations["designForm"];
         put?: never;
         post?: never;
@@ -1641,7 +1641,7 @@ export interface components {
             problems: components["schemas"]["Wrong"][];
             /** @description the file itself */
             root: components["schemas"]["FormGroup"];
-            /** @description the site file that the form shows */
+            /** @description the tank file that the form shows */
             text: string;
             /** @description worth a look */
             warnings: components["schemas"]["Wrong"][];
@@ -1738,7 +1738,7 @@ export interface components {
             /** @enum {string} */
             kind: "salinity" | "temperature" | "alkalinity";
             /**
-             * @description a number with its unit, as a site file writes it; a bare number is in PSU, °C or dKH
+             * @description a number with its unit, as a tank file writes it; a bare number is in PSU, °C or dKH
              * @example 35.1 ppt
              */
             value: string;
@@ -1753,7 +1753,7 @@ export interface components {
              * @description time between two top-offs by hand
              */
             everyDays: number;
-            /** @description the season of the site file; without it, the one in which salinity swings most */
+            /** @description the season of the tank file; without it, the one in which salinity swings most */
             season?: string;
         };
         ImportChannel: {
@@ -2123,7 +2123,7 @@ export interface components {
             siteIds?: string[];
         };
         NewTankInBody: {
-            /** @description the site file */
+            /** @description the tank file */
             file: string;
             siteId: string;
             /** @description for a site that is new */
@@ -2577,7 +2577,7 @@ export interface components {
             token: string;
         };
         Setting: {
-            /** @description the site file sets it */
+            /** @description the tank file sets it */
             given: boolean;
             name: string;
             reason: string;
@@ -2595,13 +2595,13 @@ export interface components {
             name: string;
             password: string;
         };
-        SiteFile: {
+        TankFile: {
             /** Format: date-time */
             at: string;
             by: string;
             /** @description why, in the words of who saved it */
             note: string;
-            /** @description the site file, byte for byte as it was saved */
+            /** @description the tank file, byte for byte as it was saved */
             text: string;
             /** Format: int64 */
             version: number;
@@ -2969,7 +2969,7 @@ export interface components {
             fix?: string;
             /**
              * Format: int64
-             * @description in a site file, from 1
+             * @description in a tank file, from 1
              */
             line?: number;
             /** @example is below 5 PSU */
@@ -4906,7 +4906,7 @@ export interface operations {
             };
         };
     };
-    siteFile: {
+    tankFile: {
         parameters: {
             query?: never;
             header?: never;
@@ -4923,7 +4923,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": components["schemas"]["SiteFile"];
+                    "application/json": components["schemas"]["TankFile"];
                 };
             };
             /** @description Error */
@@ -4937,7 +4937,7 @@ export interface operations {
             };
         };
     };
-    saveSiteFile: {
+    saveTankFile: {
         parameters: {
             query?: never;
             header?: never;
@@ -4958,7 +4958,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": components["schemas"]["SiteFile"];
+                    "application/json": components["schemas"]["TankFile"];
                 };
             };
             /** @description Error */
@@ -5448,7 +5448,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "application/json": components["schemas"]["SiteFile"];
+                    "application/json": components["schemas"]["TankFile"];
                 };
             };
             /** @description Error */

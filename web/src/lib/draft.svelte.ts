@@ -1,4 +1,4 @@
-// A site file on the desk. The text is the draft; the form and the editor are two
+// A tank file on the desk. The text is the draft; the form and the editor are two
 // views of it. The server makes every change of the form in the text, comments
 // kept, and says what the draft makes: its form, its section, its check.
 import { SvelteMap } from 'svelte/reactivity'

@@ -1,4 +1,4 @@
-// Mistakes in a site file, by line.
+// Mistakes in a tank file, by line.
 import { Failure, type Wrong } from '../api/client'
 
 /** What a draft that was not taken has wrong with it; none for other failures. */

@@ -1,4 +1,4 @@
-// A site file as groups of fields: what belongs where.
+// A tank file as groups of fields: what belongs where.
 import type { Form, FormField, FormGroup, Wrong } from '../api/client'
 
 /** Whether a path is another's own or lies below it. */

@@ -1,0 +1,73 @@
+package records
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"strings"
+
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/wire"
+)
+
+// IsLines says whether a recording is lines of SenML and no table.
+func IsLines(data []byte) bool {
+	text := bytes.TrimLeft(bytes.TrimPrefix(data, byteOrderMark), " \t\r\n")
+	return len(text) > 0 && (text[0] == '[' || text[0] == '{')
+}
+
+// ReadLines reads lines of SenML (RFC 8428) in JSON, as a device sends them: each
+// a pack, or one record, with its time. It takes any bytes, and whatever is wrong
+// with them is a Problem of the line.
+func ReadLines(data []byte, within Bounds) *Table {
+	t := &table{mapping: &Mapping{}, within: within}
+	line := 0
+	for text := range bytes.Lines(bytes.TrimPrefix(data, byteOrderMark)) {
+		line++
+		if text = bytes.TrimSpace(text); len(text) > 0 {
+			t.out.Rows++
+			t.line(line, text)
+		}
+	}
+	t.sort()
+	return t.done()
+}
+
+// recorder is whose lines they are, by the name of the first record,
+// <site>/<device>/<channel>; of nobody where it is the channel's alone.
+func recorder(text []byte) wire.DeviceID {
+	var pack []struct{ BN, N string }
+	if json.Unmarshal(text, &pack) != nil || len(pack) == 0 {
+		return wire.DeviceID{} // what is wrong with it is said later
+	}
+	const levels = 3
+	if name := strings.Split(pack[0].BN+pack[0].N, "/"); len(name) == levels {
+		return wire.DeviceID{Site: name[0], Device: name[1]}
+	}
+	return wire.DeviceID{}
+}
+
+// line reads one line.
+func (t *table) line(line int, text []byte) {
+	if text[0] == '{' {
+		text = append(append([]byte{'['}, text...), ']')
+	}
+	readings, err := wire.ReadBody(recorder(text), monitor.Profile(), text, t.within.Latest.Add(-wire.MaxAhead))
+	if err != nil {
+		p := Problem{Row: line, Reason: err.Error()}
+		var w *wire.Problem
+		if errors.As(err, &w) {
+			p.Reason, p.Fix = strings.TrimSuffix(err.Error(), "; "+w.Fix), w.Fix
+		}
+		t.problems.add(p)
+		return
+	}
+	for _, r := range readings {
+		switch {
+		case r.Clock != wire.ByDevice:
+			t.problems.add(Problem{Row: line, Value: r.Channel, Reason: "does not say when, or says a time that cannot be", Fix: "give the time in seconds since 1970, as t or bt"})
+		case t.room(place{row: line}):
+			t.out.Readings = append(t.out.Readings, Reading{At: r.At, Channel: r.Channel, Value: r.Value, Row: line})
+		}
+	}
+}

@@ -1,0 +1,221 @@
+// Package records reads what was recorded elsewhere: tables of readings as
+// spreadsheets and loggers write them (CSV), and lines of SenML.
+//
+// A table says nothing of itself, so a Mapping says how it is to be read. Guess
+// makes one from the table, for a person to look at; Read reads by it. Every cell
+// passes the same check as a device's message (wire.ReadPlain), and what does not
+// pass is a Problem with its row, its column and the fix; it stops nothing else.
+// Any bytes may come.
+//
+// Write writes the table that Read takes in again without loss.
+package records
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/wire"
+)
+
+// Use is what a column of a table is good for.
+type Use string
+
+const (
+	Ignore Use = "ignore"
+	Time   Use = "time"  // when: day and time
+	Date   Use = "date"  // when: the day
+	Clock  Use = "clock" // when: the time of the Date
+	Value  Use = "value" // readings of one channel
+	// One reading a row: what it is of, what it is, and perhaps its unit.
+	Name   Use = "name"
+	Number Use = "number"
+	Unit   Use = "unit"
+)
+
+// Column says what a column means. Channel and Unit are those of a Value; an
+// empty unit is the channel's own.
+type Column struct {
+	Use           Use
+	Channel, Unit string
+}
+
+// Mapping says how a table is read.
+type Mapping struct {
+	Separator    rune
+	Header       bool // the first row is one
+	DecimalComma bool
+	TimeFormat   TimeFormat     // empty: not known, to be asked
+	Zone         *time.Location // of times that do not say theirs; nil: UTC
+	Columns      []Column       // from the left; further columns are ignored
+}
+
+// Problem is something that cannot be read. Row counts lines of the file and
+// Column columns, both from 1; a Row of 0 is the mapping's fault, a Column of 0
+// the whole row's.
+type Problem struct {
+	Row, Column   int
+	Header, Value string
+	Reason, Fix   string
+}
+
+// Error is the problem on one line.
+func (p Problem) Error() string {
+	var b strings.Builder
+	if p.Row > 0 {
+		fmt.Fprintf(&b, "row %d: ", p.Row)
+	}
+	if p.Column > 0 {
+		fmt.Fprintf(&b, "column %d", p.Column)
+		if p.Header != "" {
+			fmt.Fprintf(&b, " (%s)", p.Header)
+		}
+		b.WriteString(": ")
+	}
+	if p.Value != "" {
+		fmt.Fprintf(&b, "%q ", p.Value)
+	}
+	b.WriteString(p.Reason)
+	if p.Fix != "" {
+		b.WriteString("; " + p.Fix)
+	}
+	return b.String()
+}
+
+// Reading is one value of one channel, in the channel's own unit, and the place
+// that it stands at.
+type Reading struct {
+	At          time.Time
+	Channel     string
+	Value       float64
+	Row, Column int
+}
+
+// Of is the reading as a device's own.
+func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
+	return wire.Reading{Site: device.Site, Device: device.Device, Channel: r.Channel, At: r.At, Received: received,
+		Clock: wire.ByDevice, Value: r.Value, Unit: monitor.Profile().Channels[r.Channel].Unit}
+}
+
+const (
+	// MaxColumns is how many columns of a table are looked at.
+	MaxColumns = 200
+	// keptProblems is how many problems are kept; the others are counted.
+	keptProblems = 100
+	// maxShown cuts what a problem quotes.
+	maxShown = 60
+)
+
+// Bounds are what is taken of a table or of lines.
+type Bounds struct {
+	// Latest is the time that no reading may be later than.
+	Latest time.Time
+	// Readings is how many there may be.
+	Readings int
+}
+
+// Until bounds by what time it is: a reading may be ahead of it by as much as a
+// device's may.
+func Until(now time.Time, readings int) Bounds { return Bounds{now.Add(wire.MaxAhead), readings} }
+
+// Separators are what may stand between columns, by name.
+var Separators = map[string]rune{"comma": ',', "semicolon": ';', "tab": '\t', "bar": '|'}
+
+// problems collects problems of a table.
+type problems struct {
+	header []string
+	list   []Problem
+	count  int
+}
+
+func (ps *problems) add(p Problem) {
+	ps.count++
+	if len(ps.list) >= keptProblems {
+		return
+	}
+	if i := p.Column - 1; i >= 0 && i < len(ps.header) {
+		p.Header = shown(ps.header[i])
+	}
+	p.Value = shown(p.Value)
+	ps.list = append(ps.list, p)
+}
+
+func shown(text string) string {
+	runes := []rune(strings.ToValidUTF8(text, "?"))
+	if len(runes) > maxShown {
+		return string(runes[:maxShown]) + "…"
+	}
+	return string(runes)
+}
+
+// Check says what is wrong with a mapping, nothing if it can be read by.
+func (m *Mapping) Check() []Problem {
+	var ps problems
+	complain := func(column int, value, reason, fix string) {
+		ps.add(Problem{Column: column, Value: value, Reason: reason, Fix: fix})
+	}
+	if len(m.Columns) > MaxColumns {
+		complain(0, fmt.Sprint(len(m.Columns)), "columns are too many", fmt.Sprintf("keep at most %d", MaxColumns))
+		return ps.list
+	}
+	if !slices.Contains(slices.Collect(maps.Values(Separators)), m.Separator) {
+		complain(0, string(m.Separator), "is no separator of columns", "use a comma, a semicolon, a tab or a bar")
+	}
+	switch {
+	case m.TimeFormat == "":
+		complain(0, "", "nothing says in which order day, month and year stand", "choose how the times are written")
+	case !slices.Contains(timeFormats, m.TimeFormat):
+		complain(0, string(m.TimeFormat), "is no format of times", fmt.Sprintf("use one of %v", timeFormats))
+	}
+	uses := map[Use]int{}
+	channels := map[string]int{}
+	for i, c := range m.Columns {
+		n := i + 1
+		uses[c.Use]++
+		switch c.Use {
+		case Ignore, Time, Date, Clock, Name, Number, Unit:
+			if uses[c.Use] > 1 && c.Use != Ignore {
+				complain(n, string(c.Use), "is there twice", "use one of the columns for it")
+			}
+		case Value:
+			if _, ok := monitor.Recorded(c.Channel, c.Unit); !ok {
+				complain(n, strings.TrimSpace(c.Channel+" "+c.Unit), "is no channel with that unit", unitFix(c.Channel))
+			} else if first := channels[c.Channel]; first > 0 {
+				complain(n, c.Channel, fmt.Sprintf("is column %d already", first), "ignore one of the two")
+			}
+			channels[c.Channel] = n
+		default:
+			complain(n, string(c.Use), "is no use of a column", "ignore the column")
+		}
+	}
+	switch {
+	case uses[Clock] > 0 && uses[Time]+uses[Date] == 0:
+		complain(0, "", "a time of day has no day", "choose the column with the day too")
+	case uses[Time]+uses[Date] == 0:
+		complain(0, "", "no column says when", "choose the one with the time")
+	case uses[Time] > 0 && uses[Date]+uses[Clock] > 0:
+		complain(0, "", "two columns say when", "choose one with day and time, or one for the day and one for the time")
+	}
+	long := uses[Name] + uses[Number] + uses[Unit]
+	switch {
+	case uses[Value] == 0 && long == 0:
+		complain(0, "", "no column has readings", "choose a channel for one")
+	case uses[Value] > 0 && long > 0:
+		complain(0, "", "there are columns of readings and columns that name them", "use the one or the other")
+	case long > 0 && (uses[Name] == 0 || uses[Number] == 0):
+		complain(0, "", "one of channel and value is missing", "choose a column for each")
+	}
+	return ps.list
+}
+
+func unitFix(channel string) string {
+	if list := monitor.Units(channel); len(list) > 0 {
+		return "use " + strings.Join(list, ", ")
+	}
+	return channelFix()
+}
+
+func channelFix() string { return "the channels are " + strings.Join(monitor.Recordable(), ", ") }

@@ -1,0 +1,313 @@
+package records
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"isohaline/internal/server/monitor"
+	"isohaline/internal/wire"
+)
+
+// Table is what a table of readings holds.
+type Table struct {
+	Header []string // empty: none
+	Rows   int      // without the header
+	// First are the first rows as they stand, the header included.
+	First [][]string
+	// Readings are the good ones, in the order of time.
+	Readings []Reading
+	// Problems are the first of ProblemCount.
+	Problems     []Problem
+	ProblemCount int
+	// ZoneMatters says that there are times which do not say their zone.
+	ZoneMatters bool
+}
+
+// ShownRows is how many rows a Table shows.
+const ShownRows = 12
+
+// Read reads a table by a mapping. It takes any bytes, and whatever is wrong with
+// them is a Problem.
+func Read(data []byte, m *Mapping, within Bounds) *Table {
+	t := &table{mapping: m, within: within}
+	if p := unreadable(data); p != nil {
+		t.problems.add(*p)
+	} else if ps := m.Check(); len(ps) > 0 {
+		t.rows(data, func(int, []string) {}) // to be looked at all the same
+		t.problems = problems{list: ps, count: len(ps)}
+	} else {
+		t.prepare()
+		t.rows(data, t.row)
+		t.sort()
+	}
+	return t.done()
+}
+
+// unreadable says why bytes are no table.
+func unreadable(data []byte) *Problem {
+	switch {
+	case !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0:
+		return &Problem{Reason: "the file is not text in UTF-8", Fix: "save it as CSV in UTF-8"}
+	case len(bytes.TrimSpace(bytes.TrimPrefix(data, byteOrderMark))) == 0:
+		return &Problem{Reason: "the file is empty", Fix: "choose another"}
+	}
+	return nil
+}
+
+// table is a table being read.
+type table struct {
+	mapping  *Mapping
+	within   Bounds
+	problems problems
+	out      Table
+
+	// profile has a word for each column of readings, and for each channel and
+	// unit of rows that name theirs.
+	profile *wire.Profile
+	words   []string
+	// Where the columns are that say when, and those of rows that name theirs;
+	// negative: nowhere.
+	time, date, clock  int
+	name, number, unit int
+	full               bool // no more readings are taken
+}
+
+// prepare works out what the mapping means.
+func (t *table) prepare() {
+	own := monitor.Profile()
+	t.profile = &wire.Profile{Channels: own.Channels, Plain: map[string]wire.Mapping{}}
+	at := map[Use]*int{Time: &t.time, Date: &t.date, Clock: &t.clock, Name: &t.name, Number: &t.number, Unit: &t.unit}
+	for _, i := range at {
+		*i = -1
+	}
+	t.words = make([]string, len(t.mapping.Columns))
+	for i, c := range t.mapping.Columns {
+		if place := at[c.Use]; place != nil {
+			*place = i
+		}
+		if c.Use == Value {
+			t.words[i] = t.word(c.Channel, c.Unit)
+		}
+	}
+}
+
+// word is what the profile calls a channel in a unit, empty if there is no such.
+func (t *table) word(channel, unit string) string {
+	word := channel + " " + unit
+	if _, ok := t.profile.Plain[word]; !ok {
+		m, ok := monitor.Recorded(channel, unit)
+		if !ok {
+			return ""
+		}
+		t.profile.Plain[word] = m
+	}
+	return word
+}
+
+// byteOrderMark is what some programs begin UTF-8 with.
+var byteOrderMark = []byte("\ufeff")
+
+// rows calls each with the line number and the cells of every row that is not
+// empty, but for the header.
+func (t *table) rows(data []byte, each func(line int, cells []string)) {
+	r := newReader(data, t.mapping.Separator)
+	for first := true; ; first = false {
+		cells, err := r.Read()
+		if endsTable(err) {
+			return
+		}
+		line := 0
+		if len(cells) > 0 {
+			line, _ = r.FieldPos(0)
+		}
+		if len(t.out.First) < ShownRows && len(cells) > 0 {
+			t.out.First = append(t.out.First, shownCells(cells))
+		}
+		if first && t.mapping.Header && err == nil {
+			t.out.Header = shownCells(cells)
+			t.problems.header = t.out.Header
+			continue
+		}
+		t.out.Rows++
+		if err != nil {
+			t.problems.add(csvProblem(err))
+			continue
+		}
+		if !slices.ContainsFunc(cells, func(c string) bool { return strings.TrimSpace(c) != "" }) {
+			t.out.Rows--
+			continue
+		}
+		each(line, cells)
+	}
+}
+
+// endsTable says whether an error is not one row's alone.
+func endsTable(err error) bool {
+	var inRow *csv.ParseError
+	return err != nil && !errors.As(err, &inRow)
+}
+
+func newReader(data []byte, separator rune) *csv.Reader {
+	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, byteOrderMark)))
+	r.Comma, r.FieldsPerRecord, r.ReuseRecord = separator, -1, true
+	return r
+}
+
+func shownCells(cells []string) []string {
+	out := make([]string, min(len(cells), MaxColumns))
+	for i := range out {
+		out[i] = shown(strings.TrimSpace(cells[i]))
+	}
+	return out
+}
+
+func csvProblem(err error) Problem {
+	p := Problem{Reason: "has a quotation mark where none can be", Fix: `put the cell in quotation marks, and double those within it`}
+	var at *csv.ParseError
+	if errors.As(err, &at) {
+		p.Row = at.StartLine
+	}
+	return p
+}
+
+// row reads the readings of one row.
+func (t *table) row(line int, cells []string) {
+	cell := cellsOf(cells)
+	when, column := t.when(cell)
+	at, zoned, reason := parseTime(when, t.mapping.TimeFormat, t.mapping.Zone)
+	if reason == "" && at.After(t.within.Latest) {
+		reason = "has not come yet"
+	}
+	if reason != "" {
+		t.problems.add(Problem{Row: line, Column: column + 1, Value: when, Reason: reason,
+			Fix: "see whether the order of day and month, and the time zone, are right, or correct it"})
+		return
+	}
+	t.out.ZoneMatters = t.out.ZoneMatters || !zoned
+	if t.name >= 0 {
+		t.named(line, at, cell(t.name), cell(t.number), cell(t.unit))
+		return
+	}
+	for i, word := range t.words {
+		if text := cell(i); word != "" && text != "" {
+			t.take(at, word, text, place{line, i + 1})
+		}
+	}
+}
+
+// cellsOf gives cells by column, empty where there is none.
+func cellsOf(cells []string) func(int) string {
+	return func(i int) string {
+		if i < 0 || i >= len(cells) {
+			return ""
+		}
+		return strings.TrimSpace(cells[i])
+	}
+}
+
+// when is what a row says of its time, and in which column.
+func (t *table) when(cell func(int) string) (text string, column int) {
+	if t.date >= 0 {
+		return strings.TrimSpace(cell(t.date) + " " + cell(t.clock)), t.date
+	}
+	return cell(t.time), t.time
+}
+
+// named reads a row that says what its value is of.
+func (t *table) named(line int, at time.Time, name, number, unit string) {
+	word := t.word(name, unit)
+	_, known := monitor.Recorded(name, "")
+	switch {
+	case word != "":
+		t.take(at, word, number, place{line, t.number + 1})
+	case !known:
+		t.problems.add(Problem{Row: line, Column: t.name + 1, Value: name, Reason: "is no channel", Fix: channelFix()})
+	default:
+		t.problems.add(Problem{Row: line, Column: t.unit + 1, Value: unit, Reason: "is no unit of " + name, Fix: unitFix(name)})
+	}
+}
+
+type place struct{ row, column int }
+
+// room says whether one more reading is taken.
+func (t *table) room(p place) bool {
+	if !t.full && len(t.out.Readings) >= t.within.Readings {
+		t.full = true
+		t.problems.add(Problem{Row: p.row, Reason: fmt.Sprintf("is beyond the %d readings that are taken at once", t.within.Readings), Fix: "give the rest by itself"})
+	}
+	return !t.full
+}
+
+// take takes one cell, by the same check as a device's message.
+func (t *table) take(at time.Time, word, text string, p place) {
+	if !t.room(p) {
+		return
+	}
+	number := text
+	if t.mapping.DecimalComma && !strings.Contains(text, ".") {
+		number = strings.Replace(text, ",", ".", 1)
+	}
+	r, err := wire.ReadPlain(wire.DeviceID{}, t.profile, word, []byte(number), at)
+	if err != nil {
+		t.problems.add(cellProblem(err, text, p))
+		return
+	}
+	t.out.Readings = append(t.out.Readings, Reading{At: at, Channel: r[0].Channel, Value: r[0].Value, Row: p.row, Column: p.column})
+}
+
+func cellProblem(err error, text string, at place) Problem {
+	p := Problem{Row: at.row, Column: at.column, Value: text, Reason: err.Error()}
+	var w *wire.Problem
+	if errors.As(err, &w) {
+		p.Reason, p.Fix = w.Why, w.Fix
+		if w.Reason == wire.Malformed && decimalComma(text) {
+			p.Fix = "say that the table has decimal commas"
+		}
+	}
+	return p
+}
+
+// decimalComma says whether a text is a number with a decimal comma.
+func decimalComma(text string) bool {
+	whole, part, found := strings.Cut(text, ",")
+	if !found || part == "" || strings.Trim(part, "0123456789") != "" {
+		return false
+	}
+	_, err := strconv.Atoi(whole)
+	return err == nil
+}
+
+// sort brings readings into the order of time, each once. Two values of one
+// channel for one time cannot both be kept: the first row's is.
+func (t *table) sort() {
+	list := t.out.Readings
+	slices.SortFunc(list, func(a, b Reading) int {
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Row, b.Row))
+	})
+	once := list[:0]
+	for _, r := range list {
+		if n := len(once); n > 0 && once[n-1].At.Equal(r.At) && once[n-1].Channel == r.Channel {
+			if first := once[n-1]; first.Value != r.Value {
+				t.problems.add(Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
+					Reason: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
+			}
+			continue
+		}
+		once = append(once, r)
+	}
+	t.out.Readings = once
+}
+
+// done is what came of it.
+func (t *table) done() *Table {
+	t.out.Problems, t.out.ProblemCount = t.problems.list, t.problems.count
+	return &t.out
+}

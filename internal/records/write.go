@@ -1,0 +1,60 @@
+package records
+
+import (
+	"encoding/csv"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"isohaline/internal/server/monitor"
+)
+
+// written is the header of a table that Write makes. Guess knows it.
+var written = []string{"time", "channel", "value", "unit", "device", "device name"}
+
+// Source is the device that recorded readings.
+type Source struct{ ID, Name string }
+
+// Writer writes readings as a table, one a row: when, of which channel, the
+// value with all its digits in the channel's unit, and by which device. Read
+// takes it in again without loss.
+type Writer struct{ csv *csv.Writer }
+
+// NewWriter begins a table with its header.
+func NewWriter(w io.Writer) (*Writer, error) {
+	out := &Writer{csv.NewWriter(w)}
+	return out, out.csv.Write(written)
+}
+
+// Write adds a reading.
+func (w *Writer) Write(by Source, channel string, at time.Time, value float64) error {
+	return w.csv.Write([]string{
+		at.UTC().Format(time.RFC3339Nano), channel, strconv.FormatFloat(value, 'g', -1, 64), monitor.Unit(channel),
+		harmless(by.ID), harmless(by.Name),
+	})
+}
+
+// Flush writes out what has gathered.
+func (w *Writer) Flush() error {
+	w.csv.Flush()
+	return w.csv.Error()
+}
+
+// harmless keeps a spreadsheet from taking text that somebody typed for a
+// formula, which could send what stands in other cells elsewhere: an apostrophe
+// before it makes it text (OWASP, "CSV Injection"). Control characters become
+// blanks.
+func harmless(text string) string {
+	text = strings.Map(func(c rune) rune {
+		if unicode.IsControl(c) {
+			return ' '
+		}
+		return c
+	}, strings.ToValidUTF8(text, "?"))
+	if first := strings.TrimLeftFunc(text, unicode.IsSpace); first != "" && strings.ContainsRune("=+-@", rune(first[0])) {
+		return "'" + text
+	}
+	return text
+}

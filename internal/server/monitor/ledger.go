@@ -1,0 +1,91 @@
+package monitor
+
+import (
+	"cmp"
+	"context"
+	"slices"
+	"time"
+
+	"isohaline/internal/store"
+)
+
+// Fill is one run of the top-off pump.
+type Fill struct {
+	At  time.Time
+	Ran time.Duration
+}
+
+// longestFill is the longest run that is believed: a pump whose end was not
+// heard would otherwise have run for days.
+const longestFill = 6 * time.Hour
+
+// Fills are a tank's runs of the top-off pump in a range of time, oldest first.
+func (m *Monitor) Fills(ctx context.Context, tankID string, from, to time.Time) ([]Fill, error) {
+	var fills []Fill
+	var began time.Time
+	err := m.Readings(ctx, tankID, TopOffPump, from, to, func(r store.Reading) error {
+		switch {
+		case r.Value != 0 && began.IsZero():
+			began = r.At
+		case r.Value == 0 && !began.IsZero():
+			if ran := r.At.Sub(began); ran <= longestFill {
+				fills = append(fills, Fill{began, ran})
+			}
+			began = time.Time{}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = m.Readings(ctx, tankID, TopOffRan, from, to, func(r store.Reading) error {
+		ran := time.Duration(r.Value * float64(time.Second))
+		fills = append(fills, Fill{r.At.Add(-ran), ran})
+		return nil
+	})
+	slices.SortFunc(fills, func(a, b Fill) int { return a.At.Compare(b.At) })
+	return fills, err
+}
+
+// First is when a tank was first heard of, as far as its readings are kept; zero
+// if it never was.
+func (m *Monitor) First(ctx context.Context, tankID string) (time.Time, error) {
+	list, err := m.channelsOf(ctx, tankID)
+	if err != nil {
+		return time.Time{}, err
+	}
+	ids := make([]int64, len(list))
+	for i, c := range list {
+		ids[i] = c.ID
+	}
+	return m.store.First(ctx, ids)
+}
+
+// Turn is a contact that changed.
+type Turn struct {
+	At      time.Time
+	Channel string
+	On      bool
+}
+
+// Turns are the changes of a tank's contacts in a range of time, oldest first,
+// but for the watch sensor and the pump, which the fills tell.
+func (m *Monitor) Turns(ctx context.Context, tankID string, from, to time.Time) ([]Turn, error) {
+	var turns []Turn
+	for _, channel := range []string{CeilingLevel, Floor, Reservoir, ReturnPump, PowerRestored} {
+		known, last := false, false
+		err := m.Readings(ctx, tankID, channel, from, to, func(r store.Reading) error {
+			on := r.Value != 0
+			if known && on != last || channel == PowerRestored {
+				turns = append(turns, Turn{r.At, channel, on})
+			}
+			known, last = true, on
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(turns, func(a, b Turn) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Channel, b.Channel)) })
+	return turns, nil
+}

@@ -1,0 +1,318 @@
+package monitor
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// Records of a tank that is under watch come late: its account is past their
+// time. So it starts afresh and works through everything that the store has of
+// the tank, the new records at their own times, beside the one that goes on
+// meanwhile; then it takes that one's place.
+
+// Added is what became of records.
+type Added struct {
+	New      int
+	Repeated int // the tank had a reading of the channel at that time
+	TooOld   int // from before the time that readings are kept for
+}
+
+// ErrBusy: the tank's records are being worked through already.
+var ErrBusy = errors.New("earlier records of this tank are still being worked through; try again in a minute")
+
+// meanwhile is what came while a tank's records are worked through again.
+type meanwhile struct {
+	readings []wire.Reading
+	seen     []account.Observation
+}
+
+// keptAtOnce is how many records go into the store before others have a turn.
+const keptAtOnce = 5000
+
+// Records is what a table had of a tank: readings in the order of time, and how
+// many things were refused of it.
+type Records struct {
+	TankID   string
+	Readings []wire.Reading
+	Refused  int
+}
+
+// AddRecords takes records in, each once however often it comes and by which
+// device. Then the account works through all of the tank's records again, and its
+// findings since then are what it finds by that. Readings that come meanwhile are
+// taken as always. What is begun is ended though ctx ends; after a killed process
+// the same records again have the account work through them.
+func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err error) {
+	ctx = context.WithoutCancel(ctx)
+	t, err := m.beginRerun(r.TankID)
+	if err != nil {
+		return added, err
+	}
+	defer func() {
+		m.endRerun(t, Counters{Imported: int64(added.New), Repeated: int64(added.Repeated), Unreadable: int64(r.Refused)})
+	}()
+	fresh, err := m.unknown(ctx, r.TankID, r.Readings)
+	if err != nil {
+		return added, err
+	}
+	added.Repeated = len(r.Readings) - len(fresh)
+	for batch := range slices.Chunk(fresh, keptAtOnce) {
+		m.mu.Lock()
+		kept, err := m.keepReadings(ctx, batch)
+		m.mu.Unlock()
+		if err != nil {
+			return added, err
+		}
+		added.New += kept.New
+		added.Repeated += kept.Duplicate
+		added.TooOld += kept.TooOld
+	}
+	if added.New+added.Repeated == 0 {
+		return added, nil
+	}
+	return added, m.rerun(ctx, t)
+}
+
+func (m *Monitor) beginRerun(tankID string) (*tank, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	t := m.tanks[tankID]
+	switch {
+	case t == nil:
+		return nil, notWatched(tankID)
+	case t.meanwhile != nil:
+		return nil, ErrBusy
+	}
+	t.meanwhile = &meanwhile{}
+	return t, nil
+}
+
+func (m *Monitor) endRerun(t *tank, count Counters) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	t.meanwhile = nil
+	m.count.add(&count)
+}
+
+// unknown are the records whose channel has no reading at their time, from any
+// device of the tank.
+func (m *Monitor) unknown(ctx context.Context, tankID string, records []wire.Reading) ([]wire.Reading, error) {
+	if len(records) == 0 {
+		return nil, nil
+	}
+	type key struct {
+		channel string
+		at      int64
+	}
+	keyOf := func(r *wire.Reading) key { return key{r.Channel, r.At.UnixMicro()} }
+	known := map[key]bool{}
+	channels := map[string]bool{}
+	for i := range records {
+		known[keyOf(&records[i])] = false
+		channels[records[i].Channel] = true
+	}
+	from, to := records[0].At, records[len(records)-1].At.Add(time.Microsecond)
+	for channel := range channels {
+		err := m.Readings(ctx, tankID, channel, from, to, func(r store.Reading) error {
+			k := key{channel, r.At.UnixMicro()}
+			if _, asked := known[k]; asked {
+				known[k] = true
+			}
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(records), func(r wire.Reading) bool { return known[keyOf(&r)] }), nil
+}
+
+// recordSpan is how much of a tank's past is in memory at once.
+const recordSpan = 7 * 24 * time.Hour
+
+// rerun lets a tank's account work through its records again.
+func (m *Monitor) rerun(ctx context.Context, t *tank) error {
+	for {
+		m.mu.Lock()
+		sheet, now := t.sheet, m.now()
+		m.mu.Unlock()
+		k, began, err := m.workThrough(ctx, t.id, sheet, now)
+		if err != nil || k == nil {
+			return err
+		}
+		if done, err := m.replace(ctx, t, k, began); done {
+			return err
+		}
+	}
+}
+
+// workThrough is a new account of a tank that has worked through its records; nil
+// where there are none.
+func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *Sheet, now time.Time) (k *walk, began time.Time, err error) {
+	list, err := m.channelsOf(ctx, tankID)
+	if err != nil {
+		return nil, began, err
+	}
+	if began, err = m.firstOf(ctx, list, now); err != nil || began.IsZero() {
+		return nil, began, err
+	}
+	hand, err := m.store.HandReadings(ctx, tankID, began, now)
+	if err != nil {
+		return nil, began, err
+	}
+	if k, err = newWalk(sheet, began); err != nil {
+		return nil, began, err
+	}
+	for i := range hand {
+		if o, ok := FromHand(&hand[i]); ok {
+			k.seen = append(k.seen, o)
+		}
+	}
+	err = m.inSpans(ctx, list, began, now.Add(wire.MaxAhead), func(readings []wire.Reading) error {
+		k.through(readings)
+		return nil
+	})
+	return k, began, err
+}
+
+// errFirst ends a look through readings at the first.
+var errFirst = errors.New("the first is enough")
+
+// firstOf is the time of the first reading of any of some channels, zero if there
+// is none before a time.
+func (m *Monitor) firstOf(ctx context.Context, list []store.Channel, before time.Time) (first time.Time, err error) {
+	for _, c := range list {
+		err := m.store.Readings(ctx, c.ID, time.Unix(0, 0), before, func(r store.Reading) error {
+			if first.IsZero() || r.At.Before(first) {
+				first = r.At
+			}
+			return errFirst
+		})
+		if err != nil && !errors.Is(err, errFirst) {
+			return first, err
+		}
+	}
+	return first, nil
+}
+
+// Records calls each with every reading of a tank from a time and before another,
+// in the order of time. Other readings may come meanwhile.
+func (m *Monitor) Records(ctx context.Context, tankID string, from, to time.Time, each func(*wire.Reading) error) error {
+	list, err := m.channelsOf(ctx, tankID)
+	if err != nil {
+		return err
+	}
+	first, err := m.firstOf(ctx, list, to)
+	if err != nil || first.IsZero() {
+		return err
+	}
+	if first.After(from) {
+		from = first
+	}
+	return m.inSpans(ctx, list, from, to, func(readings []wire.Reading) error {
+		for i := range readings {
+			if err := each(&readings[i]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// inSpans calls each with the readings of channels, span by span, in the order of
+// time.
+func (m *Monitor) inSpans(ctx context.Context, list []store.Channel, from, to time.Time, each func([]wire.Reading) error) error {
+	for ; from.Before(to); from = from.Add(recordSpan) {
+		end := from.Add(recordSpan)
+		if end.After(to) {
+			end = to
+		}
+		readings, err := m.recordsOf(ctx, list, from, end)
+		if err == nil {
+			err = each(readings)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// recordsOf are the readings of channels in a range of time, in its order.
+func (m *Monitor) recordsOf(ctx context.Context, list []store.Channel, from, to time.Time) ([]wire.Reading, error) {
+	var out []wire.Reading
+	for _, c := range list {
+		err := m.store.Readings(ctx, c.ID, from, to, func(r store.Reading) error {
+			out = append(out, wire.Reading{Device: c.DeviceID, Channel: c.Name, At: r.At, Value: r.Value})
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(out, func(a, b wire.Reading) int {
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Device, b.Device))
+	})
+	return out, nil
+}
+
+// replace lets a new account take the place of a tank's, after it has heard what
+// came meanwhile. done is false where the tank was described anew meanwhile, by
+// which the account has to go.
+func (m *Monitor) replace(ctx context.Context, t *tank, k *walk, began time.Time) (done bool, err error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if k.tank.sheet != t.sheet {
+		return false, nil
+	}
+	now := m.now()
+	slices.SortStableFunc(t.meanwhile.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
+	k.seen = append(k.seen, t.meanwhile.seen...)
+	slices.SortStableFunc(k.seen, func(a, b account.Observation) int { return a.At.Compare(b.At) })
+	k.through(t.meanwhile.readings)
+	k.end(now)
+	c := change{alarms: map[*place]alarm.Site{}, tanks: []*tank{t}, again: map[*tank]time.Time{t: began}}
+	c.count.NotTaken = k.notTaken
+	before := t.open()
+	for channel, last := range t.lasts {
+		if _, heard := k.tank.lasts[channel]; !heard {
+			k.tank.lasts[channel] = last // its readings are not kept any more
+		}
+	}
+	t.state, t.lasts, t.plain = k.tank.state, k.tank.lasts, k.tank.plain
+	t.beliefs, t.noted, t.anew = k.tank.beliefs, k.tank.noted, began
+	for _, f := range each(k.told) {
+		c.findings = append(c.findings, told{t, f})
+	}
+	after := t.open()
+	for code, f := range before {
+		if _, still := after[code]; !still {
+			f.Ended = now
+			after[code] = f
+		}
+	}
+	for _, code := range slices.Sorted(maps.Keys(after)) {
+		f := after[code]
+		c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
+		m.step(&c, m.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
+	}
+	return true, m.conclude(ctx, &c)
+}
+
+// open are the findings that go on, by code.
+func (t *tank) open() map[account.Code]account.Finding {
+	out := maps.Clone(t.plain)
+	for _, f := range t.account.Findings(&t.state) {
+		out[f.Code] = f
+	}
+	return out
+}

@@ -1,0 +1,79 @@
+package monitor
+
+import (
+	"errors"
+	"log/slog"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
+	"isohaline/internal/wire"
+)
+
+// TestMeanwhile: what comes while a tank's records are worked through again is in
+// the account that takes over, and a tank that is described anew meanwhile is worked
+// through once more.
+func TestMeanwhile(t *testing.T) {
+	ctx := t.Context()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	now := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
+	s, err := store.Open(ctx, filepath.Join(t.TempDir(), "x.db"), store.Kill)
+	must(err)
+	defer s.Close()
+	m, err := Open(ctx, Options{Store: s, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return now },
+		TankOf: func(wire.DeviceID) string { return "reef" }})
+	must(err)
+	must(m.AddTank(ctx, NewTank{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})), By: "test"}))
+	must(s.Edit("test", now).CreateDevice(ctx, store.Device{ID: "head", SiteID: "here", TankID: "reef", Name: "Head", CredentialHash: "x"}))
+	say := func(ago time.Duration, channel string, value float64) {
+		t.Helper()
+		must(m.Take(ctx, []wire.Reading{{Site: "here", Device: "head", Channel: channel, At: now.Add(-ago), Received: now, Value: value}}))
+	}
+	say(time.Hour, Level, 0.2)
+
+	tank, err := m.beginRerun("reef")
+	must(err)
+	if _, err := m.beginRerun("reef"); !errors.Is(err, ErrBusy) {
+		t.Errorf("a second import at once: %v", err)
+	}
+	k, began, err := m.workThrough(ctx, "reef", tank.sheet, now)
+	must(err)
+	if !began.Equal(now.Add(-time.Hour)) {
+		t.Errorf("the records begin at %v", began)
+	}
+	say(20*time.Minute, Level, 0.21)
+	say(10*time.Minute, CeilingLevel, 1)
+	must(m.Hear(ctx, "reef", account.Observation{At: now.Add(-15 * time.Minute), Kind: account.Salinity, Value: 34, SD: 0.1}))
+
+	described := tank.sheet
+	anew := *described
+	tank.sheet = &anew
+	if done, err := m.replace(ctx, tank, k, began); done || err != nil {
+		t.Errorf("described anew meanwhile, it was replaced: %v, %v", done, err)
+	}
+	tank.sheet = described
+	done, err := m.replace(ctx, tank, k, began)
+	must(err)
+	m.endRerun(tank, Counters{})
+	v, _ := m.Tank("reef")
+	if !done || v.Lasts[Level].Value != 0.21 || v.Lasts[CeilingLevel].Value != 1 || !(v.Estimate.SalinityPSU < 34.5) {
+		t.Errorf("done %v; of what came meanwhile there is %+v, salinity %v", done, v.Lasts, v.Estimate.SalinityPSU)
+	}
+	if len(v.Findings) == 0 || v.Findings[0].Code != account.CeilingWet {
+		t.Errorf("the findings are %+v", v.Findings)
+	}
+	// And so it is kept.
+	again, err := Open(ctx, Options{Store: s, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return now }, TankOf: m.tankOf})
+	must(err)
+	if kept, _ := again.Tank("reef"); kept.Estimate.SalinityPSU != v.Estimate.SalinityPSU {
+		t.Errorf("kept is a salinity of %v, not of %v", kept.Estimate.SalinityPSU, v.Estimate.SalinityPSU)
+	}
+}
