@@ -2,6 +2,7 @@ package account
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"isohaline/internal/tankfile"
@@ -65,6 +66,21 @@ type State struct {
 	Instruments []Instrument `json:",omitempty"`
 	Open        []Record     `json:",omitempty"`
 	NextTick    time.Time
+}
+
+// Clone is a copy that shares no memory with the state: what is observed on the
+// one never changes the other.
+func (s *State) Clone() State {
+	c := *s
+	c.Pending = slices.Clone(s.Pending)
+	c.LateHand = slices.Clone(s.LateHand)
+	c.Instruments = slices.Clone(s.Instruments)
+	c.Open = slices.Clone(s.Open)
+	if s.Rivals != nil {
+		r := *s.Rivals
+		c.Rivals = &r
+	}
+	return c
 }
 
 // Begin is the state of a tank of which nothing has been heard.
