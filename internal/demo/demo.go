@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/server"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/monitor"
@@ -188,7 +189,7 @@ func (d *Demo) write(ctx context.Context, t *Tank, v Value, began time.Time) (ac
 	r := store.HandReading{ID: fmt.Sprintf("%s-%s-%d", t.ID, v.Channel, at.UnixMicro()), TankID: t.ID, At: at, Value: v.Value}
 	o := account.Observation{At: at, Value: v.Value}
 	switch v.Channel {
-	case monitor.Salinity:
+	case channel.Salinity:
 		o.Kind, o.SD, o.Instrument = account.Salinity, handSD, "refractometer"
 		r.Quantity, r.Unit, r.Instrument = "salinity", "PSU", o.Instrument
 	default:

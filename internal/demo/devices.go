@@ -9,7 +9,7 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 	"isohaline/internal/wire"
 )
 
@@ -46,7 +46,7 @@ func (d *device) run(ctx context.Context, door string) error {
 		return fmt.Errorf("demo device %s: %w", d.id, err)
 	}
 	defer client.Disconnect(quiesceMS)
-	alive := func() { d.publish(ctx, client, Value{At: time.Since(d.began), Channel: monitor.Heartbeat, Value: 1}) }
+	alive := func() { d.publish(ctx, client, Value{At: time.Since(d.began), Channel: channel.Heartbeat, Value: 1}) }
 	alive()
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
@@ -81,7 +81,7 @@ func (d *device) untilNext() time.Duration {
 // refusal is on the device's page, too.
 func (d *device) publish(ctx context.Context, client mqtt.Client, v Value) {
 	record := map[string]any{"n": v.Channel, "t": float64(d.began.Add(v.At).UnixMicro()) / 1e6}
-	c := monitor.Profile().Channels[v.Channel]
+	c := channel.Profile().Channels[v.Channel]
 	if c.Kind == wire.Switch {
 		record["vb"] = v.Value != 0
 	} else {

@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/edge/requests"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/remote"
 )
 
@@ -29,7 +29,7 @@ func TestTheStories(t *testing.T) {
 				if i > 0 && v.At < life.Values[i-1].At {
 					t.Fatalf("reading %d is before the one before it", i)
 				}
-				if v.Channel != monitor.TopOffPump || v.Value == 0 {
+				if v.Channel != channel.TopOffPump || v.Value == 0 {
 					continue
 				}
 				if pause := v.At - last; v.At < HistoryDays*day {

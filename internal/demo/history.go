@@ -10,9 +10,9 @@ import (
 	"slices"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
@@ -152,19 +152,19 @@ func (r *reporter) see(s plant.Sample) {
 	r.between(s)
 	at := s.SinceOnset
 	if s.WatchWet != r.last.WatchWet {
-		r.say(max(0, at-r.confirmed(s.WatchWet)), monitor.WatchLevel, on(s.WatchWet))
+		r.say(max(0, at-r.confirmed(s.WatchWet)), channel.WatchLevel, on(s.WatchWet))
 	}
 	if s.CeilingWet != r.last.CeilingWet {
-		r.say(at, monitor.CeilingLevel, on(s.CeilingWet))
+		r.say(at, channel.CeilingLevel, on(s.CeilingWet))
 	}
 	if r.record.Site.HasSump() && s.ReturnRunning != r.last.ReturnRunning {
-		r.say(at, monitor.ReturnPump, on(s.ReturnRunning))
+		r.say(at, channel.ReturnPump, on(s.ReturnRunning))
 	}
 	if pump := s.Phase == guard.Filling; pump != (r.last.Phase == guard.Filling) {
-		r.say(at, monitor.TopOffPump, on(pump))
+		r.say(at, channel.TopOffPump, on(pump))
 	}
 	if filledM3 := s.ReservoirM3 - r.last.ReservoirM3; filledM3 > pouredStepL*litre {
-		r.record.Hand = append(r.record.Hand, Value{at, monitor.ReservoirFilled, round(filledM3/litre, pouredStepL)})
+		r.record.Hand = append(r.record.Hand, Value{at, channel.ReservoirFilled, round(filledM3/litre, pouredStepL)})
 	}
 	r.last = s
 }
@@ -184,12 +184,12 @@ func (r *reporter) confirmed(wet bool) time.Duration {
 // begin says what the inputs are as the records begin: a healthy tank, just
 // filled.
 func (r *reporter) begin() {
-	r.say(0, monitor.WatchLevel, 1)
-	r.say(0, monitor.CeilingLevel, 0)
-	r.say(0, monitor.TopOffPump, 0)
+	r.say(0, channel.WatchLevel, 1)
+	r.say(0, channel.CeilingLevel, 0)
+	r.say(0, channel.TopOffPump, 0)
 	r.last = plant.Sample{WatchWet: true, ReturnRunning: r.record.Site.HasSump()}
 	if r.last.ReturnRunning {
-		r.say(0, monitor.ReturnPump, 1)
+		r.say(0, channel.ReturnPump, 1)
 	}
 }
 
@@ -206,18 +206,18 @@ func (r *reporter) between(s plant.Sample) {
 		return a + (b-a)*float64(at-from)/float64(to-from)
 	}
 	for ; r.alive < to; r.alive += aliveEvery {
-		r.say(r.alive, monitor.Heartbeat, 1)
+		r.say(r.alive, channel.Heartbeat, 1)
 	}
 	for ; r.tank.gauge && r.level < to; r.level += levelEvery {
-		r.say(r.level, monitor.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
+		r.say(r.level, channel.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
 	}
 	for ; r.temp < to; r.temp += tempEvery {
-		r.say(r.temp, monitor.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
+		r.say(r.temp, channel.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
 	}
 	for ; r.hand < to; r.hand += handEvery {
 		at := r.hand + handAt
 		psu := along(r.hand, r.last.SalinityPSU, s.SalinityPSU) + handSDPSU*r.rng.NormFloat64()
-		r.record.Hand = append(r.record.Hand, Value{at, monitor.Salinity, round(psu, handStepPSU)})
+		r.record.Hand = append(r.record.Hand, Value{at, channel.Salinity, round(psu, handStepPSU)})
 	}
 }
 

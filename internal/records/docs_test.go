@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 )
 
 // TestDocs: the reader's guide names every channel and every unit that a table may
@@ -20,10 +20,10 @@ func TestDocs(t *testing.T) {
 	for _, w := range words {
 		named[w] = true
 	}
-	for _, channel := range monitor.Recordable() {
-		for _, word := range append([]string{channel}, monitor.Units(channel)...) {
+	for _, name := range channel.Recordable() {
+		for _, word := range append([]string{name}, channel.Units(name)...) {
 			if !named[word] {
-				t.Errorf("docs/records.md does not name %s of %s", word, channel)
+				t.Errorf("docs/records.md does not name %s of %s", word, name)
 			}
 		}
 	}

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"time"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 )
 
 // looked is how many rows a guess looks at.
@@ -153,16 +153,16 @@ var headings = map[string]Column{
 	"time": {Use: Time}, "timestamp": {Use: Time}, "date time": {Use: Time}, "datetime": {Use: Time}, "date and time": {Use: Time}, "when": {Use: Time},
 	"date": {Use: Date}, "day": {Use: Date}, "time of day": {Use: Clock}, "clock": {Use: Clock},
 	"channel": {Use: Name}, "value": {Use: Number}, "unit": {Use: Unit},
-	"water level": value(monitor.Level), "sump level": value(monitor.Level),
-	"temp": value(monitor.WaterTemp), "water temperature": value(monitor.WaterTemp), "water temp": value(monitor.WaterTemp),
-	"room temp": value(monitor.RoomTemp), "air temperature": value(monitor.RoomTemp), "air temp": value(monitor.RoomTemp),
-	"humidity": value(monitor.RoomHumidity), "relative humidity": value(monitor.RoomHumidity), "rh": value(monitor.RoomHumidity),
-	"salt": value(monitor.Salinity), "top off pump": value(monitor.TopOffPump), "top off": value(monitor.TopOffPump),
-	"watch sensor": value(monitor.WatchLevel), "ceiling sensor": value(monitor.CeilingLevel), "floor sensor": value(monitor.Floor),
-	"reservoir filled": value(monitor.ReservoirFilled), "water change": value(monitor.WaterChange),
+	"water level": value(channel.Level), "sump level": value(channel.Level),
+	"temp": value(channel.WaterTemp), "water temperature": value(channel.WaterTemp), "water temp": value(channel.WaterTemp),
+	"room temp": value(channel.RoomTemp), "air temperature": value(channel.RoomTemp), "air temp": value(channel.RoomTemp),
+	"humidity": value(channel.RoomHumidity), "relative humidity": value(channel.RoomHumidity), "rh": value(channel.RoomHumidity),
+	"salt": value(channel.Salinity), "top off pump": value(channel.TopOffPump), "top off": value(channel.TopOffPump),
+	"watch sensor": value(channel.WatchLevel), "ceiling sensor": value(channel.CeilingLevel), "floor sensor": value(channel.Floor),
+	"reservoir filled": value(channel.ReservoirFilled), "water change": value(channel.WaterChange),
 }
 
-func value(channel string) Column { return Column{Use: Value, Channel: channel} }
+func value(name string) Column { return Column{Use: Value, Channel: name} }
 
 // column guesses a column from what stands above it, or else whether it has
 // times.
@@ -171,7 +171,7 @@ func (g guess) column(i int, heading string) Column {
 	c, known := headings[name]
 	if !known {
 		c = value(strings.ReplaceAll(name, " ", "-"))
-		_, known = monitor.Recorded(c.Channel, "")
+		_, known = channel.Recorded(c.Channel, "")
 	}
 	switch {
 	case known && c.Use == Value:
@@ -205,8 +205,8 @@ func splitUnit(heading string) (name, unit string) {
 // unitOf is the unit that a heading names. Else it is the channel's own, or the
 // only other in which every value is one that the instrument can show; where
 // there are several, the values are refused in the channel's own, which asks.
-func (g guess) unitOf(i int, channel, named string) string {
-	all := monitor.Units(channel)
+func (g guess) unitOf(i int, name, named string) string {
+	all := channel.Units(name)
 	if len(all) == 0 {
 		return ""
 	}
@@ -215,7 +215,7 @@ func (g guess) unitOf(i int, channel, named string) string {
 		if strings.EqualFold(unit, named) || strings.EqualFold(strings.TrimPrefix(unit, "°"), named) {
 			return unit
 		}
-		if g.fits(i, channel, unit) {
+		if g.fits(i, name, unit) {
 			fit = append(fit, unit)
 		}
 	}
@@ -226,10 +226,10 @@ func (g guess) unitOf(i int, channel, named string) string {
 }
 
 // fits says whether every cell of a column is a value of a channel in a unit.
-func (g guess) fits(i int, channel, unit string) bool {
+func (g guess) fits(i int, name, unit string) bool {
 	t := table{mapping: g.Mapping, within: Bounds{Readings: looked}}
 	t.prepare()
-	word := t.word(channel, unit)
+	word := t.word(name, unit)
 	for _, cell := range g.cells(i) {
 		t.take(time.Time{}, word, cell, place{})
 	}

@@ -6,7 +6,7 @@ import (
 	"errors"
 	"strings"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 	"isohaline/internal/wire"
 )
 
@@ -52,7 +52,7 @@ func (t *table) line(line int, text []byte) {
 	if text[0] == '{' {
 		text = append(append([]byte{'['}, text...), ']')
 	}
-	readings, err := wire.ReadBody(recorder(text), monitor.Profile(), text, t.within.Latest.Add(-wire.MaxAhead))
+	readings, err := wire.ReadBody(recorder(text), channel.Profile(), text, t.within.Latest.Add(-wire.MaxAhead))
 	if err != nil {
 		p := Problem{Row: line, Reason: err.Error()}
 		var w *wire.Problem

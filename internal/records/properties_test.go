@@ -13,17 +13,17 @@ import (
 
 	"pgregory.net/rapid"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/records"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
 )
 
 // recorded draws readings of one device, each channel and time once, in the order
 // of Read.
 func recorded(t *rapid.T) []records.Reading {
-	profile := monitor.Profile()
+	profile := channel.Profile()
 	list := rapid.SliceOf(rapid.Custom(func(t *rapid.T) records.Reading {
-		channel := rapid.SampledFrom(monitor.Recordable()).Draw(t, "channel")
+		channel := rapid.SampledFrom(channel.Recordable()).Draw(t, "channel")
 		c := profile.Channels[channel]
 		// From 2000 to now, to the microsecond.
 		at := time.UnixMicro(rapid.Int64Range(946_684_800_000_000, now.UnixMicro()).Draw(t, "at")).UTC()
@@ -83,7 +83,7 @@ func TestNoFormulas(t *testing.T) {
 		var table bytes.Buffer
 		w, err := records.NewWriter(&table)
 		if err == nil {
-			err = w.Write(records.Source{ID: "a", Name: name}, monitor.RoomTemp, now, -3)
+			err = w.Write(records.Source{ID: "a", Name: name}, channel.RoomTemp, now, -3)
 		}
 		if err == nil {
 			err = w.Flush()
@@ -110,7 +110,7 @@ func TestNoFormulas(t *testing.T) {
 // sound checks what must be so of a table, whatever bytes it was read from.
 func sound(t *testing.T, got *records.Table, within records.Bounds) {
 	t.Helper()
-	profile := monitor.Profile()
+	profile := channel.Profile()
 	if len(got.Readings) > within.Readings || len(got.Problems) > got.ProblemCount || len(got.Problems) > 100 {
 		t.Fatalf("%d readings, %d of %d problems", len(got.Readings), len(got.Problems), got.ProblemCount)
 	}
@@ -139,7 +139,7 @@ func FuzzTable(f *testing.F) {
 		m := records.Guess(data)
 		sound(t, records.Read(data, &m, records.Until(now, 50)), records.Until(now, 50))
 		m = records.Mapping{Separator: ';', Header: !comma, DecimalComma: comma, TimeFormat: records.DayMonthYear,
-			Columns: []records.Column{{Use: records.Date}, {Use: records.Clock}, {Use: records.Value, Channel: monitor.Level, Unit: "in"}, {}}}
+			Columns: []records.Column{{Use: records.Date}, {Use: records.Clock}, {Use: records.Value, Channel: channel.Level, Unit: "in"}, {}}}
 		m.Columns[3].Use = records.Ignore
 		sound(t, records.Read(data, &m, records.Until(now, 50)), records.Until(now, 50))
 	})
@@ -160,7 +160,7 @@ func BenchmarkRead(b *testing.B) {
 	const n = 10_000
 	for i := range n {
 		if err == nil {
-			err = w.Write(records.Source{ID: "k3f9x2ab"}, monitor.Level, now.Add(-time.Duration(i)*time.Minute), 0.2)
+			err = w.Write(records.Source{ID: "k3f9x2ab"}, channel.Level, now.Add(-time.Duration(i)*time.Minute), 0.2)
 		}
 	}
 	if err == nil {

@@ -17,7 +17,7 @@ import (
 	"strings"
 	"time"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 	"isohaline/internal/wire"
 )
 
@@ -97,7 +97,7 @@ type Reading struct {
 // Of is the reading as a device's own.
 func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
 	return wire.Reading{Site: device.Site, Device: device.Device, Channel: r.Channel, At: r.At, Received: received,
-		Clock: wire.ByDevice, Value: r.Value, Unit: monitor.Profile().Channels[r.Channel].Unit}
+		Clock: wire.ByDevice, Value: r.Value, Unit: channel.Profile().Channels[r.Channel].Unit}
 }
 
 const (
@@ -181,7 +181,7 @@ func (m *Mapping) Check() []Problem {
 				complain(n, string(c.Use), "is there twice", "use one of the columns for it")
 			}
 		case Value:
-			if _, ok := monitor.Recorded(c.Channel, c.Unit); !ok {
+			if _, ok := channel.Recorded(c.Channel, c.Unit); !ok {
 				complain(n, strings.TrimSpace(c.Channel+" "+c.Unit), "is no channel with that unit", unitFix(c.Channel))
 			} else if first := channels[c.Channel]; first > 0 {
 				complain(n, c.Channel, fmt.Sprintf("is column %d already", first), "ignore one of the two")
@@ -211,11 +211,11 @@ func (m *Mapping) Check() []Problem {
 	return ps.list
 }
 
-func unitFix(channel string) string {
-	if list := monitor.Units(channel); len(list) > 0 {
+func unitFix(name string) string {
+	if list := channel.Units(name); len(list) > 0 {
 		return "use " + strings.Join(list, ", ")
 	}
 	return channelFix()
 }
 
-func channelFix() string { return "the channels are " + strings.Join(monitor.Recordable(), ", ") }
+func channelFix() string { return "the channels are " + strings.Join(channel.Recordable(), ", ") }

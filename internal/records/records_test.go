@@ -8,8 +8,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/records"
-	"isohaline/internal/server/monitor"
 )
 
 // now is later than every time in the tables.
@@ -29,7 +29,7 @@ func zone(t *testing.T, name string) *time.Location {
 // of reads a table of one reading, a level in metres, at a time.
 func of(when string, format records.TimeFormat, z *time.Location) *records.Table {
 	m := &records.Mapping{Separator: ';', TimeFormat: format, Zone: z,
-		Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: monitor.Level}}}
+		Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
 	return records.Read([]byte(when+";0.2\n"), m, bounds)
 }
 
@@ -169,7 +169,7 @@ func TestUnitsAreNotGuessedWildly(t *testing.T) {
 	table := []byte("time,level,temp\n2026-03-04T05:00Z,312,78\n")
 	m := records.Guess(table)
 	got := records.Read(table, &m, bounds)
-	if len(got.Readings) != 1 || got.Readings[0].Channel != monitor.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
+	if len(got.Readings) != 1 || got.Readings[0].Channel != channel.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
 		t.Errorf("read %v, problems %v", got.Readings, got.Problems)
 	}
 }
@@ -213,7 +213,7 @@ func TestProblemsSayWhere(t *testing.T) {
 
 // TestMappingsAreChecked: a mapping that cannot be read by says why.
 func TestMappingsAreChecked(t *testing.T) {
-	when, level := records.Column{Use: records.Time}, records.Column{Use: records.Value, Channel: monitor.Level}
+	when, level := records.Column{Use: records.Time}, records.Column{Use: records.Value, Channel: channel.Level}
 	for _, row := range []struct {
 		change func(*records.Mapping)
 		want   string
@@ -256,7 +256,7 @@ func TestMappingsAreChecked(t *testing.T) {
 
 // TestNoTable: what is no table at all is one problem.
 func TestNoTable(t *testing.T) {
-	m := records.Mapping{Separator: ',', TimeFormat: records.YearMonthDay, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: monitor.Level}}}
+	m := records.Mapping{Separator: ',', TimeFormat: records.YearMonthDay, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
 	for what, data := range map[string]string{"nothing": "", "a mark alone": "\ufeff \n", "Latin-1": "time;temp \xb0C\n", "an archive": "PK\x03\x04\x00\x00"} {
 		if got := records.Read([]byte(data), &m, bounds); got.ProblemCount != 1 || got.Problems[0].Fix == "" || len(got.Readings) != 0 {
 			t.Errorf("%s: %+v", what, got)
@@ -267,7 +267,7 @@ func TestNoTable(t *testing.T) {
 
 // TestBounds: beyond the number asked for nothing is taken, and it is said once.
 func TestBounds(t *testing.T) {
-	m := records.Mapping{Separator: ',', TimeFormat: records.UnixSeconds, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: monitor.Level}}}
+	m := records.Mapping{Separator: ',', TimeFormat: records.UnixSeconds, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
 	var table strings.Builder
 	for i := range 20 {
 		fmt.Fprintf(&table, "%d,0.2\n", 1_772_600_000+i)

@@ -12,7 +12,7 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 	"isohaline/internal/wire"
 )
 
@@ -82,7 +82,7 @@ type table struct {
 
 // prepare works out what the mapping means.
 func (t *table) prepare() {
-	own := monitor.Profile()
+	own := channel.Profile()
 	t.profile = &wire.Profile{Channels: own.Channels, Plain: map[string]wire.Mapping{}}
 	at := map[Use]*int{Time: &t.time, Date: &t.date, Clock: &t.clock, Name: &t.name, Number: &t.number, Unit: &t.unit}
 	for _, i := range at {
@@ -100,10 +100,10 @@ func (t *table) prepare() {
 }
 
 // word is what the profile calls a channel in a unit, empty if there is no such.
-func (t *table) word(channel, unit string) string {
-	word := channel + " " + unit
+func (t *table) word(name, unit string) string {
+	word := name + " " + unit
 	if _, ok := t.profile.Plain[word]; !ok {
-		m, ok := monitor.Recorded(channel, unit)
+		m, ok := channel.Recorded(name, unit)
 		if !ok {
 			return ""
 		}
@@ -224,7 +224,7 @@ func (t *table) when(cell func(int) string) (text string, column int) {
 // named reads a row that says what its value is of.
 func (t *table) named(line int, at time.Time, name, number, unit string) {
 	word := t.word(name, unit)
-	_, known := monitor.Recorded(name, "")
+	_, known := channel.Recorded(name, "")
 	switch {
 	case word != "":
 		t.take(at, word, number, place{line, t.number + 1})

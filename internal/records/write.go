@@ -8,7 +8,7 @@ import (
 	"time"
 	"unicode"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 )
 
 // written is the header of a table that Write makes. Guess knows it.
@@ -29,9 +29,9 @@ func NewWriter(w io.Writer) (*Writer, error) {
 }
 
 // Write adds a reading.
-func (w *Writer) Write(by Source, channel string, at time.Time, value float64) error {
+func (w *Writer) Write(by Source, name string, at time.Time, value float64) error {
 	return w.csv.Write([]string{
-		at.UTC().Format(time.RFC3339Nano), channel, strconv.FormatFloat(value, 'g', -1, 64), monitor.Unit(channel),
+		at.UTC().Format(time.RFC3339Nano), name, strconv.FormatFloat(value, 'g', -1, 64), channel.Unit(name),
 		harmless(by.ID), harmless(by.Name),
 	})
 }

@@ -12,13 +12,13 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
 	"isohaline/internal/edge/join"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/edge/talk"
 	"isohaline/internal/guard"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/internal/wire"
@@ -41,7 +41,7 @@ func openHub(t *testing.T, dir, address string, key wire.EdgeKey) (*hub, func())
 	if err != nil {
 		t.Fatal(err)
 	}
-	door, err := wire.NewFrontDoor(wire.DoorOptions{Append: l.Append, Profile: func(wire.DeviceID) *wire.Profile { return monitor.Profile() },
+	door, err := wire.NewFrontDoor(wire.DoorOptions{Append: l.Append, Profile: func(wire.DeviceID) *wire.Profile { return channel.Profile() },
 		Authenticate: func(string, string, []byte) (wire.DeviceID, bool) { return wire.DeviceID{}, false },
 		Refused:      func(r wire.Refusal) { t.Errorf("refused: %v", r) }})
 	if err != nil {

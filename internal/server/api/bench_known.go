@@ -9,6 +9,7 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/bench"
 	"isohaline/internal/bench/instrument"
+	"isohaline/internal/channel"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 )
@@ -122,7 +123,7 @@ func (f *filling) water() bench.TankWater {
 	w := bench.TankWater{VolumeL: f.view.Sheet.Check.Geometry.SystemM3 * litresPerM3,
 		TempC: s.Water.TempC, SalinityPSU: s.Water.SalinityPSU, AlkalinityDKH: s.Water.AlkalinityDKH}
 	f.from("volumeL", "the tank file: display and sump as running")
-	if last, ok := f.view.Lasts[monitor.WaterTemp]; ok {
+	if last, ok := f.view.Lasts[channel.WaterTemp]; ok {
 		w.TempC = last.Value
 		f.from("tempC", "the sensor, %s", last.At.Format(time.DateTime))
 	} else {

@@ -13,6 +13,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/records"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
@@ -279,7 +280,7 @@ func firstRead(list []records.Reading) []ImportReading {
 		if rows > records.ShownRows {
 			break
 		}
-		out = append(out, ImportReading{Row: r.Row, At: r.At, Channel: r.Channel, Value: r.Value, Unit: monitor.Unit(r.Channel)})
+		out = append(out, ImportReading{Row: r.Row, At: r.At, Channel: r.Channel, Value: r.Value, Unit: channel.Unit(r.Channel)})
 	}
 	return out
 }
@@ -294,8 +295,8 @@ func span(list []records.Reading) (from, to *time.Time) {
 
 func importChannels() []ImportChannel {
 	out := []ImportChannel{}
-	for _, id := range monitor.Recordable() {
-		out = append(out, ImportChannel{ID: id, Contact: monitor.IsContact(id), Units: append([]string{}, monitor.Units(id)...)})
+	for _, id := range channel.Recordable() {
+		out = append(out, ImportChannel{ID: id, Contact: channel.IsContact(id), Units: append([]string{}, channel.Units(id)...)})
 	}
 	return out
 }

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 )
 
 // LedgerDay is what went in on one day against what was expected to.
@@ -110,11 +110,11 @@ const mostEvents = 500
 
 // turnWords says what a contact did.
 var turnWords = map[string][2]string{
-	monitor.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
-	monitor.Floor:         {"the floor is dry again", "water on the floor"},
-	monitor.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
-	monitor.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
-	monitor.PowerRestored: {"the device started", "the device started after a power cut"},
+	channel.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
+	channel.Floor:         {"the floor is dry again", "water on the floor"},
+	channel.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
+	channel.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
+	channel.PowerRestored: {"the device started", "the device started after a power cut"},
 }
 
 func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {

@@ -5,7 +5,7 @@ import (
 	"net/http"
 	"time"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/channel"
 )
 
 type seriesIn struct {
@@ -71,7 +71,7 @@ func (a *API) channels(_ context.Context, in *TankIn) (*channelsOut, error) {
 	out := &channelsOut{}
 	out.Body.Channels = []Channel{}
 	for _, id := range v.Lasts.Channels() {
-		out.Body.Channels = append(out.Body.Channels, Channel{ID: id, Unit: monitor.Unit(id), Contact: monitor.IsContact(id), Last: v.Lasts[id].At})
+		out.Body.Channels = append(out.Body.Channels, Channel{ID: id, Unit: channel.Unit(id), Contact: channel.IsContact(id), Last: v.Lasts[id].At})
 	}
 	return out, nil
 }
@@ -85,7 +85,7 @@ func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
 		return nil, err
 	}
 	n := len(s.Points)
-	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: monitor.Unit(in.Channel), StepS: s.Step.Seconds(),
+	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: channel.Unit(in.Channel), StepS: s.Step.Seconds(),
 		T: make([]float64, n), Mean: make([]float64, n), Min: make([]float64, n), Max: make([]float64, n)}}
 	for i, p := range s.Points {
 		out.Body.T[i] = seconds(p.At)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/chart"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/units"
@@ -126,9 +127,9 @@ func live(lasts monitor.Lasts) Live {
 		return &Contact{On: last.Value != 0, At: last.At}
 	}
 	return Live{
-		LevelMM: reading(monitor.Level, mmPerM), TempC: reading(monitor.WaterTemp, 1),
-		Watch: contact(monitor.WatchLevel), Ceiling: contact(monitor.CeilingLevel), Floor: contact(monitor.Floor),
-		Reservoir: contact(monitor.Reservoir), ReturnPump: contact(monitor.ReturnPump), TopOffPump: contact(monitor.TopOffPump),
+		LevelMM: reading(channel.Level, mmPerM), TempC: reading(channel.WaterTemp, 1),
+		Watch: contact(channel.WatchLevel), Ceiling: contact(channel.CeilingLevel), Floor: contact(channel.Floor),
+		Reservoir: contact(channel.Reservoir), ReturnPump: contact(channel.ReturnPump), TopOffPump: contact(channel.TopOffPump),
 	}
 }
 

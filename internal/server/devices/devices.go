@@ -15,8 +15,8 @@ import (
 	"sync"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/server/auth"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -52,7 +52,7 @@ func Open(ctx context.Context, s *store.Store) (*Register, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the devices: %w", err)
 	}
-	r := &Register{store: s, profile: monitor.Profile(), byID: map[string]*store.Device{}, refusals: map[string][]Refusal{}, news: newNews()}
+	r := &Register{store: s, profile: channel.Profile(), byID: map[string]*store.Device{}, refusals: map[string][]Refusal{}, news: newNews()}
 	for _, d := range list {
 		r.byID[d.ID] = &d
 	}

@@ -6,6 +6,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/channel"
 	"isohaline/internal/wire"
 )
 
@@ -28,9 +29,9 @@ type plain struct {
 // floor is harm already; a tank whose guard has latched drinks its margin of
 // salinity.
 var plains = []plain{
-	{CeilingLevel, account.CeilingWet, 2, -1, "has water at its ceiling level"},
-	{Floor, alarm.FloorWet, 3, 0, "has water on the floor"},
-	{Latched, alarm.GuardLatched, 2, -1, "has a guard that tripped and gives no water until somebody at the tank has looked and cleared it"},
+	{channel.CeilingLevel, account.CeilingWet, 2, -1, "has water at its ceiling level"},
+	{channel.Floor, alarm.FloorWet, 3, 0, "has water on the floor"},
+	{channel.Latched, alarm.GuardLatched, 2, -1, "has a guard that tripped and gives no water until somebody at the tank has looked and cleared it"},
 }
 
 // unaccounted says whether the account has no word for a condition.

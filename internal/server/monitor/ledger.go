@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/store"
 )
 
@@ -23,7 +24,7 @@ const longestFill = 6 * time.Hour
 func (m *Monitor) Fills(ctx context.Context, tankID string, from, to time.Time) ([]Fill, error) {
 	var fills []Fill
 	var began time.Time
-	err := m.Readings(ctx, tankID, TopOffPump, from, to, func(r store.Reading) error {
+	err := m.Readings(ctx, tankID, channel.TopOffPump, from, to, func(r store.Reading) error {
 		switch {
 		case r.Value != 0 && began.IsZero():
 			began = r.At
@@ -38,7 +39,7 @@ func (m *Monitor) Fills(ctx context.Context, tankID string, from, to time.Time) 
 	if err != nil {
 		return nil, err
 	}
-	err = m.Readings(ctx, tankID, TopOffRan, from, to, func(r store.Reading) error {
+	err = m.Readings(ctx, tankID, channel.TopOffRan, from, to, func(r store.Reading) error {
 		ran := time.Duration(r.Value * float64(time.Second))
 		fills = append(fills, Fill{r.At.Add(-ran), ran})
 		return nil
@@ -72,12 +73,12 @@ type Turn struct {
 // but for the watch sensor and the pump, which the fills tell.
 func (m *Monitor) Turns(ctx context.Context, tankID string, from, to time.Time) ([]Turn, error) {
 	var turns []Turn
-	for _, channel := range []string{CeilingLevel, Floor, Reservoir, ReturnPump, PowerRestored} {
+	for _, name := range []string{channel.CeilingLevel, channel.Floor, channel.Reservoir, channel.ReturnPump, channel.PowerRestored} {
 		known, last := false, false
-		err := m.Readings(ctx, tankID, channel, from, to, func(r store.Reading) error {
+		err := m.Readings(ctx, tankID, name, from, to, func(r store.Reading) error {
 			on := r.Value != 0
-			if known && on != last || channel == PowerRestored {
-				turns = append(turns, Turn{r.At, channel, on})
+			if known && on != last || name == channel.PowerRestored {
+				turns = append(turns, Turn{r.At, name, on})
 			}
 			known, last = true, on
 			return nil

@@ -3,7 +3,6 @@ package monitor
 import (
 	"time"
 
-	"isohaline/internal/account"
 	"isohaline/internal/wire"
 )
 
@@ -27,31 +26,8 @@ func (l Lasts) take(r *wire.Reading) (changed bool) {
 	return !known || old.Value != r.Value
 }
 
-// observation is what a reading tells the account; ok is false where it tells
-// nothing. It looks at what the tank's other channels said, so l must have taken
-// the reading.
-func (l Lasts) observation(r *wire.Reading) (o account.Observation, ok bool) {
-	c, known := channels[r.Channel]
-	if !known {
-		return o, false
-	}
-	o = account.Observation{At: r.At, Kind: c.kind, Value: r.Value * c.scale, Instrument: r.Device}
-	switch r.Channel {
-	case TopOffPump:
-		o.Instrument, o.Value = "", 0
-		if r.Value == 0 {
-			o.Kind = account.PumpOff
-		}
-	case PowerRestored, Heartbeat:
-		o.Value = 0
-	case RoomTemp, RoomHumidity:
-		// The account wants the two together.
-		temp, hasTemp := l[RoomTemp]
-		humidity, hasHumidity := l[RoomHumidity]
-		if !hasTemp || !hasHumidity || r.Channel == RoomTemp {
-			return o, false
-		}
-		o.Value, o.Second = temp.Value, humidity.Value/percent
-	}
-	return o, true
+// value is what a channel said last.
+func (l Lasts) value(channel string) (value float64, known bool) {
+	last, known := l[channel]
+	return last.Value, known
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/store"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/wire"
@@ -37,7 +38,7 @@ func TestMeanwhile(t *testing.T) {
 		t.Helper()
 		must(m.Take(ctx, []wire.Reading{{Site: "here", Device: "head", Channel: channel, At: now.Add(-ago), Received: now, Value: value}}))
 	}
-	say(time.Hour, Level, 0.2)
+	say(time.Hour, channel.Level, 0.2)
 
 	tank, err := m.beginRerun("reef")
 	must(err)
@@ -49,8 +50,8 @@ func TestMeanwhile(t *testing.T) {
 	if !began.Equal(now.Add(-time.Hour)) {
 		t.Errorf("the records begin at %v", began)
 	}
-	say(20*time.Minute, Level, 0.21)
-	say(10*time.Minute, CeilingLevel, 1)
+	say(20*time.Minute, channel.Level, 0.21)
+	say(10*time.Minute, channel.CeilingLevel, 1)
 	must(m.Hear(ctx, "reef", account.Observation{At: now.Add(-15 * time.Minute), Kind: account.Salinity, Value: 34, SD: 0.1}))
 
 	described := tank.sheet
@@ -64,7 +65,7 @@ func TestMeanwhile(t *testing.T) {
 	must(err)
 	m.endRerun(tank, Counters{})
 	v, _ := m.Tank("reef")
-	if !done || v.Lasts[Level].Value != 0.21 || v.Lasts[CeilingLevel].Value != 1 || !(v.Estimate.SalinityPSU < 34.5) {
+	if !done || v.Lasts[channel.Level].Value != 0.21 || v.Lasts[channel.CeilingLevel].Value != 1 || !(v.Estimate.SalinityPSU < 34.5) {
 		t.Errorf("done %v; of what came meanwhile there is %+v, salinity %v", done, v.Lasts, v.Estimate.SalinityPSU)
 	}
 	if len(v.Findings) == 0 || v.Findings[0].Code != account.CeilingWet {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/chart"
 	"isohaline/internal/report"
 	"isohaline/internal/tankfile"
@@ -67,10 +68,10 @@ func (s *Sheet) Section(lasts Lasts, u units.System, format chart.Format) ([]byt
 	section := report.Section(s.Check)
 	section.Units = u
 	for _, c := range []struct{ channel, name, on, off string }{
-		{WatchLevel, "Watch sensor now", "wet", "dry"},
-		{CeilingLevel, "Ceiling sensor now", "wet", "dry"},
-		{TopOffPump, "Top-off pump now", "running", "resting"},
-		{ReturnPump, "Return pump now", "running", "stopped"},
+		{channel.WatchLevel, "Watch sensor now", "wet", "dry"},
+		{channel.CeilingLevel, "Ceiling sensor now", "wet", "dry"},
+		{channel.TopOffPump, "Top-off pump now", "running", "resting"},
+		{channel.ReturnPump, "Return pump now", "running", "stopped"},
 	} {
 		if last, ok := lasts[c.channel]; ok {
 			word := c.off
@@ -80,7 +81,7 @@ func (s *Sheet) Section(lasts Lasts, u units.System, format chart.Format) ([]byt
 			section.Facts = append(section.Facts, chart.Fact{Name: c.name, Value: word})
 		}
 	}
-	if level, ok := lasts[Level]; ok && !math.IsNaN(level.Value) {
+	if level, ok := lasts[channel.Level]; ok && !math.IsNaN(level.Value) {
 		section.Facts = append(section.Facts, chart.Fact{Name: "Level now", Value: u.Length(level.Value)})
 	}
 	return section.SVG(format)

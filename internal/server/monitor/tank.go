@@ -7,6 +7,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/channel"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -80,10 +81,10 @@ func (t *tank) hear(r *wire.Reading) (changed bool, told []account.Finding, err 
 		t.noted = r.At.Truncate(store.BeliefEvery) // nothing was believed before
 	}
 	changed = t.lasts.take(r)
-	o, ok := t.lasts.observation(r)
+	o, ok := channel.Observation(r, t.lasts.value)
 	// A contact may be repeated as often as a device likes; what counts is the
 	// turn.
-	if !ok || r.Channel == TopOffPump && !changed {
+	if !ok || r.Channel == channel.TopOffPump && !changed {
 		return changed, nil, nil
 	}
 	told, err = t.account.Observe(&t.state, o)

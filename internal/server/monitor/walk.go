@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -49,7 +50,7 @@ func (k *walk) through(readings []wire.Reading) {
 		r := &readings[i]
 		k.until(r.At)
 		k.pass(r.At)
-		if r.Channel == Heartbeat && k.promised != nil {
+		if r.Channel == channel.Heartbeat && k.promised != nil {
 			k.tank.account, k.promised = k.promised, nil
 		}
 		changed, found, err := k.tank.hear(r)

@@ -1,8 +1,13 @@
-package monitor
+// Package channel is the one list of what can be measured at a tank: what each
+// thing is called, its units and how people spell them, the values that it can
+// have, and what the account hears of it. Who reads, checks, imports, shows or
+// forwards readings asks this package, and keeps no list of its own.
+package channel
 
 import (
 	"maps"
 	"slices"
+	"sync"
 
 	"isohaline/internal/account"
 	"isohaline/internal/wire"
@@ -77,15 +82,15 @@ func number(kind account.Kind, senml, unit string, scale, lo, hi float64) channe
 }
 
 // Profile is what every device may say: any of the channels, in SenML or as a
-// bare value on a topic of the channel's name.
-func Profile() *wire.Profile {
+// bare value on a topic of the channel's name. There is one; nobody may change it.
+var Profile = sync.OnceValue(func() *wire.Profile {
 	p := &wire.Profile{Channels: map[string]wire.Channel{}, Plain: map[string]wire.Mapping{}}
 	for name, c := range channels {
 		p.Channels[name] = c.wire
 		p.Plain[name] = wire.Mapping{Channel: name}
 	}
 	return p
-}
+})
 
 // recordings are the further units that people and loggers write a channel in,
 // and what makes the wire's of them. The inch and the US gallon are exact by
