@@ -15,7 +15,7 @@ import (
 // AlarmStep is what one step of a site's alarms left behind.
 type AlarmStep struct {
 	SiteID string
-	// Position is how much of the site's stream is taken in; it never falls.
+	// Position is one more with each step: 1 is the first.
 	Position int64
 	Site     alarm.Site
 	Record   alarm.Record
@@ -65,28 +65,23 @@ type (
 	}
 )
 
-// SaveAlarms saves a step of a site's alarms in one transaction. Only what is
-// saved may be sent. If a later step is there already, because another process
-// took the site up, nothing is saved and the error is ErrStale.
-func (s *Store) SaveAlarms(ctx context.Context, step AlarmStep) error {
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		data, err := json.Marshal(alarmState{step.Site, step.Record})
-		if err != nil {
-			return err
-		}
-		c := Checkpoint{Kind: alarmCheckpoint, Subject: step.SiteID, Position: step.Position, Data: data}
-		if err := saveCheckpoint(ctx, tx, c); err != nil {
-			return err
-		}
-		if err := step.saveAlarms(ctx, tx); err != nil {
-			return wrap(err, "the alarms")
-		}
-		if err := step.saveTransitions(ctx, tx); err != nil {
-			return wrap(err, "what changed")
-		}
-		return wrap(step.saveNotices(ctx, tx), "the notices")
-	})
-	return wrap(err, "saving the alarms of site %q", step.SiteID)
+// save saves a step of a site's alarms. Only what is saved may be sent. Where the
+// step before it is not the one that is there the error is ErrStale.
+func (step *AlarmStep) save(ctx context.Context, s *Store, tx bun.Tx) error {
+	data, err := json.Marshal(alarmState{step.Site, step.Record})
+	if err != nil {
+		return err
+	}
+	if err := s.putCheckpoint(ctx, tx, upsertNext, alarmCheckpoint, step.SiteID, step.Position, data); err != nil {
+		return err
+	}
+	if err := step.saveAlarms(ctx, tx); err != nil {
+		return err
+	}
+	if err := step.saveTransitions(ctx, tx); err != nil {
+		return wrap(err, "what changed")
+	}
+	return wrap(step.saveNotices(ctx, tx), "the notices")
 }
 
 func (step *AlarmStep) saveAlarms(ctx context.Context, tx bun.Tx) error {
@@ -145,16 +140,22 @@ func insertAll[T any](ctx context.Context, tx bun.Tx, rows []T, narrow func(*bun
 // that never had any is the zero AlarmStep with its ID.
 func (s *Store) LoadAlarms(ctx context.Context, siteID string) (AlarmStep, error) {
 	step := AlarmStep{SiteID: siteID}
-	var state alarmState
 	c, err := s.Checkpoint(ctx, alarmCheckpoint, siteID)
 	if errors.Is(err, ErrNotFound) {
 		return step, nil
 	}
-	if err == nil {
-		err = json.Unmarshal(c.Data, &state)
+	if err != nil {
+		return step, err
 	}
-	step.Position, step.Site, step.Record = c.Position, state.Site, state.Record
-	return step, wrap(err, "reading the alarms of site %q", siteID)
+	return c.alarmStep()
+}
+
+// alarmStep is the step that a checkpoint of a site's alarms holds.
+func (c *Checkpoint) alarmStep() (AlarmStep, error) {
+	var state alarmState
+	err := json.Unmarshal(c.Data, &state)
+	return AlarmStep{SiteID: c.Subject, Position: c.Position, Site: state.Site, Record: state.Record},
+		wrap(err, "reading the alarms of site %q", c.Subject)
 }
 
 // SiteAlarm is an alarm and the site it is at.

@@ -39,25 +39,25 @@ func (s *Store) Edit(who string, now time.Time) *Editor {
 
 // do makes one change and its entry. detail is written as JSON.
 func (e *Editor) do(ctx context.Context, action, kind, id string, detail any, f func(ctx context.Context, tx bun.Tx) error) error {
-	subject := kind + "/" + id
-	if e.who == "" {
-		return wrap(errors.New("nobody is named who does it"), "%s %q", action, id)
-	}
-	text, err := json.Marshal(detail)
-	if err != nil {
-		return wrap(err, "writing down %s %q for the audit log", action, id)
-	}
-	err = e.store.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+	err := e.store.change(ctx, func(ctx context.Context, tx bun.Tx) error {
 		if err := f(ctx, tx); err != nil {
 			return err
 		}
-		return addEntry(ctx, tx, Entry{At: e.at, Who: e.who, Action: action, Subject: subject, Detail: string(text)})
+		return note(ctx, tx, e.who, e.at, action, kind, id, detail)
 	})
 	return wrap(err, "%s %q", action, id)
 }
 
-func addEntry(ctx context.Context, db bun.IDB, entry Entry) error {
-	_, err := db.NewInsert().Model(&entry).Exec(ctx)
+// note writes an entry of the audit log.
+func note(ctx context.Context, db bun.IDB, who string, at time.Time, action, kind, id string, detail any) error {
+	if who == "" {
+		return errors.New("nobody is named who does it")
+	}
+	text, err := json.Marshal(detail)
+	if err != nil {
+		return wrap(err, "for the audit log")
+	}
+	_, err = db.NewInsert().Model(&Entry{At: at, Who: who, Action: action, Subject: kind + "/" + id, Detail: string(text)}).Exec(ctx)
 	return err
 }
 

@@ -67,25 +67,6 @@ func (r *beliefRow) belief() Belief {
 // databases take.
 const beliefsAtOnce = 500
 
-// SaveBeliefs notes what a tank's account believed. A belief at the same time is
-// replaced.
-func (s *Store) SaveBeliefs(ctx context.Context, tankID string, beliefs []Belief) error {
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error { return saveBeliefs(ctx, tx, tankID, beliefs) })
-	return wrap(err, "noting what the account of tank %q believes", tankID)
-}
-
-// ReplaceBeliefs is SaveBeliefs of an account that has worked through a tank's
-// readings again: what was believed from a time on is what it believed.
-func (s *Store) ReplaceBeliefs(ctx context.Context, tankID string, since time.Time, beliefs []Belief) error {
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		if _, err := tx.NewDelete().Model((*beliefRow)(nil)).Where("tank_id = ? AND at >= ?", tankID, since.UnixMicro()).Exec(ctx); err != nil {
-			return err
-		}
-		return saveBeliefs(ctx, tx, tankID, beliefs)
-	})
-	return wrap(err, "noting what the account of tank %q believes anew", tankID)
-}
-
 func saveBeliefs(ctx context.Context, db bun.IDB, tankID string, beliefs []Belief) error {
 	for chunk := range slices.Chunk(beliefs, beliefsAtOnce) {
 		rows := make([]beliefRow, len(chunk))

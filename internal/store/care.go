@@ -40,14 +40,23 @@ type Visit struct {
 
 // AddHandReading adds a value in the editor's name.
 func (e *Editor) AddHandReading(ctx context.Context, r HandReading) error {
-	r.ReadBy = e.who
+	err := e.store.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+		return (&HandEntry{r, e.who, e.at}).add(ctx, tx)
+	})
+	return wrap(err, "adding hand reading %q", r.ID)
+}
+
+// add adds what was entered, and its line in the audit log.
+func (h *HandEntry) add(ctx context.Context, tx bun.Tx) error {
+	r := h.HandReading
+	r.ReadBy = h.By
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return fmt.Errorf("adding a hand reading of %s: value %v, use a finite number", r.Quantity, r.Value)
 	}
-	return e.do(ctx, "add hand reading", "tank", r.TankID, r, func(ctx context.Context, tx bun.Tx) error {
-		_, err := tx.NewInsert().Model(&r).Exec(ctx)
+	if _, err := tx.NewInsert().Model(&r).Exec(ctx); err != nil {
 		return err
-	})
+	}
+	return note(ctx, tx, h.By, h.At, "add hand reading", "tank", r.TankID, r)
 }
 
 // RemoveHandReading takes back a value that was a mistake. The audit log keeps

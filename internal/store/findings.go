@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"slices"
 	"time"
 
 	"github.com/uptrace/bun"
@@ -28,12 +27,6 @@ type Finding struct {
 	account.Finding
 }
 
-// SaveFinding saves a finding of a tank. One with the same code, found at the
-// same time, is the same finding, with more known about it.
-func (s *Store) SaveFinding(ctx context.Context, tankID string, f account.Finding) error {
-	return wrap(saveFinding(ctx, s.write, tankID, f), "saving the finding %s of tank %q", f.Code, tankID)
-}
-
 func saveFinding(ctx context.Context, db bun.IDB, tankID string, f account.Finding) error {
 	body, err := json.Marshal(f)
 	if err != nil {
@@ -44,19 +37,6 @@ func saveFinding(ctx context.Context, db bun.IDB, tankID string, f account.Findi
 	return err
 }
 
-// SaveAccount saves what a tank's account knows and what it found up to there,
-// in one transaction: a process that is killed finds both as they were or both
-// as they are. ErrStale as of SaveCheckpoint.
-func (s *Store) SaveAccount(ctx context.Context, c Checkpoint, findings []account.Finding) error {
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		if err := saveCheckpoint(ctx, tx, c); err != nil {
-			return err
-		}
-		return saveFindings(ctx, tx, c.Subject, findings)
-	})
-	return wrap(err, "saving the account of tank %q", c.Subject)
-}
-
 func saveFindings(ctx context.Context, db bun.IDB, tankID string, findings []account.Finding) error {
 	for _, f := range findings {
 		if err := saveFinding(ctx, db, tankID, f); err != nil {
@@ -64,33 +44,6 @@ func saveFindings(ctx context.Context, db bun.IDB, tankID string, findings []acc
 		}
 	}
 	return nil
-}
-
-// ReplaceAccount is SaveAccount of an account that has worked through a tank's
-// readings again, since a time: what was found from then on is what it found, and
-// what was open before ended then.
-func (s *Store) ReplaceAccount(ctx context.Context, c Checkpoint, since time.Time, findings []account.Finding) error {
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		if err := saveCheckpoint(ctx, tx, c); err != nil {
-			return err
-		}
-		if _, err := tx.NewDelete().Model((*findingRow)(nil)).Where("tank_id = ? AND found >= ?", c.Subject, since).Exec(ctx); err != nil {
-			return err
-		}
-		earlier, err := findingsIn(ctx, tx, func(q *bun.SelectQuery) *bun.SelectQuery {
-			return q.Where("tank_id = ? AND ended IS NULL", c.Subject)
-		})
-		if err != nil {
-			return err
-		}
-		all := slices.Clone(findings)
-		for _, f := range earlier {
-			f.Ended = since
-			all = append(all, f.Finding)
-		}
-		return saveFindings(ctx, tx, c.Subject, all)
-	})
-	return wrap(err, "saving the account of tank %q anew", c.Subject)
 }
 
 // OpenFindings is every finding that goes on, the newest first; of one tank

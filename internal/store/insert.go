@@ -13,18 +13,21 @@ import (
 // a prepared statement; PostgreSQL is a round trip away and takes a batch as
 // arrays.
 
-const insertReading = "INSERT INTO readings (channel, at, value) "
+const (
+	insertReading = "INSERT INTO readings (channel, at, value) "
+	insertOne     = insertReading + "VALUES (?, ?, ?) ON CONFLICT DO NOTHING"
+)
 
 // insertReadings inserts the rows that are not there yet and returns those.
 func (s *Store) insertReadings(ctx context.Context, tx bun.Tx, rows []row) ([]row, error) {
 	if s.postgres {
 		return insertReadingsPostgres(ctx, tx, rows)
 	}
-	insert, err := tx.Tx.PrepareContext(ctx, insertReading+"VALUES (?, ?, ?) ON CONFLICT DO NOTHING")
+	insert, done, err := s.statement(ctx, tx, insertOne)
 	if err != nil {
 		return nil, err
 	}
-	defer insert.Close()
+	defer done()
 	fresh := make([]row, 0, len(rows))
 	for _, r := range rows {
 		result, err := insert.ExecContext(ctx, r.channel, r.at, r.value)
@@ -70,17 +73,21 @@ const mergeRollup = ` ON CONFLICT (channel, start) DO UPDATE SET
 	last    = CASE WHEN excluded.last_at > r.last_at THEN excluded.last ELSE r.last END,
 	last_at = CASE WHEN excluded.last_at > r.last_at THEN excluded.last_at ELSE r.last_at END`
 
+// upsertOne is the statement for one roll-up of a level.
+func (l level) upsertOne() string {
+	return fmt.Sprintf(upsertRollup, l.name) + "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)" + mergeRollup
+}
+
 // addRollups adds roll-ups of one level to those that are there.
 func (s *Store) addRollups(ctx context.Context, tx bun.Tx, level level, rollups []rollup) error {
-	into := fmt.Sprintf(upsertRollup, level.name)
 	if s.postgres {
-		return addRollupsPostgres(ctx, tx, into, rollups)
+		return addRollupsPostgres(ctx, tx, fmt.Sprintf(upsertRollup, level.name), rollups)
 	}
-	upsert, err := tx.Tx.PrepareContext(ctx, into+"VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"+mergeRollup)
+	upsert, done, err := s.statement(ctx, tx, level.upsertOne())
 	if err != nil {
 		return err
 	}
-	defer upsert.Close()
+	defer done()
 	for i := range rollups {
 		r := &rollups[i]
 		if _, err := upsert.ExecContext(ctx, r.channel, r.start, r.n, r.low, r.high, r.sum, r.sumErr, r.lastAt, r.last); err != nil {

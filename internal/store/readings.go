@@ -62,40 +62,52 @@ func (r *Reading) check() error {
 // of it or nothing. A reading at a time that its channel has one for already is
 // left out, so a batch may be sent again. The roll-ups are brought up to date
 // in the same transaction.
-func (s *Store) AddReadings(ctx context.Context, readings []Reading) (Added, error) {
-	if len(readings) > BatchMax {
-		return Added{}, fmt.Errorf("adding %d readings: use at most %d at a time", len(readings), BatchMax)
+func (s *Store) AddReadings(ctx context.Context, readings []Reading) (added Added, err error) {
+	rows, err := rowsOf(readings)
+	if err != nil {
+		return Added{}, err
 	}
-	rows := make([]row, len(readings))
-	for i, r := range readings {
-		if err := r.check(); err != nil {
-			return Added{}, fmt.Errorf("adding readings: %w", err)
-		}
-		rows[i] = row{channel: r.Channel, at: r.At.UnixMicro(), value: r.Value}
-	}
-	var added Added
-	err := s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
-		limits, err := s.horizons(ctx, tx, "SHARE")
-		if err != nil {
-			return err
-		}
-		kept := slices.DeleteFunc(rows, func(r row) bool { return !limits.keeps(singles, r.at) })
-		fresh, err := s.insertReadings(ctx, tx, inOrder(kept))
-		if err != nil {
-			return err
-		}
-		for _, level := range levels {
-			if err := s.addRollups(ctx, tx, level, fold(level, fresh)); err != nil {
-				return wrap(err, "rolling up by the %s", level.name)
-			}
-		}
-		added = Added{New: len(fresh), Duplicate: len(kept) - len(fresh), TooOld: len(readings) - len(kept)}
-		return nil
+	err = s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+		added, err = s.addReadings(ctx, tx, rows)
+		return err
 	})
 	if err != nil {
 		return Added{}, wrap(err, "adding %d readings", len(readings))
 	}
 	return added, nil
+}
+
+// rowsOf are readings as they are stored, the error says what cannot be.
+func rowsOf(readings []Reading) ([]row, error) {
+	if len(readings) > BatchMax {
+		return nil, fmt.Errorf("adding %d readings: use at most %d at a time", len(readings), BatchMax)
+	}
+	rows := make([]row, len(readings))
+	for i, r := range readings {
+		if err := r.check(); err != nil {
+			return nil, fmt.Errorf("adding readings: %w", err)
+		}
+		rows[i] = row{channel: r.Channel, at: r.At.UnixMicro(), value: r.Value}
+	}
+	return rows, nil
+}
+
+func (s *Store) addReadings(ctx context.Context, tx bun.Tx, rows []row) (Added, error) {
+	limits, err := s.horizons(ctx, tx, "SHARE")
+	if err != nil {
+		return Added{}, err
+	}
+	kept := inOrder(slices.DeleteFunc(slices.Clone(rows), func(r row) bool { return !limits.keeps(singles, r.at) }))
+	fresh, err := s.insertReadings(ctx, tx, kept)
+	if err != nil {
+		return Added{}, err
+	}
+	for _, level := range levels {
+		if err := s.addRollups(ctx, tx, level, fold(level, fresh)); err != nil {
+			return Added{}, wrap(err, "rolling up by the %s", level.name)
+		}
+	}
+	return Added{New: len(fresh), Duplicate: len(kept) - len(fresh), TooOld: len(rows) - len(kept)}, nil
 }
 
 // inOrder sorts rows as the tables are, and drops all but the first of several

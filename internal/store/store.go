@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"net/url"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -38,6 +39,9 @@ type Store struct {
 	write, read *bun.DB
 	postgres    bool
 	path        string // of the SQLite file
+	// prepared are the statements of every commit, by their text; none on
+	// PostgreSQL, whose driver keeps its own.
+	prepared map[string]*sql.Stmt
 }
 
 // Open opens the database at an address, creates it if needed, and brings its
@@ -50,7 +54,30 @@ func Open(ctx context.Context, address string, d Durability) (*Store, error) {
 	if err := s.migrate(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening the database: %w", err), s.Close())
 	}
+	if err := s.prepare(ctx); err != nil {
+		return nil, errors.Join(fmt.Errorf("opening the database: %w", err), s.Close())
+	}
 	return s, nil
+}
+
+// prepare prepares the statements of every commit, which are thousands an hour.
+func (s *Store) prepare(ctx context.Context) error {
+	if s.postgres {
+		return nil
+	}
+	s.prepared = map[string]*sql.Stmt{}
+	all := append(slices.Clone(statements), insertOne)
+	for _, l := range levels {
+		all = append(all, l.upsertOne())
+	}
+	for _, query := range all {
+		prepared, err := s.write.DB.PrepareContext(ctx, query)
+		if err != nil {
+			return err
+		}
+		s.prepared[query] = prepared
+	}
+	return nil
 }
 
 // connect opens the pools.

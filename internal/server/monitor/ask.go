@@ -8,58 +8,54 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/live"
 	"isohaline/internal/store"
 )
 
 // View is a tank as it is believed to be now. It is a copy.
 type View struct {
-	ID, SiteID string
-	Sheet      *Sheet
-	Lasts      Lasts
-	Findings   []account.Finding // open ones, worst first
-	LastHeard  time.Time         // zero: never
-	Estimate   account.Estimate
+	ID, SiteID, Name string
+	// Sheet is nil where the description cannot be read, as Problem says.
+	Sheet     *live.Sheet
+	Problem   error
+	Lasts     live.Lasts
+	Findings  []account.Finding // open ones, worst first
+	LastHeard time.Time         // zero: never
+	Estimate  account.Estimate
 }
 
-// Tank is one tank, false if it is not under watch.
+// Tank is one tank, false if it is not under watch or has not been taken up yet.
 func (m *Monitor) Tank(id string) (View, bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	t := m.tanks[id]
-	if t == nil {
-		return View{}, false
+	if t := m.tank(id); t != nil {
+		return t.view()
 	}
-	return t.view(), true
+	return View{}, false
 }
 
-// Tanks are all tanks, by id.
+// Tanks are all tanks that have been taken up, by id.
 func (m *Monitor) Tanks() []View {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	out := make([]View, 0, len(m.tanks))
-	for _, t := range m.tanks {
-		out = append(out, t.view())
+	m.mu.RLock()
+	tanks := slices.Collect(maps.Values(m.tanks))
+	m.mu.RUnlock()
+	out := make([]View, 0, len(tanks))
+	for _, t := range tanks {
+		if v, ok := t.view(); ok {
+			out = append(out, v)
+		}
 	}
 	slices.SortFunc(out, func(a, b View) int { return cmp.Compare(a.ID, b.ID) })
 	return out
 }
 
-func (t *tank) view() View {
-	v := View{ID: t.id, SiteID: t.siteID, Sheet: t.sheet, Lasts: Lasts{},
-		Findings: t.account.Findings(&t.state), Estimate: t.account.Estimate(&t.state)}
-	for channel, last := range t.lasts {
-		v.Lasts[channel] = last
-		if last.At.After(v.LastHeard) {
-			v.LastHeard = last.At
-		}
+func (t *tank) view() (View, bool) {
+	spec, value := t.spec.Load(), t.value.Load()
+	if spec == nil {
+		return View{}, false
 	}
-	for code, f := range t.plain {
-		if !slices.ContainsFunc(v.Findings, func(g account.Finding) bool { return g.Code == code }) {
-			v.Findings = append(v.Findings, f)
-		}
-	}
+	v := View{ID: t.id, SiteID: t.siteID, Name: spec.live.Name, Sheet: spec.sheet, Problem: spec.problem, Lasts: value.Last, LastHeard: value.Heard(),
+		Findings: spec.live.Findings(value), Estimate: spec.live.Estimate(value)}
 	slices.SortStableFunc(v.Findings, func(a, b account.Finding) int { return Worse(&a, &b) })
-	return v
+	return v, true
 }
 
 // Worse orders findings: by priority, harm class, and how soon harm comes.
@@ -89,9 +85,7 @@ func NeedsPerson(f *account.Finding) bool { return f.Class > 0 }
 
 // SiteOfTank is where a tank stands.
 func (m *Monitor) SiteOfTank(id string) (siteID string, known bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if t := m.tanks[id]; t != nil {
+	if t := m.tank(id); t != nil {
 		return t.siteID, true
 	}
 	return "", false
@@ -99,11 +93,9 @@ func (m *Monitor) SiteOfTank(id string) (siteID string, known bool) {
 
 // Alarms are all alarms that are not normal, the most urgent first.
 func (m *Monitor) Alarms() []store.SiteAlarm {
-	m.mu.Lock()
-	defer m.mu.Unlock()
 	var out []store.SiteAlarm
-	for _, p := range m.places {
-		for _, a := range p.alarms.Alarms {
+	for _, p := range m.sites() {
+		for _, a := range p.calls.Load().alarms.Alarms {
 			if a.State() != alarm.Normal {
 				out = append(out, store.SiteAlarm{SiteID: p.id, Alarm: a})
 			}
@@ -118,10 +110,8 @@ func (m *Monitor) Alarms() []store.SiteAlarm {
 
 // Alarm is one alarm of a site, also a normal one; false if there never was one.
 func (m *Monitor) Alarm(siteID string, key alarm.Key) (alarm.Alarm, bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if s := m.places[siteID]; s != nil {
-		if a := s.alarms.Find(key); a != nil {
+	if p := m.place(siteID); p != nil {
+		if a := p.calls.Load().alarms.Find(key); a != nil {
 			return *a, true
 		}
 	}
@@ -130,10 +120,8 @@ func (m *Monitor) Alarm(siteID string, key alarm.Key) (alarm.Alarm, bool) {
 
 // SiteName is what people call a site.
 func (m *Monitor) SiteName(id string) string {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if s := m.places[id]; s != nil {
-		return s.name
+	if p := m.place(id); p != nil {
+		return *p.name.Load()
 	}
 	return ""
 }
@@ -143,18 +131,13 @@ type SiteRef struct{ ID, Name string }
 
 // Sites are all sites, by name.
 func (m *Monitor) Sites() []SiteRef {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	out := make([]SiteRef, 0, len(m.places))
-	for _, p := range m.places {
-		out = append(out, SiteRef{p.id, p.name})
+	var out []SiteRef
+	for _, p := range m.sites() {
+		out = append(out, SiteRef{p.id, *p.name.Load()})
 	}
 	slices.SortFunc(out, func(a, b SiteRef) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.ID, b.ID)) })
 	return out
 }
-
-// Channels are the channels that said something, by name.
-func (l Lasts) Channels() []string { return slices.Sorted(maps.Keys(l)) }
 
 // KindOf is the kind of an alarm, nil for one that is not in the catalogue.
 func KindOf(code account.Code) *alarm.Kind {

@@ -10,6 +10,53 @@ import (
 	"isohaline/internal/store"
 )
 
+// Series is a channel of a tank over a range of time, whatever device it came
+// from.
+func (m *Monitor) Series(ctx context.Context, tankID, channel string, from, to time.Time) (store.Series, error) {
+	ids, err := m.channelIDs(ctx, tankID, channel)
+	var out store.Series
+	for _, id := range ids {
+		if err != nil {
+			break
+		}
+		var one store.Series
+		one, err = m.store.Chart(ctx, id, from, to)
+		out.Step = max(out.Step, one.Step)
+		out.Points = append(out.Points, one.Points...)
+	}
+	slices.SortStableFunc(out.Points, func(a, b store.Point) int { return a.At.Compare(b.At) })
+	return out, err
+}
+
+// Readings calls each with every reading of a tank's channel in a range of time,
+// device by device, oldest first.
+func (m *Monitor) Readings(ctx context.Context, tankID, channel string, from, to time.Time, each func(store.Reading) error) error {
+	ids, err := m.channelIDs(ctx, tankID, channel)
+	for _, id := range ids {
+		if err == nil {
+			err = m.store.Readings(ctx, id, from, to, each)
+		}
+	}
+	return err
+}
+
+// channelIDs are the store's numbers of a tank's channel, one a device.
+func (m *Monitor) channelIDs(ctx context.Context, tankID, channel string) ([]int64, error) {
+	list, err := m.channelsOf(ctx, tankID)
+	var ids []int64
+	for _, c := range list {
+		if c.Name == channel {
+			ids = append(ids, c.ID)
+		}
+	}
+	return ids, err
+}
+
+// channelsOf are all channels of a tank's devices.
+func (m *Monitor) channelsOf(ctx context.Context, tankID string) ([]store.Channel, error) {
+	return m.store.TankDevicesChannels(ctx, tankID)
+}
+
 // Fill is one run of the top-off pump.
 type Fill struct {
 	At  time.Time

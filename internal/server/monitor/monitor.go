@@ -1,41 +1,79 @@
 package monitor
 
 import (
+	"cmp"
 	"context"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/live"
 	"isohaline/internal/server/feed"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
+
+// Keeper keeps what follows from the steps of live tanks. The store does.
+type Keeper interface {
+	// Load reads everything that tanks are taken up from.
+	Load(context.Context) (store.Saved, error)
+	// Commit keeps a step whole or not at all; Committed says whether it is kept,
+	// where Commit's error may have come after that.
+	Commit(context.Context, store.Commit) error
+	Committed(context.Context, store.Commit) (bool, error)
+	// LoadAlarms is where a site's alarms stand.
+	LoadAlarms(ctx context.Context, siteID string) (store.AlarmStep, error)
+	// EnsureChannel is a device's channel, made if it is new.
+	EnsureChannel(ctx context.Context, device, name string) (store.Channel, error)
+}
 
 // Monitor keeps an eye on every tank. It may be used from several goroutines.
 type Monitor struct {
 	// Feed passes on what happens, after the store has it.
 	Feed feed.Feed[Event]
 
-	store *store.Store
-	log   *slog.Logger
-	now   func() time.Time
-	count Counters
-
+	keeper Keeper
+	store  *store.Store // for what is asked and edited
+	log    *slog.Logger
+	now    func() time.Time
 	tankOf func(wire.DeviceID) string
 	heard  func(wire.DeviceID, time.Time)
+	logID  string
+	head   func(context.Context) (uint64, error)
+	pause  func(time.Duration)
+	closed chan struct{}
 
-	mu     sync.Mutex
+	// mu guards which sites and tanks there are.
+	mu     sync.RWMutex
 	tanks  map[string]*tank
 	places map[string]*place
+	// waiting are the tanks that TakeUp has still to take up.
+	waiting []waiting
+	// adding lets one tank be added at a time.
+	adding sync.Mutex
+
+	// taking orders what comes from the log; it guards what is below.
+	taking sync.Mutex
+	// position is how far the log is taken in, taken until when its readings had
+	// been received.
+	position store.LogPosition
+	taken    time.Time
+	// keptFloor is the floor of position as the store has it.
+	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
-	channels map[channelKey]int64
-	// advised is when the accounts were last told the time.
+	channels sync.Map // of channelKey to int64
+
+	// advised is when the accounts were last told the time, by Tick alone.
 	advised time.Time
+
+	counting sync.Mutex
+	count    Counters
 }
 
 // Counters is how much has gone through; see Counters of a Monitor.
@@ -44,6 +82,9 @@ type Counters struct {
 	// Imported are readings that came as records and were new, Repeated those
 	// that the tank had, Unreadable what could not be read.
 	Imported, Repeated, Unreadable int64
+	// Unknown are readings of devices that the store does not know, which are not
+	// kept.
+	Unknown int64
 }
 
 // Event is something that has just happened; one of its fields is set.
@@ -54,79 +95,186 @@ type Event struct {
 	Alarm          *alarm.Alarm
 }
 
-// change is what one step of the watch did, to be kept in one transaction.
-type change struct {
-	readings []wire.Reading
-	tanks    []*tank               // whose account moved
-	alarms   map[*place]alarm.Site // what the alarms of a site are now
-	records  map[*place]recorded   // who is to be told of them, where that changed
-	findings []told
-	turned   []turned
-	events   []Event
-	count    Counters
-	// again are tanks whose findings from a time on are those of the change.
-	again map[*tank]time.Time
+// tank is one tank under watch.
+type tank struct {
+	id, siteID string
+	place      *place
+	// spec is what it is, value what is known of it; both are replaced, never
+	// changed. spec is nil until the tank has been taken up.
+	spec  atomic.Pointer[spec]
+	value atomic.Pointer[live.Value]
+
+	// What is below is guarded by the place's lock.
+
+	// seen is the last frame of the log that value has taken in, saved the last
+	// that the saved value has; savedAt is when it was saved, unsaved how many
+	// readings came since then. Only Take changes seen.
+	seen, saved uint64
+	savedAt     time.Time
+	unsaved     int
+	// beliefs are those that time brought and that are not in the store yet.
+	beliefs []live.Belief
+	// meanwhile is what came while the tank's records are worked through again;
+	// nil: they are not.
+	meanwhile *meanwhile
 }
 
-// told is a finding of a tank.
-type told struct {
-	tank *tank
-	account.Finding
+// spec is what a tank is.
+type spec struct {
+	live *live.Tank
+	// sheet is nil where the description cannot be read, as problem says.
+	sheet   *live.Sheet
+	problem error
 }
 
-// turned is a change of an alarm.
-type turned struct {
-	place *place
-	alarm.Transition
+// place is a site with its alarms.
+type place struct {
+	id    string
+	name  atomic.Pointer[string]
+	plan  atomic.Pointer[plan]
+	calls atomic.Pointer[calls]
+
+	// mu orders the steps of the site and its tanks.
+	mu    sync.Mutex
+	tanks []*tank
 }
 
-// Take takes in readings from the log, in its order. When it returns nil they
-// and all that follows from them are in the store; when not, nothing is, and it
-// wants the same readings again. A reading may come more than once.
-func (m *Monitor) Take(ctx context.Context, readings []wire.Reading) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	c := change{readings: readings, alarms: map[*place]alarm.Site{}}
-	now := m.now()
-	for i := range readings {
-		r := &readings[i]
-		t := m.tanks[m.tankOf(wire.DeviceID{Site: r.Site, Device: r.Device})]
-		if t == nil {
-			continue // its device is gone; the reading is kept all the same
-		}
-		if t.meanwhile != nil {
-			t.meanwhile.readings = append(t.meanwhile.readings, *r)
-		}
-		changed, found, err := t.hear(r)
-		t.note()
-		if f, ok := t.touched(r); ok && changed {
-			m.touch(&c, t, f, now)
-		}
-		c.count.Observations++
-		if err != nil {
-			c.count.NotTaken++
-			m.log.Warn("the account does not take a reading", "tank", t.id, "device", r.Device, "channel", r.Channel, "error", err)
-		}
-		if changed {
-			c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Reading: r})
-		}
-		m.moved(&c, t, found, now)
+// plan is who is to be told, and in which time zone.
+type plan struct {
+	Plan
+	zone *time.Location
+}
+
+// calls are a site's alarms and who was told of them.
+type calls struct {
+	// step counts the steps that are kept.
+	step   int64
+	alarms alarm.Site
+	record alarm.Record
+	// again is when who is to be told has to be asked next; zero: not until
+	// something happens.
+	again time.Time
+}
+
+// settings are what a site's alarms are judged by.
+func (p *place) settings() *alarm.Settings {
+	return &alarm.Settings{Kinds: kinds, Devices: len(p.tanks)}
+}
+
+// kinds is the catalogue of alarms, made once.
+var kinds = alarm.Kinds()
+
+// Take takes in frames of the log, in its order. When it returns nil they and all
+// that follows from them are in the store; when not, nothing is, and it wants the
+// same frames again. A frame may come more than once.
+func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
+	if len(frames) == 0 {
+		return nil
 	}
-	if err := m.conclude(ctx, &c); err != nil {
+	m.taking.Lock()
+	defer m.taking.Unlock()
+	now := m.now()
+	last := frames[len(frames)-1].Sequence
+	perTank, fresh, taken := m.sort(frames)
+	places := placesOf(perTank)
+	defer lockAll(places)()
+	d := m.draft(now)
+	for _, share := range perTank {
+		d.step(share, last)
+	}
+	if last > m.position.Sequence { // else all of it was taken in before
+		d.commit.Log = &store.LogPosition{Log: m.logID, Sequence: last, Floor: m.position.Floor}
+	}
+	err := error(nil)
+	if d.commit.Readings, err = m.rows(ctx, fresh); err != nil {
 		return err
 	}
-	m.tellHeard(readings)
+	d.count.Readings = int64(len(d.commit.Readings))
+	if err := d.keep(ctx); err != nil {
+		return err
+	}
+	if d.commit.Log != nil {
+		m.position.Sequence, m.keptFloor = d.commit.Log.Sequence, d.commit.Log.Floor
+	}
+	m.taken = taken
+	m.tellHeard(fresh)
 	return nil
 }
 
+// share is the part of some frames that is of one tank.
+type share struct {
+	tank *tank
+	// repeated are of frames that the store has, readings of new ones.
+	repeated, readings []*wire.Reading
+}
+
+// sort gives each tank its readings that it has not taken in yet, in the order of
+// the log, says which readings are not in the store yet, and when the last was
+// received.
+func (m *Monitor) sort(frames []wire.Frame) (perTank []*share, fresh []*wire.Reading, taken time.Time) {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	index := map[*tank]*share{}
+	taken = m.taken
+	for i := range frames {
+		f := &frames[i]
+		for j := range f.Readings {
+			r := &f.Readings[j]
+			if r.Received.After(taken) {
+				taken = r.Received
+			}
+			if f.Sequence > m.position.Sequence {
+				fresh = append(fresh, r)
+			}
+			t := m.tanks[m.tankOf(wire.DeviceID{Site: r.Site, Device: r.Device})]
+			if t == nil || f.Sequence <= t.seen {
+				continue // its device is gone, or the tank has it; the reading is kept all the same
+			}
+			s := index[t]
+			if s == nil {
+				s = &share{tank: t}
+				index[t] = s
+				perTank = append(perTank, s)
+			}
+			if f.Sequence <= m.position.Sequence {
+				s.repeated = append(s.repeated, r)
+			} else {
+				s.readings = append(s.readings, r)
+			}
+		}
+	}
+	return perTank, fresh, taken
+}
+
+// placesOf are the sites of some tanks, by id.
+func placesOf(perTank []*share) []*place {
+	var places []*place
+	for _, s := range perTank {
+		places = append(places, s.tank.place)
+	}
+	slices.SortFunc(places, func(a, b *place) int { return cmp.Compare(a.id, b.id) })
+	return slices.Compact(places)
+}
+
+// lockAll locks sites, which are in order, and returns what unlocks them.
+func lockAll(places []*place) (unlock func()) {
+	for _, p := range places {
+		p.mu.Lock()
+	}
+	return func() {
+		for _, p := range places {
+			p.mu.Unlock()
+		}
+	}
+}
+
 // tellHeard says of which devices readings came, and when.
-func (m *Monitor) tellHeard(readings []wire.Reading) {
+func (m *Monitor) tellHeard(readings []*wire.Reading) {
 	if m.heard == nil {
 		return
 	}
 	last := map[wire.DeviceID]time.Time{}
-	for i := range readings {
-		r := &readings[i]
+	for _, r := range readings {
 		if id := (wire.DeviceID{Site: r.Site, Device: r.Device}); r.Received.After(last[id]) {
 			last[id] = r.Received
 		}
@@ -136,152 +284,137 @@ func (m *Monitor) tellHeard(readings []wire.Reading) {
 	}
 }
 
-// Hear takes in what a person saw at a tank: a measurement, a refill.
-func (m *Monitor) Hear(ctx context.Context, tankID string, o account.Observation) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	t := m.tanks[tankID]
+// Hear takes in what a person saw at a tank and entered: it is kept with all that
+// follows from it, or not at all.
+func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
+	t := m.tank(entry.TankID)
 	if t == nil {
-		return notWatched(tankID)
+		return notWatched(entry.TankID)
 	}
-	if t.meanwhile != nil {
-		t.meanwhile.seen = append(t.meanwhile.seen, o)
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	d := m.draft(m.now())
+	d.commit.Hand = &entry
+	if o, ok := FromHand(&entry.HandReading); ok {
+		if err := d.hear(t, o); err != nil {
+			return err
+		}
 	}
-	c := change{alarms: map[*place]alarm.Site{}}
-	found, err := t.account.Observe(&t.state, o)
-	if err != nil {
+	if err := d.keep(ctx); err != nil {
 		return err
 	}
-	m.moved(&c, t, found, m.now())
-	return m.conclude(ctx, &c)
+	if o, ok := FromHand(&entry.HandReading); ok && t.meanwhile != nil {
+		t.meanwhile.seen = append(t.meanwhile.seen, o)
+	}
+	return nil
 }
 
 // adviseEvery is how often an account is told the time, so that it notices what
 // did not come.
 const adviseEvery = time.Minute
 
-// Tick tells accounts and alarms what time it is. It is cheap where nothing is
-// due, so it may come often.
+// Tick tells accounts and alarms what time it is, and saves tanks that are due. It
+// is cheap where nothing is due, so it may come often; one at a time. Where the
+// store refuses a part the rest goes on.
 func (m *Monitor) Tick(ctx context.Context) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	c := change{alarms: map[*place]alarm.Site{}}
 	now := m.now()
-	if since := now.Sub(m.advised); since >= adviseEvery || since < 0 {
+	var problems []error
+	note := func(err error) {
+		if err != nil {
+			problems = append(problems, err)
+		}
+	}
+	since := now.Sub(m.advised)
+	advise := since >= adviseEvery || since < 0
+	if advise {
 		m.advised = now
-		for _, t := range m.tanks {
-			// What only time has changed is worked out again after a restart, and
-			// needs no keeping.
-			if found := t.account.Advance(&t.state, now); len(found) > 0 {
-				m.moved(&c, t, found, now)
-			}
-			t.note()
+	}
+	known := m.known(ctx, now)
+	for _, p := range m.sites() {
+		note(m.tickSite(ctx, p, advise, known, now))
+	}
+	const all = false
+	note(m.save(ctx, now, all, advise))
+	return errors.Join(problems...)
+}
+
+// known is up to when everything that tanks said has been taken in: now, unless the
+// log holds more.
+func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
+	if m.head == nil {
+		return now
+	}
+	head, err := m.head(ctx)
+	m.taking.Lock()
+	defer m.taking.Unlock()
+	if err == nil && head <= m.position.Sequence {
+		return now
+	}
+	return m.taken // zero where nothing was: then nobody is told the time
+}
+
+// tickSite tells a site's tanks and alarms the time.
+func (m *Monitor) tickSite(ctx context.Context, p *place, advise bool, known, now time.Time) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	d := m.draft(now)
+	if advise {
+		for _, t := range p.tanks {
+			d.advise(t, known)
 		}
 	}
-	for _, p := range m.places {
-		if due := alarm.Deadline(p.settings(), p.alarms); !due.IsZero() && !due.After(now) {
-			m.step(&c, p, alarm.Event{}, now)
-		}
+	if due := alarm.Deadline(p.settings(), p.calls.Load().alarms); !due.IsZero() && !due.After(now) {
+		d.tell(p, alarm.Event{})
 	}
-	return m.conclude(ctx, &c)
+	if again := p.calls.Load().again; !again.IsZero() && !again.After(now) {
+		d.site(p) // who is to be told is decided for every site of a draft
+	}
+	return d.keep(ctx)
 }
 
 // Ask lets a person ask something of an alarm. The reason says what came of it,
 // a refusal included.
 func (m *Monitor) Ask(ctx context.Context, siteID string, e alarm.Event) (alarm.Reason, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	s := m.places[siteID]
-	if s == nil {
+	p := m.place(siteID)
+	if p == nil {
 		return alarm.RefusedNoAlarm, nil
 	}
-	c := change{alarms: map[*place]alarm.Site{}}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	d := m.draft(m.now())
 	var reason alarm.Reason
-	for _, t := range m.step(&c, s, e, m.now()) {
+	for _, t := range d.tell(p, e) {
 		if t.Key == e.Key && t.By == e.By {
 			reason = t.Reason
 		}
 	}
-	return reason, m.conclude(ctx, &c)
+	return reason, d.keep(ctx)
 }
 
-// moved notes that a tank's account moved, and what it told.
-func (m *Monitor) moved(c *change, t *tank, found []account.Finding, now time.Time) {
-	if !slices.Contains(c.tanks, t) {
-		c.tanks = append(c.tanks, t)
-	}
-	for _, f := range found {
-		c.count.Findings++
-		c.findings = append(c.findings, told{t, f})
-		c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
-		m.step(c, m.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
-	}
+// tank is a tank under watch, nil for none.
+func (m *Monitor) tank(id string) *tank {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	return m.tanks[id]
 }
 
-// touch notes a condition that a contact told by itself. Its record in the store
-// is the account's, where the account has a word for it.
-func (m *Monitor) touch(c *change, t *tank, f account.Finding, now time.Time) {
-	if unaccounted(f.Code) {
-		c.findings = append(c.findings, told{t, f})
-	}
-	c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
-	m.step(c, m.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
+// place is a site under watch, nil for none.
+func (m *Monitor) place(id string) *place {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	return m.places[id]
 }
 
-// step takes a site's alarms through an event.
-func (m *Monitor) step(c *change, s *place, e alarm.Event, now time.Time) []alarm.Transition {
-	present, ok := c.alarms[s]
-	if !ok {
-		present = s.alarms
+// sites are all sites under watch, by id.
+func (m *Monitor) sites() []*place {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	all := make([]*place, 0, len(m.places))
+	for _, p := range m.places {
+		all = append(all, p)
 	}
-	next, transitions := alarm.Step(s.settings(), present, e, now)
-	c.alarms[s] = next
-	for _, t := range transitions {
-		c.turned = append(c.turned, turned{s, t})
-		if !t.Reason.Refused() {
-			c.count.Transitions++
-			c.events = append(c.events, Event{TankID: t.Key.Tank, SiteID: s.id, Alarm: next.Find(t.Key)})
-		}
-	}
-	return transitions
-}
-
-// conclude keeps a change. If the store does not take it, the watch goes back to
-// what the store has.
-func (m *Monitor) conclude(ctx context.Context, c *change) error {
-	saved := make([][]byte, len(c.tanks))
-	err := error(nil)
-	for i, t := range c.tanks {
-		if saved[i], err = json.Marshal(&t.state); err != nil {
-			break
-		}
-	}
-	if err == nil {
-		err = m.keep(ctx, c, saved)
-	}
-	if err != nil {
-		for _, t := range c.tanks {
-			if back := t.restore(); back != nil {
-				m.log.Error("a tank cannot go back to its saved state", "error", back)
-			}
-		}
-		return err
-	}
-	for i, t := range c.tanks {
-		t.saved = saved[i]
-	}
-	for p, alarms := range c.alarms {
-		p.alarms, p.decideAt = alarms, m.now()
-		if r, changed := c.records[p]; changed {
-			p.record = r.Record
-		}
-	}
-	m.count.add(&c.count)
-	m.count.Readings += int64(len(c.readings))
-	for _, e := range c.events {
-		m.Feed.Publish(e)
-	}
-	return nil
+	slices.SortFunc(all, func(a, b *place) int { return cmp.Compare(a.id, b.id) })
+	return all
 }
 
 func (n *Counters) add(m *Counters) {
@@ -293,13 +426,20 @@ func (n *Counters) add(m *Counters) {
 	n.Imported += m.Imported
 	n.Repeated += m.Repeated
 	n.Unreadable += m.Unreadable
+	n.Unknown += m.Unknown
 }
 
 // Counters is how much has gone through since the start.
 func (m *Monitor) Counters() Counters {
-	m.mu.Lock()
-	defer m.mu.Unlock()
+	m.counting.Lock()
+	defer m.counting.Unlock()
 	return m.count
+}
+
+func (m *Monitor) counted(n *Counters) {
+	m.counting.Lock()
+	defer m.counting.Unlock()
+	m.count.add(n)
 }
 
 func notWatched(tankID string) error { return fmt.Errorf("tank %q: %w", tankID, store.ErrNotFound) }

@@ -2,98 +2,206 @@ package monitor
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"log/slog"
+	"runtime"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
+	"isohaline/internal/live"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
 
-// Options are what a watch stands on.
+// Options are what a monitor stands on.
 type Options struct {
 	Store *store.Store
-	Log   *slog.Logger
-	Now   func() time.Time
+	// Keeper keeps what follows from readings; nil: the store does.
+	Keeper Keeper
+	Log    *slog.Logger
+	Now    func() time.Time
 	// TankOf is the tank that a device reports of, empty for none.
 	TankOf func(wire.DeviceID) string
 	// Heard is told when a device last said something that is in the store; nil:
 	// nobody is.
 	Heard func(wire.DeviceID, time.Time)
+	// LogID tells the log that readings come from from others, Head is its newest
+	// frame; nil: all of it has always been taken in.
+	LogID string
+	Head  func(context.Context) (uint64, error)
+	// Pause waits before the store is asked again; nil: time.Sleep.
+	Pause func(time.Duration)
 }
 
-// Open takes up every tank where the store has it.
+// Open knows every site and tank that the store has. TakeUp makes them live.
 func Open(ctx context.Context, o Options) (*Monitor, error) {
-	m := &Monitor{store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, tanks: map[string]*tank{}, places: map[string]*place{}, channels: map[channelKey]int64{}}
-	const everySite = ""
-	sites, err := o.Store.Sites(ctx)
+	if o.Keeper == nil {
+		o.Keeper = o.Store
+	}
+	if o.Pause == nil {
+		o.Pause = time.Sleep
+	}
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, logID: o.LogID, head: o.Head, pause: o.Pause,
+		closed: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
+	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
 		return nil, err
 	}
-	for _, s := range sites {
-		if s.Archived.IsZero() {
-			if err := m.takeUpSite(ctx, s); err != nil {
-				return nil, err
+	m.position.Log = o.LogID
+	for _, p := range saved.Logs {
+		if p.Log == o.LogID {
+			m.position, m.keptFloor = p, p.Floor
+		}
+	}
+	for _, s := range saved.Sites {
+		var plan Plan
+		if s.Plan != nil {
+			if err := json.Unmarshal(s.Plan, &plan); err != nil {
+				return nil, fmt.Errorf("the plan of site %s: %w", s.ID, err)
 			}
 		}
-	}
-	tanks, err := o.Store.Tanks(ctx, everySite)
-	if err != nil {
-		return nil, err
-	}
-	for _, t := range tanks {
-		if !t.Archived.IsZero() || m.places[t.SiteID] == nil {
-			continue
-		}
-		if err := m.takeUp(ctx, t); err != nil {
+		if _, err := m.takeUpSite(s.Site, s.Alarms, plan); err != nil {
 			return nil, err
 		}
+	}
+	for i := range saved.Tanks {
+		t := m.know(saved.Tanks[i].Tank)
+		m.waiting = append(m.waiting, waiting{t, saved.Tanks[i]})
 	}
 	return m, nil
 }
 
-// takeUpSite begins to watch over a site that the store has.
-func (m *Monitor) takeUpSite(ctx context.Context, s store.Site) error {
-	step, err := m.store.LoadAlarms(ctx, s.ID)
-	if err != nil {
-		return err
-	}
-	p := &place{id: s.ID, name: s.Name, alarms: step.Site, record: step.Record, decideAt: m.now()}
-	m.places[s.ID] = p
-	return m.recallPlan(ctx, p)
+// waiting is a tank that has not been taken up yet.
+type waiting struct {
+	tank  *tank
+	saved store.TankSaved
 }
 
-// takeUp begins to watch a tank that the store has.
-func (m *Monitor) takeUp(ctx context.Context, t store.Tank) error {
-	const newest = 0
-	d, err := m.store.Description(ctx, t.ID, newest)
-	if err != nil {
+// takeUpSite begins to watch over a site.
+func (m *Monitor) takeUpSite(s store.Site, step store.AlarmStep, own Plan) (*place, error) {
+	p := &place{id: s.ID}
+	p.name.Store(&s.Name)
+	p.calls.Store(&calls{step: step.Position, alarms: step.Site, record: step.Record, again: m.now()})
+	if err := p.goBy(own); err != nil {
+		return nil, fmt.Errorf("site %s: %w", s.ID, err)
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.places[s.ID] = p
+	return p, nil
+}
+
+// know has a tank among those of its site, which is under watch.
+func (m *Monitor) know(saved store.Tank) *tank {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	p := m.places[saved.SiteID]
+	t := &tank{id: saved.ID, siteID: saved.SiteID, place: p}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.tanks = append(p.tanks, t)
+	m.tanks[t.id] = t
+	return t
+}
+
+// TakeUp makes the tanks live that the store has, on all cores. A tank whose
+// description cannot be read is no reason to stop: its contacts are heard. A tank
+// that another version of the program saved works through its records again.
+func (m *Monitor) TakeUp(ctx context.Context) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.NumCPU())
+	var anew []*tank
+	again := make([]bool, len(m.waiting))
+	for i, w := range m.waiting {
+		group.Go(func() error {
+			again[i] = m.takeUp(ctx, w.tank, &w.saved)
+			return ctx.Err()
+		})
+	}
+	if err := group.Wait(); err != nil {
 		return err
 	}
-	sheet, err := Read(ctx, t.ID, d.YAML)
+	for i, w := range m.waiting {
+		if again[i] {
+			anew = append(anew, w.tank)
+		}
+	}
+	m.waiting = nil
+	for _, t := range anew {
+		if err := m.workThroughAgain(ctx, t); err != nil {
+			m.log.Error("a tank begins afresh", "tank", t.id, "error", err)
+		}
+	}
+	return ctx.Err()
+}
+
+// Progress is how many of the tanks have been taken up.
+func (m *Monitor) Progress() (up, all int) {
+	m.mu.RLock()
+	defer m.mu.RUnlock()
+	all = len(m.tanks)
+	for _, t := range m.tanks {
+		if t.spec.Load() != nil {
+			up++
+		}
+	}
+	return up, all
+}
+
+// takeUp makes a tank live. again says that its records have to be worked through.
+func (m *Monitor) takeUp(ctx context.Context, t *tank, saved *store.TankSaved) (again bool) {
+	s := m.specOf(ctx, t, saved.Name, saved.Description)
+	if s.problem != nil {
+		m.log.Error("a tank is without an account", "tank", t.id, "error", s.problem)
+	}
+	value := s.live.Begin(m.now())
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	t.savedAt = m.now()
+	if saved.Saved != nil {
+		known, err := live.Decode(saved.Saved.Data)
+		switch {
+		case err == nil:
+			value = known
+			if saved.Saved.Log == m.logID {
+				t.seen, t.saved = saved.Saved.Sequence, saved.Saved.Sequence
+			}
+		default:
+			m.log.Warn("a tank works through its records again", "tank", t.id, "error", err)
+			again = true
+		}
+	} else {
+		again = true
+	}
+	t.value.Store(value)
+	t.spec.Store(s)
+	return again && s.problem == nil
+}
+
+// specOf works a tank's description out.
+func (m *Monitor) specOf(ctx context.Context, t *tank, name, text string) *spec {
+	bare := &live.Tank{ID: t.id, SiteID: t.siteID, Name: name, Zone: t.place.plan.Load().zone}
+	sheet, err := live.Read(ctx, t.id, text)
 	if err != nil {
-		return fmt.Errorf("tank %s: its saved description: %w", t.ID, err)
+		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err)}
 	}
-	saved, err := m.recallAccount(ctx, t.ID)
+	s, err := t.spell(sheet)
 	if err != nil {
-		return err
+		return &spec{live: bare, problem: err}
 	}
-	lasts, err := m.recallLasts(ctx, t.ID)
+	return s
+}
+
+// spell is what a tank is by a sheet.
+func (t *tank) spell(sheet *live.Sheet) (*spec, error) {
+	sheet = sheet.In(t.place.plan.Load().zone)
+	l, err := sheet.Live(t.id, t.siteID)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	fresh := &tank{id: t.ID, siteID: t.SiteID, lasts: lasts}
-	p := m.places[t.SiteID]
-	unread, err := fresh.begin(sheet.in(p.zone), saved, m.now())
-	if err != nil {
-		return err
-	}
-	if unread != nil {
-		m.log.Error("an account begins afresh", "error", unread)
-	}
-	m.tanks[t.ID] = fresh
-	p.tanks = append(p.tanks, t.ID)
-	return nil
+	return &spec{live: l, sheet: sheet}, nil
 }
 
 // NewTank is a tank to be taken under watch.
@@ -106,14 +214,15 @@ type NewTank struct {
 
 // AddTank takes a tank under watch, and its site if that is new.
 func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
-	sheet, err := Read(ctx, n.TankID, n.File)
+	sheet, err := live.Read(ctx, n.TankID, n.File)
 	if err != nil {
 		return err
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
+	m.adding.Lock()
+	defer m.adding.Unlock()
 	e := m.store.Edit(n.By, m.now())
-	if m.places[n.SiteID] == nil {
+	p := m.place(n.SiteID)
+	if p == nil {
 		s := store.Site{ID: n.SiteID, Name: n.SiteName}
 		if s.Name == "" {
 			s.Name = n.SiteID
@@ -121,19 +230,26 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 		if err := e.CreateSite(ctx, s); err != nil {
 			return err
 		}
-		if err := m.takeUpSite(ctx, s); err != nil {
+		if p, err = m.takeUpSite(s, store.AlarmStep{}, Plan{}); err != nil {
 			return err
 		}
 	}
-	t := store.Tank{ID: n.TankID, SiteID: n.SiteID, Name: sheet.Tank.Name}
-	if err := e.CreateTank(ctx, t); err != nil {
+	saved := store.Tank{ID: n.TankID, SiteID: n.SiteID, Name: sheet.Tank.Name}
+	if err := e.CreateTank(ctx, saved); err != nil {
 		return err
 	}
 	const noVersion = 0
 	if _, err := e.SaveDescription(ctx, n.TankID, n.File, "as taken under watch", noVersion); err != nil {
 		return err
 	}
-	return m.takeUp(ctx, t)
+	s, err := (&tank{id: n.TankID, siteID: n.SiteID, place: p}).spell(sheet)
+	if err != nil {
+		return err
+	}
+	t := m.know(saved)
+	t.value.Store(s.live.Begin(m.now()))
+	t.spec.Store(s)
+	return nil
 }
 
 // Draft is a new description of a tank: its text, why, and the version that it
@@ -146,18 +262,17 @@ type Draft struct {
 // Redescribe saves a new version of a tank's description and goes on by it. What
 // the account has learned of the tank stays.
 func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string, d Draft) (store.Description, error) {
-	sheet, err := Read(ctx, tankID, d.Text)
+	sheet, err := live.Read(ctx, tankID, d.Text)
 	if err != nil {
 		return store.Description{}, err
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	t := m.tanks[tankID]
+	t := m.tank(tankID)
 	if t == nil {
 		return store.Description{}, notWatched(tankID)
 	}
-	sheet = sheet.in(m.places[t.siteID].zone)
-	a, err := sheet.account(quietAtMost)
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	s, err := t.spell(sheet)
 	if err != nil {
 		return store.Description{}, err
 	}
@@ -165,6 +280,9 @@ func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string
 	if err != nil {
 		return saved, err
 	}
-	t.sheet, t.account = sheet, a
+	if t.spec.Load().problem != nil {
+		t.value.Store(s.live.Adopt(t.value.Load(), m.now()))
+	}
+	t.spec.Store(s)
 	return saved, nil
 }

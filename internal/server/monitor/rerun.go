@@ -10,6 +10,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/live"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -58,7 +59,8 @@ func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err e
 		return added, err
 	}
 	defer func() {
-		m.endRerun(t, Counters{Imported: int64(added.New), Repeated: int64(added.Repeated), Unreadable: int64(r.Refused)})
+		m.endRerun(t)
+		m.counted(&Counters{Imported: int64(added.New), Repeated: int64(added.Repeated), Unreadable: int64(r.Refused)})
 	}()
 	fresh, err := m.unknown(ctx, r.TankID, r.Readings)
 	if err != nil {
@@ -66,9 +68,7 @@ func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err e
 	}
 	added.Repeated = len(r.Readings) - len(fresh)
 	for batch := range slices.Chunk(fresh, keptAtOnce) {
-		m.mu.Lock()
-		kept, err := m.keepReadings(ctx, batch)
-		m.mu.Unlock()
+		kept, err := m.addReadings(ctx, batch)
 		if err != nil {
 			return added, err
 		}
@@ -82,25 +82,49 @@ func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err e
 	return added, m.rerun(ctx, t)
 }
 
+// addReadings brings records into the store, each once however often it came.
+func (m *Monitor) addReadings(ctx context.Context, readings []wire.Reading) (store.Added, error) {
+	pointers := make([]*wire.Reading, len(readings))
+	for i := range readings {
+		pointers[i] = &readings[i]
+	}
+	rows, err := m.rows(ctx, pointers)
+	if err != nil {
+		return store.Added{}, err
+	}
+	return m.store.AddReadings(ctx, rows)
+}
+
+// workThroughAgain has a tank's account work through its records.
+func (m *Monitor) workThroughAgain(ctx context.Context, t *tank) error {
+	if _, err := m.beginRerun(t.id); err != nil {
+		return err
+	}
+	defer m.endRerun(t)
+	return m.rerun(ctx, t)
+}
+
 func (m *Monitor) beginRerun(tankID string) (*tank, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	t := m.tanks[tankID]
-	switch {
-	case t == nil:
+	t := m.tank(tankID)
+	if t == nil || t.spec.Load() == nil {
 		return nil, notWatched(tankID)
-	case t.meanwhile != nil:
+	}
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	if s := t.spec.Load(); s.problem != nil {
+		return nil, s.problem
+	}
+	if t.meanwhile != nil {
 		return nil, ErrBusy
 	}
 	t.meanwhile = &meanwhile{}
 	return t, nil
 }
 
-func (m *Monitor) endRerun(t *tank, count Counters) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
+func (m *Monitor) endRerun(t *tank) {
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
 	t.meanwhile = nil
-	m.count.add(&count)
 }
 
 // unknown are the records whose channel has no reading at their time, from any
@@ -142,14 +166,12 @@ const recordSpan = 7 * 24 * time.Hour
 // rerun lets a tank's account work through its records again.
 func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 	for {
-		m.mu.Lock()
-		sheet, now := t.sheet, m.now()
-		m.mu.Unlock()
+		sheet, now := t.spec.Load().sheet, m.now()
 		k, began, err := m.workThrough(ctx, t.id, sheet, now)
 		if err != nil || k == nil {
 			return err
 		}
-		if done, err := m.replace(ctx, t, k, began); done {
+		if done, err := m.replace(ctx, t, sheet, k, began); done {
 			return err
 		}
 	}
@@ -157,7 +179,7 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 
 // workThrough is a new account of a tank that has worked through its records; nil
 // where there are none.
-func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *Sheet, now time.Time) (k *walk, began time.Time, err error) {
+func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *live.Sheet, now time.Time) (k *live.Walk, began time.Time, err error) {
 	list, err := m.channelsOf(ctx, tankID)
 	if err != nil {
 		return nil, began, err
@@ -169,16 +191,16 @@ func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *Sheet, 
 	if err != nil {
 		return nil, began, err
 	}
-	if k, err = newWalk(sheet, began); err != nil {
+	if k, err = live.NewWalk(sheet, began); err != nil {
 		return nil, began, err
 	}
 	for i := range hand {
 		if o, ok := FromHand(&hand[i]); ok {
-			k.seen = append(k.seen, o)
+			k.See(o)
 		}
 	}
 	err = m.inSpans(ctx, list, began, now.Add(wire.MaxAhead), func(readings []wire.Reading) error {
-		k.through(readings)
+		k.Through(readings)
 		return nil
 	})
 	return k, began, err
@@ -268,32 +290,25 @@ func (m *Monitor) recordsOf(ctx context.Context, list []store.Channel, from, to 
 // replace lets a new account take the place of a tank's, after it has heard what
 // came meanwhile. done is false where the tank was described anew meanwhile, by
 // which the account has to go.
-func (m *Monitor) replace(ctx context.Context, t *tank, k *walk, began time.Time) (done bool, err error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if k.tank.sheet != t.sheet {
+func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *live.Walk, began time.Time) (done bool, err error) {
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	spec := t.spec.Load()
+	if spec.sheet != sheet {
 		return false, nil
 	}
 	now := m.now()
 	slices.SortStableFunc(t.meanwhile.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
-	k.seen = append(k.seen, t.meanwhile.seen...)
-	slices.SortStableFunc(k.seen, func(a, b account.Observation) int { return a.At.Compare(b.At) })
-	k.through(t.meanwhile.readings)
-	k.end(now)
-	c := change{alarms: map[*place]alarm.Site{}, tanks: []*tank{t}, again: map[*tank]time.Time{t: began}}
-	c.count.NotTaken = k.notTaken
-	before := t.open()
-	for channel, last := range t.lasts {
-		if _, heard := k.tank.lasts[channel]; !heard {
-			k.tank.lasts[channel] = last // its readings are not kept any more
-		}
-	}
-	t.state, t.lasts, t.plain = k.tank.state, k.tank.lasts, k.tank.plain
-	t.beliefs, t.noted, t.anew = k.tank.beliefs, k.tank.noted, began
-	for _, f := range each(k.told) {
-		c.findings = append(c.findings, told{t, f})
-	}
-	after := t.open()
+	k.See(t.meanwhile.seen...)
+	k.Through(t.meanwhile.readings)
+	k.End(now)
+	before := spec.open(t.value.Load())
+	d := m.draft(now)
+	td := d.of(t)
+	td.value, td.save, td.since = k.Value().Over(t.value.Load()), true, began
+	td.findings, td.beliefs = k.Findings(), k.Beliefs()
+	d.count.NotTaken = int64(k.NotTaken())
+	after := spec.open(td.value)
 	for code, f := range before {
 		if _, still := after[code]; !still {
 			f.Ended = now
@@ -302,17 +317,12 @@ func (m *Monitor) replace(ctx context.Context, t *tank, k *walk, began time.Time
 	}
 	for _, code := range slices.Sorted(maps.Keys(after)) {
 		f := after[code]
-		c.events = append(c.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
-		m.step(&c, m.places[t.siteID], alarm.FromFinding(t.id, "", f), now)
+		d.events = append(d.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
+		d.tell(t.place, alarm.FromFinding(t.id, "", f))
 	}
-	return true, m.conclude(ctx, &c)
-}
-
-// open are the findings that go on, by code.
-func (t *tank) open() map[account.Code]account.Finding {
-	out := maps.Clone(t.plain)
-	for _, f := range t.account.Findings(&t.state) {
-		out[f.Code] = f
+	if err := d.keep(ctx); err != nil {
+		return true, err
 	}
-	return out
+	t.beliefs = nil // those of the account that gave way
+	return true, nil
 }

@@ -1,17 +1,12 @@
-package monitor
+package live
 
 import (
 	"context"
 	"fmt"
-	"math"
 	"time"
 
 	"isohaline/internal/account"
-	"isohaline/internal/channel"
-	"isohaline/internal/chart"
-	"isohaline/internal/report"
 	"isohaline/internal/tankfile"
-	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
@@ -24,8 +19,8 @@ type Sheet struct {
 	Zone *time.Location
 }
 
-// in is the sheet for people in another time zone.
-func (s *Sheet) in(zone *time.Location) *Sheet {
+// In is the sheet for people in another time zone.
+func (s *Sheet) In(zone *time.Location) *Sheet {
 	moved := *s
 	moved.Zone = zone
 	return &moved
@@ -45,6 +40,22 @@ func Read(ctx context.Context, name, file string) (*Sheet, error) {
 	return &Sheet{Tank: s, Check: check}, nil
 }
 
+// Live is the tank, to be kept live by the sheet.
+func (s *Sheet) Live(id, siteID string) (*Tank, error) {
+	a, err := s.account(quietAtMost)
+	if err != nil {
+		return nil, fmt.Errorf("tank %s: %w", id, err)
+	}
+	return &Tank{ID: id, SiteID: siteID, Name: s.Tank.Name, Zone: s.Zone, Account: a}, nil
+}
+
+// quietAtMost is how often a device says something at least: the account counts
+// one as silent after a few times that. Common practice, no source.
+const quietAtMost = 15 * time.Minute
+
+// longestBudget is no limit at all, to the account.
+const longestBudget = 24 * time.Hour
+
 // account is the account of the tank, set as its controller is. Its device says
 // that it lives every so often; 0: it does not.
 func (s *Sheet) account(heartbeat time.Duration) (*account.Account, error) {
@@ -62,27 +73,3 @@ func (s *Sheet) account(heartbeat time.Duration) (*account.Account, error) {
 // usualDip is how long a chamber stands low after a restart at most. Common
 // practice, no source.
 const usualDip = 10 * time.Minute
-
-// Section draws the tank, with what its sensors said last.
-func (s *Sheet) Section(lasts Lasts, u units.System, format chart.Format) ([]byte, error) {
-	section := report.Section(s.Check)
-	section.Units = u
-	for _, c := range []struct{ channel, name, on, off string }{
-		{channel.WatchLevel, "Watch sensor now", "wet", "dry"},
-		{channel.CeilingLevel, "Ceiling sensor now", "wet", "dry"},
-		{channel.TopOffPump, "Top-off pump now", "running", "resting"},
-		{channel.ReturnPump, "Return pump now", "running", "stopped"},
-	} {
-		if last, ok := lasts[c.channel]; ok {
-			word := c.off
-			if last.Value != 0 {
-				word = c.on
-			}
-			section.Facts = append(section.Facts, chart.Fact{Name: c.name, Value: word})
-		}
-	}
-	if level, ok := lasts[channel.Level]; ok && !math.IsNaN(level.Value) {
-		section.Facts = append(section.Facts, chart.Fact{Name: "Level now", Value: u.Length(level.Value)})
-	}
-	return section.SVG(format)
-}

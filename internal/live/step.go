@@ -1,0 +1,208 @@
+package live
+
+import (
+	"slices"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/channel"
+	"isohaline/internal/wire"
+)
+
+// Tank is what stays of a tank while readings come. It is only read.
+type Tank struct {
+	ID, SiteID string
+	// Name is what people call the tank, Zone what sentences about it say times
+	// in; nil: UTC.
+	Name string
+	Zone *time.Location
+	// Account keeps the tank's books; nil where its description cannot be read.
+	// Then its contacts alone are heard.
+	Account *account.Account
+}
+
+// Changes is what one step brought.
+type Changes struct {
+	// Findings of the account began or ended, Conditions that contacts tell; one
+	// thing may be among both.
+	Findings, Conditions []account.Finding
+	Beliefs              []Belief
+	// Turned are readings by which a channel's value changed.
+	Turned []*wire.Reading
+	// Refused are readings that the account does not take. They stay readings.
+	Refused []Refusal
+}
+
+// Refusal is a reading that the account does not take, and why.
+type Refusal struct {
+	Reading *wire.Reading
+	Err     error
+}
+
+// Belief is what the account believed at a full hour.
+type Belief struct {
+	At time.Time
+	account.Estimate
+}
+
+// BeliefEvery is how often what is believed is noted.
+const BeliefEvery = time.Hour
+
+// Begin is the value of a tank of which nothing has been heard.
+func (t *Tank) Begin(now time.Time) *Value {
+	v := &Value{Last: Lasts{}, Conditions: map[account.Code]time.Time{}}
+	if t.Account != nil {
+		v.Account = t.Account.Begin(now)
+	}
+	return v
+}
+
+// Adopt is the value of a tank that was without an account and has one now.
+func (t *Tank) Adopt(v *Value, now time.Time) *Value {
+	next := v.clone()
+	next.Account = t.Account.Begin(now)
+	return next
+}
+
+// Step takes readings in, in the order in which they came, and then lets time
+// pass up to now: everything that the tank said up to then must have come; zero
+// lets no time pass. It returns the next value and what it brought.
+func (t *Tank) Step(v *Value, readings []*wire.Reading, now time.Time) (*Value, Changes) {
+	s := stepper{tank: t, value: v.clone()}
+	for _, r := range readings {
+		s.hear(r)
+	}
+	if !now.IsZero() {
+		s.advance(now)
+	}
+	return s.value, s.changes
+}
+
+// Hear takes in what a person saw. An observation that cannot be true is refused
+// with an error and changes nothing.
+func (t *Tank) Hear(v *Value, o account.Observation) (*Value, Changes, error) {
+	s := stepper{tank: t, value: v.clone()}
+	if t.Account == nil {
+		return v, s.changes, nil
+	}
+	found, err := t.Account.Observe(&s.value.Account, o)
+	if err != nil {
+		return v, Changes{}, err
+	}
+	s.changes.Findings = found
+	return s.value, s.changes, nil
+}
+
+// Forget lets go of what devices said that report of the tank no longer, and ends
+// the conditions that only they told. It returns v itself where nothing is to be
+// forgotten.
+func (t *Tank) Forget(v *Value, reports func(device string) bool, now time.Time) (*Value, Changes) {
+	gone := func(w Word) bool { return !reports(w.Device) }
+	if !slices.ContainsFunc(v.Contacts, gone) {
+		return v, Changes{}
+	}
+	s := stepper{tank: t, value: v.clone()}
+	s.value.Contacts = slices.DeleteFunc(s.value.Contacts, gone)
+	for i := range conditions {
+		if f := s.value.turn(t, &conditions[i], now); f != nil {
+			s.changes.Conditions = append(s.changes.Conditions, *f)
+		}
+	}
+	return s.value, s.changes
+}
+
+// Open are the codes of the findings that go on.
+func (v *Value) Open() map[account.Code]bool {
+	open := map[account.Code]bool{}
+	for code := range v.Conditions {
+		open[code] = true
+	}
+	for i := range v.Account.Open {
+		open[v.Account.Open[i].Code] = true
+	}
+	return open
+}
+
+// Findings are those that go on, with today's figures; where the account and a
+// contact tell the same, the account's.
+func (t *Tank) Findings(v *Value) []account.Finding {
+	var all []account.Finding
+	if t.Account != nil {
+		all = t.Account.Findings(&v.Account)
+	}
+	for i := range conditions {
+		c := &conditions[i]
+		since, there := v.Conditions[c.code]
+		if there && !slices.ContainsFunc(all, func(f account.Finding) bool { return f.Code == c.code }) {
+			all = append(all, c.finding(t, since))
+		}
+	}
+	return all
+}
+
+// Estimate is what is believed of a tank now; zero without an account.
+func (t *Tank) Estimate(v *Value) account.Estimate {
+	if t.Account == nil {
+		return account.Estimate{}
+	}
+	return t.Account.Estimate(&v.Account)
+}
+
+// stepper is one step at work on a value of its own.
+type stepper struct {
+	tank    *Tank
+	value   *Value
+	changes Changes
+}
+
+// hear takes one reading in.
+func (s *stepper) hear(r *wire.Reading) {
+	v := s.value
+	if len(v.Last) == 0 {
+		v.Noted = r.At.Truncate(BeliefEvery) // nothing was believed before
+	}
+	changed := v.Last.take(r)
+	if changed {
+		s.changes.Turned = append(s.changes.Turned, r)
+	}
+	if f := v.take(s.tank, r); f != nil {
+		s.changes.Conditions = append(s.changes.Conditions, *f)
+	}
+	o, ok := channel.Observation(r, v.Last.value)
+	// A contact may be repeated as often as a device likes; what counts is the
+	// turn.
+	if !ok || s.tank.Account == nil || r.Channel == channel.TopOffPump && !changed {
+		return
+	}
+	found, err := s.tank.Account.Observe(&v.Account, o)
+	if err != nil {
+		s.changes.Refused = append(s.changes.Refused, Refusal{r, err})
+	}
+	s.found(found...)
+	s.note()
+}
+
+// advance lets time pass.
+func (s *stepper) advance(now time.Time) {
+	if s.tank.Account == nil {
+		return
+	}
+	s.found(s.tank.Account.Advance(&s.value.Account, now)...)
+	s.note()
+}
+
+func (s *stepper) found(f ...account.Finding) {
+	s.changes.Findings = append(s.changes.Findings, f...)
+}
+
+// note notes what the account believes when it has passed a full hour. An account
+// that has heard nothing believes nothing worth noting.
+func (s *stepper) note() {
+	v := s.value
+	hour := v.Account.At.Truncate(BeliefEvery)
+	if len(v.Last) == 0 || !hour.After(v.Noted) {
+		return
+	}
+	v.Noted = hour
+	s.changes.Beliefs = append(s.changes.Beliefs, Belief{hour, s.tank.Account.Estimate(&v.Account)})
+}

@@ -1,0 +1,377 @@
+package monitor
+
+import (
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"isohaline/internal/account"
+	"isohaline/internal/alarm"
+	"isohaline/internal/live"
+	"isohaline/internal/store"
+	"isohaline/internal/wire"
+)
+
+// draft is one step in the making: what is to take the place of what, and what is
+// to be kept for it. Whoever makes one holds the locks of its sites until it is
+// kept or dropped.
+type draft struct {
+	m      *Monitor
+	at     time.Time
+	tanks  []*tankDraft
+	sites  []*siteDraft
+	events []Event
+	count  Counters
+	commit store.Commit
+}
+
+// tankDraft is the next value of a tank, and what it brought.
+type tankDraft struct {
+	*tank
+	value    *live.Value
+	seen     uint64
+	readings []*wire.Reading
+	findings []account.Finding
+	beliefs  []live.Belief
+	// since is not zero where the value has worked through everything again.
+	since time.Time
+	// save says that the value must be saved with what it brought.
+	save bool
+}
+
+// siteDraft is what is next of a site's alarms.
+type siteDraft struct {
+	*place
+	alarms  alarm.Site
+	record  alarm.Record
+	said    []alarm.Transition
+	notices []alarm.Notice // that are new or not as they were
+	again   time.Time
+}
+
+func (m *Monitor) draft(now time.Time) *draft { return &draft{m: m, at: now} }
+
+// of is the draft of a tank.
+func (d *draft) of(t *tank) *tankDraft {
+	for _, td := range d.tanks {
+		if td.tank == t {
+			return td
+		}
+	}
+	td := &tankDraft{tank: t, value: t.value.Load(), seen: t.seen}
+	d.tanks = append(d.tanks, td)
+	return td
+}
+
+// site is the draft of a site's alarms.
+func (d *draft) site(p *place) *siteDraft {
+	for _, sd := range d.sites {
+		if sd.place == p {
+			return sd
+		}
+	}
+	now := p.calls.Load()
+	sd := &siteDraft{place: p, alarms: now.alarms, record: now.record}
+	d.sites = append(d.sites, sd)
+	return sd
+}
+
+// step takes a tank's readings in, up to a frame of the log. Those of repeated
+// frames were taken in before, and all that followed from them is kept: what they
+// bring again is no news to the alarms.
+func (d *draft) step(s *share, frame uint64) {
+	td := d.of(s.tank)
+	td.seen = max(td.seen, frame)
+	spec := s.tank.spec.Load()
+	for _, part := range []struct {
+		readings []*wire.Reading
+		repeated bool
+	}{{s.repeated, true}, {s.readings, false}} {
+		if len(part.readings) == 0 {
+			continue
+		}
+		next, changes := spec.live.Step(td.value, part.readings, time.Time{})
+		td.value = next
+		td.readings = append(td.readings, part.readings...)
+		if part.repeated {
+			td.findings = append(td.findings, changes.Findings...)
+			td.beliefs = append(td.beliefs, changes.Beliefs...)
+			continue
+		}
+		d.refused(td, &changes)
+		for _, r := range changes.Turned {
+			d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Reading: r})
+		}
+		d.count.Observations += int64(len(part.readings))
+		d.changed(td, &changes)
+	}
+}
+
+// refused says which readings the account does not take.
+func (d *draft) refused(td *tankDraft, changes *live.Changes) {
+	for _, refused := range changes.Refused {
+		r := refused.Reading
+		d.m.log.Warn("the account does not take a reading", "tank", td.id, "device", r.Device, "channel", r.Channel, "error", refused.Err)
+	}
+	d.count.NotTaken += int64(len(changes.Refused))
+}
+
+// advise tells a tank up to when everything it said is known, and holds its alarms
+// against what is the case. What only time has changed, and nobody needs to be told
+// of, is worked out again after a restart and needs no keeping now.
+func (d *draft) advise(t *tank, known time.Time) {
+	spec := t.spec.Load()
+	if spec == nil {
+		return
+	}
+	reports := func(device string) bool { return d.m.tankOf(wire.DeviceID{Site: t.siteID, Device: device}) == t.id }
+	next, forgotten := spec.live.Forget(t.value.Load(), reports, d.at)
+	next, changes := spec.live.Step(next, nil, known)
+	changes.Conditions = append(forgotten.Conditions, changes.Conditions...)
+	if len(changes.Findings)+len(changes.Conditions) == 0 {
+		t.value.Store(next)
+		t.beliefs = append(t.beliefs, changes.Beliefs...)
+	} else {
+		td := d.of(t)
+		td.value = next
+		d.changed(td, &changes)
+	}
+	d.conform(t, next)
+}
+
+// hear takes in what a person saw.
+func (d *draft) hear(t *tank, o account.Observation) error {
+	td := d.of(t)
+	next, changes, err := t.spec.Load().live.Hear(td.value, o)
+	if err != nil {
+		return err
+	}
+	td.value, td.save = next, true // the log does not give it again
+	d.changed(td, &changes)
+	return nil
+}
+
+// changed notes what a step of a tank brought, and tells the alarms.
+func (d *draft) changed(td *tankDraft, changes *live.Changes) {
+	open := td.value.Open()
+	for i, f := range slices.Concat(changes.Conditions, changes.Findings) {
+		contact := i < len(changes.Conditions)
+		td.save = true
+		if !contact || live.ByContact(f.Code) {
+			td.findings = append(td.findings, f)
+		}
+		d.count.Findings++
+		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
+		if !f.Ended.IsZero() && open[f.Code] {
+			continue // a contact or the account still says so
+		}
+		d.tell(td.place, alarm.FromFinding(td.id, "", f))
+	}
+	td.beliefs = append(td.beliefs, changes.Beliefs...)
+}
+
+// tell takes a site's alarms through an event.
+func (d *draft) tell(p *place, e alarm.Event) []alarm.Transition {
+	sd := d.site(p)
+	next, transitions := alarm.Step(p.settings(), sd.alarms, e, d.at)
+	sd.alarms = next
+	for _, t := range transitions {
+		sd.said = append(sd.said, t)
+		if !t.Reason.Refused() {
+			d.count.Transitions++
+			d.events = append(d.events, Event{TankID: t.Key.Tank, SiteID: p.id, Alarm: next.Find(t.Key)})
+		}
+	}
+	return transitions
+}
+
+// conform holds a tank's alarms against its open findings, and tells what the
+// alarms should know: nothing, unless something went wrong before.
+func (d *draft) conform(t *tank, v *live.Value) {
+	alarms := &t.place.calls.Load().alarms
+	if sd := d.drafted(t.place); sd != nil {
+		alarms = &sd.alarms
+	}
+	open := v.Open()
+	var told []alarm.Key
+	for i := range alarms.Alarms {
+		a := &alarms.Alarms[i]
+		if a.Tank != t.id || a.Device != "" || !ofTank(a.Code) {
+			continue
+		}
+		switch {
+		case a.Present && !open[a.Code]:
+			told = append(told, a.Key)
+		case a.Present:
+			delete(open, a.Code)
+		}
+	}
+	for _, key := range told {
+		d.tell(t.place, alarm.Event{Do: alarm.Clear, Key: key})
+	}
+	if len(open) == 0 {
+		return
+	}
+	for _, f := range t.spec.Load().live.Findings(v) {
+		if open[f.Code] && f.Class > 0 && KindOf(f.Code) != nil {
+			d.tell(t.place, alarm.FromFinding(t.id, "", f))
+		}
+	}
+}
+
+func (d *draft) drafted(p *place) *siteDraft {
+	for _, sd := range d.sites {
+		if sd.place == p {
+			return sd
+		}
+	}
+	return nil
+}
+
+// ofTank says whether an alarm's code is that of a finding at a tank.
+func ofTank(code account.Code) bool {
+	return live.ByContact(code) || slices.Contains(codes, code)
+}
+
+var codes = account.Codes()
+
+// keep keeps a draft, and puts it in the place of what was. If the store does not
+// take it, the draft is dropped and nothing has changed.
+func (d *draft) keep(ctx context.Context) error {
+	for _, sd := range d.sites {
+		d.decide(sd)
+	}
+	c := &d.commit
+	for _, td := range d.tanks {
+		step, err := td.kept(d.m.logID)
+		if err != nil {
+			return err
+		}
+		if step != nil {
+			c.Tanks = append(c.Tanks, *step)
+		}
+	}
+	if c.Log == nil && len(c.Readings)+len(c.Tanks)+len(c.Sites) == 0 && c.Hand == nil {
+		d.replace()
+		return nil
+	}
+	if err := d.m.commit(ctx, c); err != nil {
+		return err
+	}
+	d.replace()
+	for _, e := range d.events {
+		d.m.Feed.Publish(e)
+	}
+	d.m.counted(&d.count)
+	return nil
+}
+
+// decide works out who is to be told of a site's alarms now, and notes what is to
+// be kept of the site, if anything is.
+func (d *draft) decide(sd *siteDraft) {
+	record, decision := alarm.Decide(&sd.plan.Load().Plan.Plan, sd.alarms, sd.record, d.at)
+	sd.record, sd.again = record, decision.Again
+	notices := latest(append(sd.notices, decision.Changed...))
+	now := sd.calls.Load()
+	if len(sd.said)+len(notices) == 0 && slices.Equal(now.alarms.Alarms, sd.alarms.Alarms) {
+		return
+	}
+	d.commit.Sites = append(d.commit.Sites, store.AlarmStep{SiteID: sd.id, Position: now.step + 1,
+		Site: sd.alarms, Record: record, Said: sd.said, Changed: notices})
+}
+
+// latest keeps the last of several notices with one ID.
+func latest(notices []alarm.Notice) []alarm.Notice {
+	var out []alarm.Notice
+	for i, n := range notices {
+		if !slices.ContainsFunc(notices[i+1:], func(later alarm.Notice) bool { return later.ID == n.ID }) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// kept is what is to be kept of a tank, nil for nothing.
+func (td *tankDraft) kept(logID string) (*store.TankStep, error) {
+	if !td.save && len(td.findings)+len(td.beliefs) == 0 && td.since.IsZero() {
+		return nil, nil
+	}
+	step := &store.TankStep{TankID: td.id, Findings: td.findings, Beliefs: beliefsOf(td.beliefs), Since: td.since}
+	if td.save {
+		data, err := td.value.Encode()
+		if err != nil {
+			return nil, err
+		}
+		step.Saved = &store.SavedTank{Log: logID, Sequence: td.seen, Data: data}
+	}
+	return step, nil
+}
+
+// replace puts a draft in the place of what was.
+func (d *draft) replace() {
+	for _, td := range d.tanks {
+		td.tank.value.Store(td.value)
+		td.tank.seen = td.seen
+		td.tank.unsaved += len(td.readings)
+		if td.save {
+			td.tank.isSaved(td.seen, d.at)
+		}
+		if mw := td.tank.meanwhile; mw != nil {
+			for _, r := range td.readings {
+				mw.readings = append(mw.readings, *r)
+			}
+		}
+	}
+	kept := map[string]int64{}
+	for _, step := range d.commit.Sites {
+		kept[step.SiteID] = step.Position
+	}
+	for _, sd := range d.sites {
+		next := calls{step: sd.calls.Load().step, alarms: sd.alarms, record: sd.record, again: sd.again}
+		if step, ok := kept[sd.id]; ok {
+			next.step = step
+		}
+		sd.calls.Store(&next)
+	}
+}
+
+// isSaved notes that a tank's value up to a frame is in the store.
+func (t *tank) isSaved(frame uint64, at time.Time) {
+	t.saved, t.savedAt, t.unsaved = frame, at, 0
+}
+
+func beliefsOf(list []live.Belief) []store.Belief {
+	out := make([]store.Belief, len(list))
+	for i := range list {
+		out[i] = beliefOf(&list[i])
+	}
+	return out
+}
+
+func beliefOf(b *live.Belief) store.Belief {
+	e := &b.Estimate
+	out := store.Belief{At: b.At, SalinityPSU: storable(e.SalinityPSU), SalinitySD: storable(e.SalinitySD), FlowLMin: storable(e.FlowLMin), FlowSD: storable(e.FlowSD),
+		ExpectedLDay: storable(e.ExpectedLDay), ExpectedLowL: storable(e.ExpectedLowL), ExpectedHighL: storable(e.ExpectedHiL)}
+	if e.ReservoirKnown {
+		out.DaysLeft = &store.DaysLeft{Low: storable(e.DaysLeftLow), Middle: storable(e.DaysLeft), High: storable(e.DaysLeftHigh)}
+	}
+	return out
+}
+
+// storable is a number that can be stored, 0 for one that cannot.
+func storable(x float64) float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0
+	}
+	return x
+}
+
+// open are the findings of a value that go on, by code.
+func (s *spec) open(v *live.Value) map[account.Code]account.Finding {
+	out := map[account.Code]account.Finding{}
+	for _, f := range s.live.Findings(v) {
+		out[f.Code] = f
+	}
+	return out
+}
