@@ -63,15 +63,12 @@ func Restore(ctx context.Context, file, dir string, force bool, now time.Time) (
 	return aside, store.Restore(ctx, file, database)
 }
 
-// afterRestore does what a restored backup needs: the log's consumer goes back,
-// and everybody signs in anew, since sessions that had ended would be back too.
+// afterRestore does what a restored backup needs: everybody signs in anew, since
+// sessions that had ended would be back too.
 func (s *Server) afterRestore(ctx context.Context) error {
 	mark := filepath.Join(s.o.Dir, restoredName)
 	if _, err := os.Stat(mark); err != nil {
 		return nil // the usual case
-	}
-	if err := s.readings.Rewind(ctx, consumerName); err != nil {
-		return err
 	}
 	if err := s.Store.DropExpiredSessions(ctx, s.o.Now().Add(sessionLife)); err != nil { // all of them
 		return err

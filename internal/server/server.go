@@ -72,9 +72,6 @@ const (
 	privateFile = 0o600
 )
 
-// consumerName is under what name the watch remembers its place in the log.
-const consumerName = "watch"
-
 // Server is the whole service.
 type Server struct {
 	Store   *store.Store
@@ -265,7 +262,7 @@ func (s *Server) handler() (http.Handler, error) {
 func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
-	group.Go(func() error { return s.readings.Consume(ctx, consumerName, s.Monitor.Take) })
+	group.Go(func() error { return s.readings.Consume(ctx, 0, s.take) })
 	if s.edges != nil {
 		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	}
@@ -292,6 +289,15 @@ func (s *Server) Run(ctx context.Context) error {
 	})
 	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
 	return group.Wait()
+}
+
+// take hands frames of the log to the watch.
+func (s *Server) take(ctx context.Context, frames []wire.Frame) error {
+	var readings []wire.Reading
+	for _, f := range frames {
+		readings = append(readings, f.Readings...)
+	}
+	return s.Monitor.Take(ctx, readings)
 }
 
 // tick tells the watch what time it is, now and then.

@@ -240,7 +240,7 @@ func BenchmarkConsume(b *testing.B) {
 		appendAll(b, l, numbered(min(left, 100)))
 	}
 	b.ResetTimer()
-	consumeUntil(b, l, "store", b.N)
+	consumeUntil(b, l, new(uint64), b.N)
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }
 

@@ -67,7 +67,7 @@ func hubChild(ctx context.Context, dir, address, public string) error {
 	}
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return l.EdgePort().Serve(ctx, door, func(DeviceID, []byte) {}) })
-	group.Go(func() error { return l.Consume(ctx, "store", store.write) })
+	group.Go(func() error { return store.consume(ctx, l) })
 	fmt.Println(readyLine)
 	return group.Wait()
 }
@@ -221,6 +221,9 @@ func distinct(t *testing.T, dir string) map[int]bool {
 	}
 	seen := map[int]bool{}
 	for text := range strings.Lines(string(store)) {
+		if strings.HasPrefix(text, positionMark) {
+			continue
+		}
 		_, number, _ := strings.Cut(text, " ")
 		if n, err := strconv.Atoi(strings.TrimSuffix(number, "\n")); err == nil && strings.HasSuffix(number, "\n") {
 			seen[n] = true

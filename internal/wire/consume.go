@@ -6,63 +6,101 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
+	"golang.org/x/sync/semaphore"
 )
 
-// maxFramesAtOnce is how many frames one call of a consumer's function may bring.
-const maxFramesAtOnce = 64
-
-// How a consumer waits: for readings, and before it tries again after an error.
+// Bounds of what one call of a consumer's function may bring, and of what waits
+// for the next call. A megabyte of frames is about 16,000 readings.
 const (
-	pollWait     = 5 * time.Second
+	maxFramesAtOnce = 1024
+	maxBytesAtOnce  = 1 << 20
+)
+
+// How a consumer waits before it tries again after an error, and how often a
+// server that has nothing new says that it is still there.
+const (
 	retryFirst   = 100 * time.Millisecond
 	retryLongest = 10 * time.Second
-	ackWait      = time.Minute
-	ackTimeout   = 10 * time.Second
+	heartbeat    = time.Second
 )
 
-// Consume gives fn every reading of the log, in the order of the log, at least
-// once. It remembers under the durable name how far fn got: fn returns nil, then
-// the position moves. A later Consume of the same name goes on from there, after
-// any kind of end. Where fn fails it is called again, from the same reading on,
-// until it succeeds; nothing overtakes it.
+// Frame is what one write of the log holds.
+type Frame struct {
+	// Sequence is the frame's number in the log, from 1; later frames have higher
+	// numbers.
+	Sequence uint64
+	// Readings of the frame, in their order; none where it cannot be read.
+	Readings []Reading
+}
+
+// Position is how far a consumer is in a log. It is kept where the effects of the
+// readings are kept, in the same transaction.
+type Position struct {
+	Log      string `json:"log"`      // the log's ID
+	Sequence uint64 `json:"sequence"` // the last frame that is done with; 0: none
+}
+
+// After is where Consume goes on for a consumer that has got to p: p.Sequence, or
+// 0 where p says nothing about this log, because it belongs to another one, or
+// because the log has lost its last frames in a power cut. The numbers of those are
+// given to new frames, so a consumer that gets 0 for another position must forget
+// the old one before anything is appended.
+func (l *Log) After(p Position) uint64 {
+	if p.Log != l.id || p.Sequence > l.opened {
+		return 0
+	}
+	return p.Sequence
+}
+
+// ID tells one log from another: sequences of different logs cannot be compared.
+func (l *Log) ID() string { return l.id }
+
+func idOf(info *jetstream.StreamInfo) string { return fmt.Sprint(info.Created.UnixNano()) }
+
+// Head is the sequence of the newest frame, 0 while there is none.
+func (l *Log) Head(ctx context.Context) (uint64, error) {
+	info, err := l.stream.Info(ctx)
+	if err != nil {
+		return 0, fmt.Errorf("log: %w", err)
+	}
+	return info.State.LastSeq, nil
+}
+
+// ErrLogReplaced is returned by Consume where the log is no longer the one that
+// was opened.
+var ErrLogReplaced = errors.New("the log was replaced by another; start again")
+
+// Consume gives take every frame after a position, in the order of the log, at
+// least once, as soon as it is there. take keeps what follows from the frames and
+// the sequence of the last one; a later Consume goes on from there. Where take
+// fails it is called again, from the same frame on, until it succeeds; nothing
+// overtakes it.
 //
-// After a crash fn sees some readings a second time, and a device that got no
-// acknowledgement sends a second time: fn must keep Reading.Key unique, in the
-// same transaction as its other effects.
+// A device that got no acknowledgement sends a second time: take must keep
+// Reading.Key unique, in the same transaction as its other effects.
 //
-// It returns nil when ctx is done, ErrLogClosed when the log is, and another error
-// when it cannot go on. One Consume
-// at a time may run under a name.
-func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.Context, []Reading) error) error {
+// Where the log no longer has the first frames after the position, Consume says
+// so in the program's log and in Counters.Missing, and begins with the first that
+// it has. After 0 comes the first that there is, and nothing is missing.
+//
+// It returns nil when ctx is done, ErrLogClosed when the log is closed, and
+// ErrLogReplaced.
+func (l *Log) Consume(ctx context.Context, after uint64, take func(context.Context, []Frame) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer context.AfterFunc(l.life, cancel)()
-	consumer, err := l.stream.CreateOrUpdateConsumer(ctx, jetstream.ConsumerConfig{
-		Durable: durableName,
-		// One acknowledgement covers all frames before it.
-		AckPolicy: jetstream.AckAllPolicy, AckWait: ackWait, MaxAckPending: maxFramesAtOnce,
-		DeliverPolicy: jetstream.DeliverAllPolicy, FilterSubject: l.stored.subjects,
-	})
-	switch {
-	case l.life.Err() != nil:
-		return ErrLogClosed
-	case ctx.Err() != nil:
-		return nil
-	case err != nil:
-		return fmt.Errorf("log: consumer %s: %w", durableName, err)
-	}
 	for pause := retryFirst; ctx.Err() == nil; pause = min(2*pause, retryLongest) {
-		moved, err := l.deliver(ctx, consumer, durableName, fn)
-		if errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrConsumerDeleted) {
-			return fmt.Errorf("log: consumer %s was deleted: %w", durableName, err)
+		reached, err := l.follow(ctx, after, take)
+		if errors.Is(err, ErrLogReplaced) {
+			return err
 		}
-		if moved {
-			pause = retryFirst
+		if reached > after {
+			after, pause = reached, retryFirst
 		}
 		if ctx.Err() == nil {
-			l.logger.Warn("a consumer of the log failed and tries again", "consumer", durableName, "error", err)
+			l.logger.Warn("a consumer of the log failed and tries again", "after", after, "error", err)
 			wait(ctx, pause)
 		}
 	}
@@ -72,108 +110,143 @@ func (l *Log) Consume(ctx context.Context, durableName string, fn func(context.C
 	return nil
 }
 
-// deliver goes back to the position last acknowledged and on from there until
-// something fails. Going back first is what keeps the order: otherwise frames
-// that were delivered and not acknowledged would come again some time later,
-// after their successors. moved says whether the position has moved.
-func (l *Log) deliver(ctx context.Context, consumer jetstream.Consumer, name string, fn func(context.Context, []Reading) error) (moved bool, err error) {
-	position, err := l.stream.ResetConsumer(ctx, name)
-	if err != nil {
-		return false, err
-	}
-	for next := position.ResetSeq; ; moved = true {
-		var frames []jetstream.Msg
-		for len(frames) == 0 {
-			if frames, err = nextFrames(ctx, consumer); err != nil {
-				return moved, err
-			}
-		}
-		if next, err = l.complete(ctx, frames, next); err != nil {
-			return moved, err
-		}
-		if readings := l.readingsOf(frames); len(readings) > 0 {
-			if err := fn(ctx, readings); err != nil {
-				return moved, err
-			}
-			l.Counters.Consumed.Add(int64(len(readings)))
-		}
-		if err := acknowledge(ctx, frames[len(frames)-1]); err != nil {
-			return moved, err
-		}
-	}
-}
-
-// complete checks that no frame from sequence next on is missing, and gives the
-// sequence after the last. A frame can go astray, delivered to a request that was
-// given up in that moment; acknowledging its successor would acknowledge it too.
-func (l *Log) complete(ctx context.Context, frames []jetstream.Msg, next uint64) (uint64, error) {
-	for _, f := range frames {
-		meta, err := f.Metadata()
-		if err != nil {
-			return 0, err
-		}
-		at := meta.Sequence.Stream
-		if at != next { // missing, unless an operator removed what was between
-			first, err := l.stream.GetMsg(ctx, next, jetstream.WithGetMsgSubject(l.stored.subjects))
-			if err != nil {
-				return 0, err
-			}
-			if first.Sequence != at {
-				return 0, fmt.Errorf("frame %d went astray: frame %d came in its place", first.Sequence, at)
-			}
-		}
-		next = at + 1
-	}
-	return next, nil
-}
-
-// nextFrames waits for a frame and takes what else is there, up to
-// maxFramesAtOnce. Nothing within pollWait is no error.
-func nextFrames(ctx context.Context, consumer jetstream.Consumer) ([]jetstream.Msg, error) {
-	waiting, cancel := context.WithTimeout(ctx, pollWait)
-	defer cancel()
-	first, err := consumer.Next(jetstream.FetchContext(waiting))
+// follow gives take frames until something fails, and says how far it got. The
+// ordered consumer sees to it that no frame is lost on the way, when a connection
+// breaks for instance; its sequences have holes only where the log has.
+func (l *Log) follow(ctx context.Context, after uint64, take func(context.Context, []Frame) error) (uint64, error) {
+	info, err := l.stream.Info(ctx)
 	switch {
-	case ctx.Err() != nil:
-		return nil, ctx.Err()
-	case errors.Is(err, nats.ErrTimeout), errors.Is(err, context.DeadlineExceeded), errors.Is(err, jetstream.ErrNoMessages):
-		return nil, nil
 	case err != nil:
-		return nil, err
+		return after, err
+	case idOf(info) != l.id, info.State.LastSeq < after:
+		return after, fmt.Errorf("log: %w", ErrLogReplaced)
 	}
-	frames := []jetstream.Msg{first}
-	more, err := consumer.FetchNoWait(maxFramesAtOnce - 1)
+	consumer, err := l.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
+		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: after + 1, MaxResetAttempts: 1,
+	})
 	if err != nil {
-		return nil, err
+		return after, err
 	}
-	for message := range more.Messages() {
-		frames = append(frames, message)
+	messages, err := consumer.Messages(jetstream.PullHeartbeat(heartbeat),
+		// A message larger than the limit would never come.
+		jetstream.PullMaxMessagesWithBytesLimit(maxFramesAtOnce, max(maxBytesAtOnce, int(l.conn.MaxPayload())+maxFrameHeader)))
+	if err != nil {
+		return after, err
 	}
-	return frames, more.Error()
-}
-
-// readingsOf puts the readings of frames in one row. A frame that cannot be read
-// is not ours or not of this version: it stays in the log, and is skipped loudly.
-func (l *Log) readingsOf(frames []jetstream.Msg) []Reading {
-	var out []Reading
-	for _, f := range frames {
-		readings, err := decodeFrame(f.Data())
-		if err != nil {
-			l.Counters.Unreadable.Add(1)
-			l.logger.Error("a frame of the log cannot be read and is skipped", "subject", f.Subject(), "error", err)
-			continue
+	defer messages.Stop()
+	b := &buffer{frames: make(chan jetstream.Msg, maxFramesAtOnce), room: semaphore.NewWeighted(maxBytesAtOnce)}
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return b.fill(ctx, messages) })
+	group.Go(func() error {
+		for {
+			batch, bytes, err := b.next(ctx)
+			if err != nil {
+				return err
+			}
+			frames, err := l.framesOf(batch, after)
+			if err != nil {
+				return err
+			}
+			if err := take(ctx, frames); err != nil {
+				return err
+			}
+			for _, f := range frames {
+				l.Counters.Consumed.Add(int64(len(f.Readings)))
+			}
+			after = frames[len(frames)-1].Sequence
+			b.room.Release(bytes)
 		}
-		out = append(out, readings...)
-	}
-	return out
+	})
+	err = group.Wait()
+	return after, err
 }
 
-// acknowledge moves the position and returns when that is known. What fn has done
-// is acknowledged also where ctx is done meanwhile.
-func acknowledge(ctx context.Context, last jetstream.Msg) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), ackTimeout)
-	defer cancel()
-	return last.DoubleAck(ctx)
+// buffer is frames that have come and wait for the consumer's function. room is
+// taken until that has done with them.
+type buffer struct {
+	frames chan jetstream.Msg
+	room   *semaphore.Weighted
+}
+
+// weight is the room that a frame takes. A larger one takes all of it, alone.
+func weight(m jetstream.Msg) int64 { return int64(min(len(m.Data()), maxBytesAtOnce)) }
+
+func (b *buffer) fill(ctx context.Context, messages jetstream.MessagesContext) error {
+	for {
+		m, err := messages.Next(jetstream.NextContext(ctx))
+		if err != nil {
+			return err
+		}
+		if err := b.room.Acquire(ctx, weight(m)); err != nil {
+			return err
+		}
+		select {
+		case b.frames <- m:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// next waits for a frame and takes what else is there.
+func (b *buffer) next(ctx context.Context) (batch []jetstream.Msg, bytes int64, err error) {
+	select {
+	case first := <-b.frames:
+		batch, bytes = append(batch, first), weight(first)
+	case <-ctx.Done():
+		return nil, 0, ctx.Err()
+	}
+	for len(batch) < maxFramesAtOnce {
+		select {
+		case m := <-b.frames:
+			batch, bytes = append(batch, m), bytes+weight(m)
+		default:
+			return batch, bytes, nil
+		}
+	}
+	return batch, bytes, nil
+}
+
+// framesOf reads frames that come after a position. One that cannot be read is not
+// ours or not of this version: it stays in the log, and is skipped loudly.
+func (l *Log) framesOf(batch []jetstream.Msg, after uint64) ([]Frame, error) {
+	frames := make([]Frame, len(batch))
+	for i, m := range batch {
+		meta, err := m.Metadata()
+		if err != nil {
+			return nil, err
+		}
+		f := &frames[i]
+		if f.Sequence = meta.Sequence.Stream; f.Sequence <= after {
+			return nil, fmt.Errorf("frame %d came after frame %d", f.Sequence, after)
+		}
+		if n := f.Sequence - after - 1; n > 0 && after > 0 {
+			l.Counters.Missing.Add(int64(n))
+			l.logger.Error("frames are no longer in the log and are passed over", "from", after+1, "to", f.Sequence-1)
+		}
+		after = f.Sequence
+		if f.Readings, err = decodeFrame(m.Data()); err != nil {
+			l.Counters.Unreadable.Add(1)
+			l.logger.Error("a frame of the log cannot be read and is skipped", "sequence", f.Sequence, "subject", m.Subject(), "error", err)
+		}
+	}
+	return frames, nil
+}
+
+// Inherit ends a consumer whose position earlier versions kept in the log under a
+// name, and returns that position; 0 where there is none.
+func (l *Log) Inherit(ctx context.Context, name string) (uint64, error) {
+	consumer, err := l.stream.Consumer(ctx, name)
+	if errors.Is(err, jetstream.ErrConsumerNotFound) {
+		return 0, nil
+	}
+	if err == nil {
+		err = l.stream.DeleteConsumer(ctx, name)
+	}
+	if err != nil {
+		return 0, fmt.Errorf("log: consumer %s: %w", name, err)
+	}
+	return consumer.CachedInfo().AckFloor.Stream, nil
 }
 
 func wait(ctx context.Context, d time.Duration) {

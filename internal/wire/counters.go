@@ -23,6 +23,8 @@ type LogCounters struct {
 	Consumed   atomic.Int64
 	Unreadable atomic.Int64
 	Trimmed    atomic.Int64
+	Missing    atomic.Int64
+	Oldest     atomic.Int64 // now: seconds since 1970, 0 for an empty log
 }
 
 // Samples are the counters with their names.
@@ -34,7 +36,9 @@ func (c *LogCounters) Samples() []Sample {
 		{Name: "isohaline_log_retries_total", Help: "Times that the log did not take a frame and it was tried again.", Value: c.Retries.Load()},
 		{Name: "isohaline_log_consumed_total", Help: "Readings that consumers have done with, repetitions included.", Value: c.Consumed.Load()},
 		{Name: "isohaline_log_unreadable_total", Help: "Frames skipped because they cannot be read.", Value: c.Unreadable.Load()},
-		{Name: "isohaline_log_trimmed_total", Help: "Frames removed after every consumer had done with them.", Value: c.Trimmed.Load()},
+		{Name: "isohaline_log_trimmed_total", Help: "Frames removed after they were released.", Value: c.Trimmed.Load()},
+		{Name: "isohaline_log_missing_total", Help: "Frames that a consumer had yet to read and that the log no longer has.", Value: c.Missing.Load()},
+		{Name: "isohaline_log_oldest_seconds", Help: "Time of the oldest frame in the log, in seconds since 1970: how far back a restored backup can be completed. 0: the log is empty.", Value: c.Oldest.Load()},
 	}
 }
 

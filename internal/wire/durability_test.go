@@ -71,7 +71,7 @@ func durabilityChild(dir string) int {
 		return fail(err)
 	}
 	go func() {
-		if err := l.Consume(ctx, "store", store.write); err != nil {
+		if err := store.consume(ctx, l); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 		}
 	}()
@@ -86,11 +86,18 @@ func durabilityChild(dir string) int {
 	return 0
 }
 
-// store is a consumer that keeps every reading it is given as a line of a file.
-type store struct{ file *os.File }
+// store is a consumer that keeps every reading it is given as a line of a file, and
+// after each batch a line with its position.
+type store struct {
+	file *os.File
+	at   Position
+}
 
-// openStore goes on with the file. A line that a kill cut short was not
-// acknowledged and is cut away.
+// positionMark begins the lines that hold positions.
+const positionMark = "at "
+
+// openStore goes on with the file. What stands after the last position was written
+// by a batch that a kill cut short; whole lines of it stay, and come again.
 func openStore(dir string) (*store, error) {
 	name := filepath.Join(dir, storedFile)
 	old, err := os.ReadFile(name)
@@ -101,14 +108,31 @@ func openStore(dir string) (*store, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &store{f}, f.Truncate(int64(bytes.LastIndexByte(old, '\n') + 1))
+	s := &store{file: f}
+	old = old[:bytes.LastIndexByte(old, '\n')+1]
+	for text := range strings.Lines(string(old)) {
+		if p, ok := strings.CutPrefix(text, positionMark); ok {
+			if _, err := fmt.Sscan(p, &s.at.Log, &s.at.Sequence); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return s, f.Truncate(int64(len(old)))
 }
 
-func (s *store) write(_ context.Context, readings []Reading) error {
+func (s *store) consume(ctx context.Context, l *Log) error {
+	return l.Consume(ctx, l.After(s.at), func(_ context.Context, frames []Frame) error { return s.write(l, frames) })
+}
+
+func (s *store) write(l *Log, frames []Frame) error {
 	var b bytes.Buffer
-	for _, r := range readings {
-		fmt.Fprintf(&b, "%s %d\n", r.Device, int(r.Value))
+	for _, f := range frames {
+		for _, r := range f.Readings {
+			fmt.Fprintf(&b, "%s %d\n", r.Device, int(r.Value))
+		}
 	}
+	s.at = Position{l.ID(), frames[len(frames)-1].Sequence}
+	fmt.Fprintf(&b, "%s%s %d\n", positionMark, s.at.Log, s.at.Sequence)
 	_, err := s.file.Write(b.Bytes())
 	return err
 }
@@ -334,7 +358,7 @@ func verify(t *testing.T, dir string, fleet []*client, mostRepeats int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	drain(t, l, "store", store.write)
+	drain(t, l, l.After(store.at), func(_ context.Context, frames []Frame) error { return store.write(l, frames) })
 	inStore := readStore(t, dir)
 
 	position := map[line]int{} // of the first time in the log
@@ -412,6 +436,9 @@ func readStore(t *testing.T, dir string) []line {
 	}
 	var out []line
 	for text := range strings.Lines(string(data)) {
+		if strings.HasPrefix(text, positionMark) {
+			continue
+		}
 		device, number, _ := strings.Cut(strings.TrimSpace(text), " ")
 		n, err := strconv.Atoi(number)
 		if err != nil {
@@ -425,30 +452,35 @@ func readStore(t *testing.T, dir string) []line {
 func readLog(t *testing.T, l *Log) []Reading {
 	t.Helper()
 	var out []Reading
-	drain(t, l, "check", func(_ context.Context, readings []Reading) error {
-		out = append(out, readings...)
+	drain(t, l, 0, func(_ context.Context, frames []Frame) error {
+		for _, f := range frames {
+			out = append(out, f.Readings...)
+		}
 		return nil
 	})
 	return out
 }
 
-// drain consumes under a name until the name has everything that is in the log.
-func drain(t *testing.T, l *Log, name string, fn func(context.Context, []Reading) error) {
+// drain consumes everything that is in the log after a position.
+func drain(t *testing.T, l *Log, after uint64, take func(context.Context, []Frame) error) {
 	t.Helper()
-	info, err := l.stream.Info(t.Context())
+	head, err := l.Head(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(t.Context())
+	if after == head {
+		return
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Minute)
 	defer cancel()
-	consumed := make(chan error, 1)
-	go func() { consumed <- l.Consume(ctx, name, fn) }()
-	eventually(t, name+" at the end of the log", func() bool {
-		consumer, err := l.stream.Consumer(ctx, name)
-		return err == nil && consumer.CachedInfo().AckFloor.Stream >= info.State.LastSeq
+	err = l.Consume(ctx, after, func(ctx context.Context, frames []Frame) error {
+		after = frames[len(frames)-1].Sequence
+		if after == head {
+			defer cancel()
+		}
+		return take(ctx, frames)
 	})
-	cancel()
-	if err := <-consumed; err != nil {
-		t.Fatal(err)
+	if err != nil || after != head {
+		t.Fatalf("drained up to frame %d of %d, %v", after, head, err)
 	}
 }

@@ -134,7 +134,7 @@ func TestEdgeKeepsUntilTheHubHas(t *testing.T) {
 	keep(t, u, want[:5000])
 	h, _ := openHub(t, t.TempDir(), address, key)
 	keep(t, u, want[5000:])
-	got := consumeUntil(t, h.log, "store", len(want))
+	got := consumeUntil(t, h.log, new(uint64), len(want))
 	if diff := cmp.Diff(values(want), values(got)); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
@@ -187,7 +187,7 @@ func TestHubRefusesVisibly(t *testing.T) {
 		row("sump-1", "watch", 0.5, ""),
 		row("sump-1", "watch", 1, ""),
 	})
-	if got := values(consumeUntil(t, h.log, "store", 2)); !slices.Equal(got, []float64{0.31, 1}) {
+	if got := values(consumeUntil(t, h.log, new(uint64), 2)); !slices.Equal(got, []float64{0.31, 1}) {
 		t.Errorf("taken: %v", got)
 	}
 	var got []Reason
@@ -276,7 +276,7 @@ func TestEdgesAreApart(t *testing.T) {
 	// Traffic that could be overheard, and that comes after what was forged.
 	want := measured(100)
 	keep(t, u, want)
-	if got := consumeUntil(t, h.log, "store", len(want)); len(got) != len(want) {
+	if got := consumeUntil(t, h.log, new(uint64), len(want)); len(got) != len(want) {
 		t.Errorf("%d readings, want %d", len(got), len(want))
 	}
 	eventually(t, "the edge being asked", func() bool {
@@ -316,7 +316,8 @@ func TestAdmit(t *testing.T) {
 	u, stop := openUplink(t, UplinkOptions{Dir: dir, Hub: h.port.Address(), Edge: lobby, Seed: oldSeed})
 	want := measured(30)
 	keep(t, u, want[:10])
-	consumeUntil(t, h.log, "store", 10)
+	after := new(uint64)
+	consumeUntil(t, h.log, after, 10)
 	eventually(t, "the hub's answer, without which they would come again", func() bool { return u.Pushed.Load() == 10 })
 	if err := h.port.Admit([]EdgeKey{next}); err != nil {
 		t.Fatal(err)
@@ -332,7 +333,7 @@ func TestAdmit(t *testing.T) {
 	stop()
 	u, _ = openUplink(t, UplinkOptions{Dir: dir, Hub: h.port.Address(), Edge: lobby, Seed: nextSeed})
 	keep(t, u, want[20:])
-	if got := values(consumeUntil(t, h.log, "store", 20)); !slices.Equal(got, values(want[10:])) {
+	if got := values(consumeUntil(t, h.log, after, 20)); !slices.Equal(got, values(want[10:])) {
 		t.Errorf("after the new key came %v", got)
 	}
 }

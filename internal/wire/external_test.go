@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -36,7 +37,7 @@ func TestExternal(t *testing.T) {
 	l := openLog(t, LogOptions{URL: s.ClientURL()})
 	want := numbered(100)
 	appendAll(t, l, want)
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
+	if diff := cmp.Diff(want, consumeUntil(t, l, new(uint64), len(want))); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 }
@@ -94,7 +95,7 @@ func TestExternalGoesAway(t *testing.T) {
 	if err := <-appended; err != nil {
 		t.Errorf("once it is back: %v", err)
 	}
-	got := consumeUntil(t, l, "store", 3)
+	got := consumeUntil(t, l, new(uint64), 3)
 	seen := map[Key]int{}
 	for _, r := range got {
 		seen[r.Key()]++
@@ -103,5 +104,173 @@ func TestExternalGoesAway(t *testing.T) {
 		if seen[r.Key()] != 1 {
 			t.Errorf("reading %v is there %d times", r.Value, seen[r.Key()])
 		}
+	}
+}
+
+// link is a network between a program and a server: it can be cut, and it can
+// stand still, as one does behind which a router has died.
+type link struct {
+	listener net.Listener
+	to       string
+
+	mu    sync.Mutex
+	still chan struct{} // closed while data moves
+	conns []net.Conn
+}
+
+// newLink opens a link to a server; it closes with the test.
+func newLink(t *testing.T, to string) *link {
+	t.Helper()
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := &link{listener: ln, to: to, still: make(chan struct{})}
+	close(k.still)
+	var owned sync.WaitGroup
+	owned.Go(func() {
+		for {
+			in, err := ln.Accept()
+			if err != nil {
+				return
+			}
+			out, err := net.Dial("tcp", to)
+			if err != nil {
+				in.Close()
+				continue
+			}
+			k.mu.Lock()
+			k.conns = append(k.conns, in, out)
+			k.mu.Unlock()
+			owned.Go(func() { k.pass(in, out) })
+			owned.Go(func() { k.pass(out, in) })
+		}
+	})
+	t.Cleanup(func() {
+		ln.Close()
+		k.flow()
+		k.cut()
+		owned.Wait()
+	})
+	return k
+}
+
+func (k *link) pass(from, to net.Conn) {
+	defer to.Close()
+	var data [32 << 10]byte
+	for {
+		n, err := from.Read(data[:])
+		k.mu.Lock()
+		still := k.still
+		k.mu.Unlock()
+		<-still
+		if _, failed := to.Write(data[:n]); err != nil || failed != nil {
+			return
+		}
+	}
+}
+
+func (k *link) url() string { return "nats://" + k.listener.Addr().String() }
+
+// cut breaks every connection; new ones can be made.
+func (k *link) cut() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for _, c := range k.conns {
+		c.Close()
+	}
+	k.conns = nil
+}
+
+// stall lets nothing through until flow.
+func (k *link) stall() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.still = make(chan struct{})
+}
+
+func (k *link) flow() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	select {
+	case <-k.still:
+	default:
+		close(k.still)
+	}
+}
+
+// TestConsumeThroughTrouble: a consumer gets every frame, in order and once, though
+// its connection breaks and stands still, its server goes away and comes back, and
+// what the server knows of it is deleted, each time with frames on their way.
+func TestConsumeThroughTrouble(t *testing.T) {
+	o := server.Options{JetStream: true, StoreDir: t.TempDir()}
+	s := startNATS(t, &o)
+	o.Port = s.Addr().(*net.TCPAddr).Port
+	k := newLink(t, s.Addr().String())
+	writer, reader := openLog(t, LogOptions{URL: s.ClientURL()}), openLog(t, LogOptions{URL: k.url()})
+
+	var mu sync.Mutex
+	var got []float64
+	ctx, cancel := context.WithCancel(t.Context())
+	consumed := make(chan error, 1)
+	go func() {
+		consumed <- reader.Consume(ctx, 0, func(_ context.Context, frames []Frame) error {
+			mu.Lock()
+			defer mu.Unlock()
+			for _, f := range frames {
+				got = append(got, values(f.Readings)...)
+			}
+			return nil
+		})
+	}()
+	const each = 300
+	readings := numbered(7 * each)
+	sent := 0
+	send := func() {
+		for range each {
+			appendAll(t, writer, readings[sent:sent+1])
+			sent++
+		}
+	}
+	came := func() {
+		t.Helper()
+		eventually(t, "every frame", func() bool {
+			mu.Lock()
+			defer mu.Unlock()
+			return len(got) >= sent
+		})
+	}
+	forget := func() {
+		consumers := writer.stream.ListConsumers(t.Context())
+		for c := range consumers.Info() {
+			if err := writer.stream.DeleteConsumer(t.Context(), c.Name); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+	send()
+	came()
+	for _, trouble := range []struct{ begin, end func() }{
+		{k.cut, func() {}},
+		{k.stall, k.flow},
+		{k.stall, func() { k.cut(); k.flow() }},
+		{forget, func() {}},
+		{k.cut, forget},
+		{func() { s.Shutdown(); s.WaitForShutdown(); s = startNATS(t, &o) }, func() {}},
+	} {
+		trouble.begin()
+		send()
+		trouble.end()
+		came()
+	}
+	cancel()
+	if err := <-consumed; err != nil {
+		t.Error(err)
+	}
+	if diff := cmp.Diff(values(readings), got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+	if n := reader.Counters.Missing.Load(); n > 0 {
+		t.Errorf("%d frames were counted as missing", n)
 	}
 }

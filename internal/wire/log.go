@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -28,8 +29,7 @@ type stored struct{ name, subjects, subject string }
 // the writer's tries to publish one are apart.
 const duplicateWindow = 2 * time.Minute
 
-// apiLevel is the JetStream API that the log needs, that of NATS 2.14: from there
-// on a consumer can be taken back to what it acknowledged last.
+// apiLevel is the JetStream API that the log is tried with, that of NATS 2.14.
 const apiLevel = 4
 
 // Defaults of LogOptions.
@@ -48,11 +48,12 @@ type LogOptions struct {
 	// Durability is what acknowledged readings survive. It is the embedded log's
 	// setting; an external server has its own, sync_interval.
 	Durability Durability
-	// MaxBytes is how large the log may grow. A full log first forgets what every
-	// consumer has done with, then makes publishers wait. 0: DefaultMaxBytes.
+	// MaxBytes is how large the log may grow. A full log first forgets the oldest
+	// that is released, then makes publishers wait. 0: DefaultMaxBytes.
 	MaxBytes int64
-	// Keep is how long readings stay that every consumer has done with, to be
-	// read again after a restored backup. 0: DefaultKeep.
+	// Keep is how long released readings stay, to be read again after a restored
+	// backup; less where MaxBytes does not hold as much, which Reach tells.
+	// 0: DefaultKeep.
 	Keep time.Duration
 	// Edges is where edges link themselves to the embedded log.
 	Edges  EdgeOptions
@@ -75,6 +76,10 @@ type Log struct {
 	conn   *nats.Conn
 	js     jetstream.JetStream
 	stream jetstream.Stream
+	id     string
+	opened uint64 // the newest frame's sequence when the log was opened
+
+	released atomic.Uint64 // the sequence up to which the log may forget
 
 	queue   chan *entry
 	written chan struct{}   // closed when the writer has ended
@@ -181,6 +186,12 @@ func (l *Log) openStream(ctx context.Context, o LogOptions) error {
 	if l.stream, err = l.js.CreateOrUpdateStream(ctx, config); err != nil {
 		return fmt.Errorf("log: stream %s: %w", l.stored.name, err)
 	}
+	info, err := l.stream.Info(ctx)
+	if err != nil {
+		return fmt.Errorf("log: stream %s: %w", l.stored.name, err)
+	}
+	l.id, l.opened = idOf(info), info.State.LastSeq
+	l.noteReach(info)
 	return nil
 }
 

@@ -1,9 +1,11 @@
 package wire
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,16 +15,21 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go/jetstream"
 )
 
-// consumeUntil consumes under a name until n readings have come, and returns them.
-func consumeUntil(t testing.TB, l *Log, name string, n int) []Reading {
+// consumeUntil consumes after a position until n readings have come, returns them
+// and moves the position.
+func consumeUntil(t testing.TB, l *Log, after *uint64, n int) []Reading {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
 	defer cancel()
 	var got []Reading
-	err := l.Consume(ctx, name, func(_ context.Context, readings []Reading) error {
-		if got = append(got, readings...); len(got) >= n {
+	err := l.Consume(ctx, *after, func(_ context.Context, frames []Frame) error {
+		for _, f := range frames {
+			got, *after = append(got, f.Readings...), f.Sequence
+		}
+		if len(got) >= n {
 			cancel()
 		}
 		return nil
@@ -49,7 +56,7 @@ func TestLogKeepsOrder(t *testing.T) {
 	l := openLog(t, LogOptions{})
 	want := numbered(3 * maxFrameReadings) // more than one frame holds
 	appendAll(t, l, want)
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
+	if diff := cmp.Diff(want, consumeUntil(t, l, new(uint64), len(want))); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 	if frames := l.Counters.Frames.Load(); frames < 3 {
@@ -74,7 +81,7 @@ func TestLogGathersAppends(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	got := consumeUntil(t, l, "store", writers*each)
+	got := consumeUntil(t, l, new(uint64), writers*each)
 	last := map[string]time.Time{}
 	for _, r := range got {
 		if !r.At.After(last[r.Device]) {
@@ -87,23 +94,89 @@ func TestLogGathersAppends(t *testing.T) {
 	}
 }
 
-// A position survives closing and opening; another name has its own.
+// A position is good after closing and opening the log.
 func TestLogPosition(t *testing.T) {
 	dir := t.TempDir()
 	readings := numbered(30)
 	l := openLog(t, LogOptions{Dir: dir})
 	appendAll(t, l, readings[:10])
-	consumeUntil(t, l, "store", 10)
+	at := Position{Log: l.ID()}
+	consumeUntil(t, l, &at.Sequence, 10)
 	appendAll(t, l, readings[10:20])
 	l.Close()
 
 	l = openLog(t, LogOptions{Dir: dir})
 	appendAll(t, l, readings[20:])
-	if diff := cmp.Diff(readings[10:], consumeUntil(t, l, "store", 20)); diff != "" {
-		t.Errorf("the same name (-want +got):\n%s", diff)
+	after := l.After(at)
+	if diff := cmp.Diff(readings[10:], consumeUntil(t, l, &after, 20)); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
 	}
-	if diff := cmp.Diff(readings, consumeUntil(t, l, "account", 30)); diff != "" {
-		t.Errorf("another name (-want +got):\n%s", diff)
+	if head, err := l.Head(t.Context()); err != nil || head != after {
+		t.Errorf("the head is %d, %v, and the last frame %d", head, err, after)
+	}
+}
+
+// A position of another log, or beyond the end that the log has lost, says nothing.
+func TestLogPositionThatSaysNothing(t *testing.T) {
+	dir := t.TempDir()
+	l := openLog(t, LogOptions{Dir: dir})
+	if head, err := l.Head(t.Context()); err != nil || head != 0 {
+		t.Errorf("the head of an empty log is %d, %v", head, err)
+	}
+	for i := range 3 {
+		appendAll(t, l, numbered(3)[i:i+1])
+	}
+	l.Close()
+	l = openLog(t, LogOptions{Dir: dir})
+	appendAll(t, l, numbered(4)[3:])
+	for _, row := range []struct {
+		p    Position
+		want uint64
+	}{
+		{Position{l.ID(), 2}, 2}, {Position{l.ID(), 3}, 3}, {Position{l.ID(), 4}, 0}, {Position{"another", 2}, 0}, {Position{}, 0},
+	} {
+		if got := l.After(row.p); got != row.want {
+			t.Errorf("after %v: %d, want %d", row.p, got, row.want)
+		}
+	}
+	if other := openLog(t, LogOptions{}); other.ID() == l.ID() {
+		t.Error("two logs have one ID")
+	}
+}
+
+// A position that an earlier version kept in the log is taken over once, and holds
+// up trimming no longer.
+func TestInherit(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	for i := range 5 {
+		appendAll(t, l, numbered(5)[i:i+1])
+	}
+	old, err := l.stream.CreateConsumer(t.Context(), jetstream.ConsumerConfig{Durable: "watch", AckPolicy: jetstream.AckAllPolicy})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		m, err := old.Next()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := m.DoubleAck(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	l.Release(5)
+	l.trim(func(ctx context.Context) error { return l.trimBefore(ctx, time.Now()) })
+	if got := first(t, l); got != 4 {
+		t.Errorf("the first frame is %d, want 4: another consumer has the rest to read", got)
+	}
+	for _, want := range []uint64{3, 0} {
+		if got, err := l.Inherit(t.Context(), "watch"); err != nil || got != want {
+			t.Errorf("inherited %d, %v, want %d", got, err, want)
+		}
+	}
+	l.trim(func(ctx context.Context) error { return l.trimBefore(ctx, time.Now()) })
+	if got := first(t, l); got != 6 {
+		t.Errorf("the first frame is %d, want none", got)
 	}
 }
 
@@ -114,7 +187,7 @@ func TestConsumeTriesAgain(t *testing.T) {
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
 	defer cancel()
 	var got []Reading
-	calls, failures := 0, 0
+	calls, failures, refused := 0, 0, uint64(0)
 	go func() {
 		for i := range want {
 			if err := l.Append(ctx, want[i:i+1]); err != nil {
@@ -122,12 +195,19 @@ func TestConsumeTriesAgain(t *testing.T) {
 			}
 		}
 	}()
-	err := l.Consume(ctx, "store", func(_ context.Context, readings []Reading) error {
+	err := l.Consume(ctx, 0, func(_ context.Context, frames []Frame) error {
+		if refused > 0 && frames[0].Sequence != refused {
+			t.Errorf("frame %d came after frame %d was refused", frames[0].Sequence, refused)
+		}
 		if calls++; calls%2 == 1 && failures < 3 {
-			failures++
+			failures, refused = failures+1, frames[0].Sequence
 			return errors.New("the database is locked")
 		}
-		if got = append(got, readings...); len(got) == len(want) {
+		refused = 0
+		for _, f := range frames {
+			got = append(got, f.Readings...)
+		}
+		if len(got) == len(want) {
 			cancel()
 		}
 		return nil
@@ -143,101 +223,126 @@ func TestConsumeTriesAgain(t *testing.T) {
 	}
 }
 
-// A consumer that ends in the middle of its work sees that work again at once,
-// and in order, not when the server's patience ends.
-func TestConsumeAfterCrash(t *testing.T) {
+// However much waits, no call brings more than it may.
+func TestConsumeBounds(t *testing.T) {
 	l := openLog(t, LogOptions{})
-	want := numbered(20)
-	for i := range want {
-		appendAll(t, l, want[i:i+1])
+	const small, large = 3000, 20
+	for i := range numbered(small) {
+		appendAll(t, l, numbered(small)[i:i+1])
 	}
-	ctx, cancel := context.WithCancel(t.Context())
-	err := l.Consume(ctx, "store", func(context.Context, []Reading) error {
-		cancel() // the process is gone before fn returns
-		return context.Canceled
-	})
-	if err != nil {
-		t.Fatal(err)
+	for range large {
+		appendAll(t, l, numbered(maxFrameReadings))
 	}
-	start := time.Now()
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", len(want))); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
-	}
-	if took := time.Since(start); took > ackWait/2 {
-		t.Errorf("it took %v", took)
-	}
-}
-
-// A context that is done already is no error, wherever Consume notices it.
-func TestConsumeWithoutTime(t *testing.T) {
-	l := openLog(t, LogOptions{})
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
-	if err := l.Consume(ctx, "store", func(context.Context, []Reading) error { return nil }); err != nil {
-		t.Errorf("Consume: %v", err)
-	}
-	l.Close()
-	if err := l.Consume(t.Context(), "store", func(context.Context, []Reading) error { return nil }); !errors.Is(err, ErrLogClosed) {
-		t.Errorf("Consume of a closed log: %v", err)
-	}
-	if err := openLog(t, LogOptions{}).Consume(t.Context(), "no such name", func(context.Context, []Reading) error { return nil }); err == nil {
-		t.Error("Consume takes a name with spaces")
-	}
-}
-
-// A frame that was delivered to somebody who is no longer there comes again, in
-// its place: its successor does not stand for it.
-func TestConsumeMissesNoFrame(t *testing.T) {
-	l := openLog(t, LogOptions{})
-	want := numbered(3)
-	appendAll(t, l, want[:1])
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	var got []Reading
-	err := l.Consume(ctx, "store", func(ctx context.Context, readings []Reading) error {
-		if len(got) == 0 {
-			appendAll(t, l, want[1:2])
-			thief, err := l.stream.Consumer(ctx, "store")
+	last := uint64(0)
+	err := l.Consume(ctx, 0, func(_ context.Context, frames []Frame) error {
+		bytes := 0
+		for _, f := range frames {
+			if f.Sequence != last+1 {
+				t.Errorf("frame %d came after frame %d", f.Sequence, last)
+			}
+			last = f.Sequence
+			entries, err := split(f.Readings)
 			if err != nil {
 				return err
 			}
-			if _, err := thief.Next(); err != nil {
-				return err
+			for _, e := range entries {
+				bytes += e.bytes
 			}
-			appendAll(t, l, want[2:])
 		}
-		if got = append(got, readings...); len(got) >= len(want) {
+		if len(frames) > maxFramesAtOnce || bytes > maxBytesAtOnce {
+			t.Errorf("one call brought %d frames of %d bytes", len(frames), bytes)
+		}
+		if last == small+large {
 			cancel()
 		}
 		return nil
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(want, got); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
+	if err != nil || last != small+large {
+		t.Fatalf("%d frames came, %v", last, err)
 	}
 }
 
-// A hole that an operator made is no missing frame.
+// message is a frame that has come.
+type message struct {
+	jetstream.Msg
+	data []byte
+}
+
+func (m message) Data() []byte { return m.data }
+
+// What waits comes in one call, and a frame that waits alone at once.
+func TestBufferGathers(t *testing.T) {
+	b := &buffer{frames: make(chan jetstream.Msg, 2*maxFramesAtOnce)}
+	for _, n := range []int{1, 20, maxFramesAtOnce + 1} {
+		for range n {
+			b.frames <- message{data: make([]byte, 7)}
+		}
+		want := min(n, maxFramesAtOnce)
+		if batch, bytes, err := b.next(t.Context()); err != nil || len(batch) != want || bytes != int64(7*want) {
+			t.Errorf("of %d frames %d came with %d bytes, %v", n, len(batch), bytes, err)
+		}
+	}
+	if got, want := weight(message{data: make([]byte, maxBytesAtOnce+1)}), int64(maxBytesAtOnce); got != want {
+		t.Errorf("a frame larger than all room weighs %d, want %d", got, want)
+	}
+}
+
+// Consume notices wherever it is that it has to end, and how.
+func TestConsumeEnds(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	none := func(context.Context, []Frame) error { return nil }
+	if err := l.Consume(ctx, 0, none); err != nil {
+		t.Errorf("Consume without time: %v", err)
+	}
+	if err := l.Consume(t.Context(), 1, none); !errors.Is(err, ErrLogReplaced) {
+		t.Errorf("Consume after a frame that the log never had: %v", err)
+	}
+	if err := l.js.DeleteStream(t.Context(), streamName); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.openStream(t.Context(), LogOptions{MaxBytes: DefaultMaxBytes}); err != nil {
+		t.Fatal(err)
+	}
+	l.id = "the one before"
+	if err := l.Consume(t.Context(), 0, none); !errors.Is(err, ErrLogReplaced) {
+		t.Errorf("Consume of another log: %v", err)
+	}
+	l.Close()
+	if err := l.Consume(t.Context(), 0, none); !errors.Is(err, ErrLogClosed) {
+		t.Errorf("Consume of a closed log: %v", err)
+	}
+}
+
+// Frames that are no longer there are counted, wherever they are missing, but not
+// before the first for a consumer that begins.
 func TestConsumePassesAHole(t *testing.T) {
 	l := openLog(t, LogOptions{})
-	readings := numbered(5)
+	readings := numbered(7)
 	for i := range readings {
 		appendAll(t, l, readings[i:i+1])
 	}
-	for _, seq := range []uint64{1, 3, 4} {
+	for _, seq := range []uint64{1, 2, 4, 5} {
 		if err := l.stream.DeleteMsg(t.Context(), seq); err != nil {
 			t.Fatal(err)
 		}
 	}
-	want := []Reading{readings[1], readings[4]}
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", 2)); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
+	for _, row := range []struct{ after, missing uint64 }{{0, 2}, {1, 3}} {
+		before, after := l.Counters.Missing.Load(), row.after
+		if diff := cmp.Diff([]Reading{readings[2], readings[5], readings[6]}, consumeUntil(t, l, &after, 3)); diff != "" {
+			t.Errorf("after %d (-want +got):\n%s", row.after, diff)
+		}
+		if n := l.Counters.Missing.Load() - before; n != int64(row.missing) {
+			t.Errorf("after %d: %d frames were counted as missing, want %d", row.after, n, row.missing)
+		}
 	}
 }
 
-// A frame of another version is skipped and counted, and stays in the log.
+// A frame of another version is skipped and counted, stays in the log, and moves
+// the position.
 func TestConsumeSkipsWhatItCannotRead(t *testing.T) {
 	l := openLog(t, LogOptions{})
 	if _, err := l.js.Publish(t.Context(), streamSubjects[:len(streamSubjects)-1]+"other", []byte("hello")); err != nil {
@@ -245,11 +350,12 @@ func TestConsumeSkipsWhatItCannotRead(t *testing.T) {
 	}
 	want := numbered(1)
 	appendAll(t, l, want)
-	if diff := cmp.Diff(want, consumeUntil(t, l, "store", 1)); diff != "" {
+	after := uint64(0)
+	if diff := cmp.Diff(want, consumeUntil(t, l, &after, 1)); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
-	if n := l.Counters.Unreadable.Load(); n != 1 {
-		t.Errorf("%d unreadable frames counted, want 1", n)
+	if n := l.Counters.Unreadable.Load(); n != 1 || after != 2 {
+		t.Errorf("%d unreadable frames counted, want 1; the position is %d, want 2", n, after)
 	}
 }
 
@@ -274,9 +380,10 @@ func fill(t *testing.T, l *Log) (accepted int) {
 }
 
 // A full log makes publishers wait; it forgets nothing that somebody has yet to
-// read, and goes on once that is done.
+// read, goes on once that is done, and says how far it reaches back.
 func TestLogFull(t *testing.T) {
-	l := openLog(t, LogOptions{MaxBytes: maxFrameBytes})
+	var said bytes.Buffer
+	l := openLog(t, LogOptions{MaxBytes: maxFrameBytes, Logger: slog.New(slog.NewTextHandler(&said, nil))})
 	accepted := fill(t, l)
 	if accepted < 100 {
 		t.Fatalf("only %d readings went in", accepted)
@@ -284,60 +391,78 @@ func TestLogFull(t *testing.T) {
 	if l.Counters.Retries.Load() == 0 {
 		t.Error("no retry was counted")
 	}
-	// The reading whose publisher gave up is still with the writer: it comes last.
-	got := consumeUntil(t, l, "store", accepted+1)
+	if l.Counters.Trimmed.Load() != 0 {
+		t.Error("what nobody has read was trimmed")
+	}
+	// The reading whose publisher gave up is still with the writer.
+	after := uint64(0)
+	got := consumeUntil(t, l, &after, accepted)
 	for i, r := range got[:accepted] {
 		if want := numbered(1)[0].At.Add(time.Duration(i) * time.Second); !r.At.Equal(want) {
 			t.Fatalf("reading %d is of %v, want %v", i, r.At, want)
 		}
 	}
+	l.Release(after)
 	appendAll(t, l, numbered(1))
-	if l.Counters.Trimmed.Load() == 0 {
-		t.Error("nothing was trimmed")
+	consumeUntil(t, l, &after, 2)
+	if n := l.Counters.Trimmed.Load(); n == 0 || n > int64(accepted/4) {
+		t.Errorf("%d frames of %d were trimmed", n, accepted)
+	}
+	reach, err := l.Reach(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if oldest, err := l.stream.GetMsg(t.Context(), first(t, l)); err != nil || !oldest.Time.Equal(reach) || l.Counters.Oldest.Load() != reach.Unix() {
+		t.Errorf("the log says that it reaches back to %v and %v, %v", reach, l.Counters.Oldest.Load(), err)
+	}
+	l.Close() // nobody writes to said any more
+	if !strings.Contains(said.String(), "has forgotten readings sooner than it should") {
+		t.Errorf("it said only %s", &said)
 	}
 }
 
-// Trimming removes what is old and what every consumer has done with, and only
-// what is both.
+// first is the sequence of the first frame in a log.
+func first(t *testing.T, l *Log) uint64 {
+	t.Helper()
+	info, err := l.stream.Info(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return info.State.FirstSeq
+}
+
+// Trimming removes what is old and what is released, and only what is both.
 func TestTrim(t *testing.T) {
-	l := openLog(t, LogOptions{})
+	l := openLog(t, LogOptions{Keep: time.Hour})
+	if reach, err := l.Reach(t.Context()); err != nil || !reach.IsZero() {
+		t.Errorf("an empty log reaches back to %v, %v", reach, err)
+	}
 	readings := numbered(20)
-	for i := range 10 {
+	for i := range readings {
 		appendAll(t, l, readings[i:i+1])
 	}
-	first := func() uint64 {
-		info, err := l.stream.Info(t.Context())
-		if err != nil {
-			t.Fatal(err)
+	step := func(what string, want uint64, way func(context.Context) error) {
+		t.Helper()
+		if l.trim(way); first(t, l) != want {
+			t.Errorf("%s: the first frame is %d, want %d", what, first(t, l), want)
 		}
-		return info.State.FirstSeq
 	}
-	l.trim(0)
-	if got := first(); got != 1 {
-		t.Errorf("without a consumer the first frame is %d, want 1", got)
-	}
-	consumeUntil(t, l, "store", 10)
-	l.trim(time.Hour)
-	if got := first(); got != 1 {
-		t.Errorf("while all is younger the first frame is %d, want 1", got)
-	}
-	for i := 10; i < 20; i++ {
-		appendAll(t, l, readings[i:i+1])
-	}
-	l.trim(0)
-	if got := first(); got != 11 {
-		t.Errorf("the first frame is %d, want 11: ten are done with", got)
-	}
+	all := func(ctx context.Context) error { return l.trimBefore(ctx, time.Now().Add(time.Hour)) }
+	step("nothing is released", 1, all)
+	l.Release(10)
+	step("all is younger", 1, l.trimOld)
+	step("ten are released", 11, all)
+	l.Release(20)
+	l.Release(5) // which is released already
 	middle, err := l.stream.GetMsg(t.Context(), 16)
 	if err != nil {
 		t.Fatal(err)
 	}
-	consumeUntil(t, l, "store", 10)
-	if err := l.trimBefore(t.Context(), middle.Time); err != nil {
-		t.Fatal(err)
-	}
-	if got := first(); got != 16 {
-		t.Errorf("the first frame is %d, want 16: that is the first not older", got)
+	step("five are old", 16, func(ctx context.Context) error { return l.trimBefore(ctx, middle.Time) })
+	l.Release(1000) // more than there is
+	step("all are released", 21, all)
+	if n := l.Counters.Trimmed.Load(); n != 20 {
+		t.Errorf("%d frames were counted as trimmed, want 20", n)
 	}
 }
 
@@ -359,7 +484,7 @@ func TestClosedLog(t *testing.T) {
 	started := make(chan struct{})
 	appendAll(t, l, numbered(1))
 	go func() {
-		consumed <- l.Consume(context.Background(), "store", func(context.Context, []Reading) error {
+		consumed <- l.Consume(context.Background(), 0, func(context.Context, []Frame) error {
 			close(started)
 			return nil
 		})

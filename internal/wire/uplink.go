@@ -3,10 +3,14 @@ package wire
 import (
 	"context"
 	"crypto/tls"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"net/url"
+	"os"
+	"path/filepath"
 	"sync/atomic"
 	"time"
 
@@ -22,8 +26,12 @@ const (
 	bufferSubject = "isohaline.buffer"
 )
 
-// pushName is under what name an edge remembers what the hub has.
-const pushName = "hub"
+// positionName is the file in an edge's folder that says what the hub has, and
+// oldPosition the consumer that earlier versions kept it with.
+const (
+	positionName = "hub-has.json"
+	oldPosition  = "hub"
+)
 
 // How an edge meets a hub that does not answer.
 const (
@@ -63,8 +71,9 @@ type Uplink struct {
 	// never take.
 	Pushed, Refused atomic.Int64
 
-	o   UplinkOptions
-	log *Log
+	o     UplinkOptions
+	log   *Log
+	after uint64 // the sequence up to which the hub has the log
 }
 
 // OpenUplink opens the edge's own log. The link comes up by itself, now or later.
@@ -87,7 +96,50 @@ func OpenUplink(ctx context.Context, o UplinkOptions) (*Uplink, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := u.readPosition(ctx); err != nil {
+		u.log.Close()
+		return nil, fmt.Errorf("uplink: %w", err)
+	}
 	return u, nil
+}
+
+// readPosition reads what the hub has. Where that is not known everything in the
+// log goes to the hub again, which keeps it once.
+func (u *Uplink) readPosition(ctx context.Context) error {
+	var p Position
+	text, err := os.ReadFile(filepath.Join(u.o.Dir, positionName))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if u.after, err = u.log.Inherit(ctx, oldPosition); err != nil {
+			return err
+		}
+	case err != nil:
+		return err
+	default:
+		if err := json.Unmarshal(text, &p); err != nil {
+			u.o.Logger.Warn("it cannot be read what the hub has; it gets everything again", "error", err)
+		}
+		u.after = u.log.After(p)
+	}
+	if err := u.writePosition(u.after); err != nil {
+		return err
+	}
+	u.log.Release(u.after)
+	return nil
+}
+
+// writePosition replaces the file. A power cut may bring back an older one, which
+// costs nothing but work.
+func (u *Uplink) writePosition(sequence uint64) error {
+	text, err := json.Marshal(Position{u.log.ID(), sequence})
+	if err != nil {
+		return err
+	}
+	file := filepath.Join(u.o.Dir, positionName)
+	if err := os.WriteFile(file+".new", text, 0o600); err != nil {
+		return err
+	}
+	return os.Rename(file+".new", file)
 }
 
 // options link a server's options to the hub.
@@ -123,7 +175,7 @@ func (u *Uplink) Run(ctx context.Context) error {
 		}
 		defer asked.Unsubscribe()
 	}
-	return u.log.Consume(ctx, pushName, u.push)
+	return u.log.Consume(ctx, u.after, u.push)
 }
 
 // Tell sends the hub a message if there is a link now; nothing waits here.
@@ -137,8 +189,12 @@ func (u *Uplink) Tell(message []byte) error {
 // Close ends the link and the log.
 func (u *Uplink) Close() { u.log.Close() }
 
-// push brings readings to the hub and returns nil when it has them.
-func (u *Uplink) push(ctx context.Context, readings []Reading) error {
+// push brings frames to the hub and returns nil when it has them.
+func (u *Uplink) push(ctx context.Context, frames []Frame) error {
+	var readings []Reading
+	for _, f := range frames {
+		readings = append(readings, f.Readings...)
+	}
 	entries, err := split(readings)
 	if err != nil {
 		return err
@@ -165,6 +221,12 @@ func (u *Uplink) push(ctx context.Context, readings []Reading) error {
 		}
 		u.Pushed.Add(n)
 	}
+	u.after = frames[len(frames)-1].Sequence
+	if err := u.writePosition(u.after); err != nil {
+		u.o.Logger.Warn("it cannot be kept what the hub has; after a restart it gets that again", "error", err)
+		return nil
+	}
+	u.log.Release(u.after)
 	return nil
 }
 

@@ -164,7 +164,7 @@ func (l *Log) publish(readings []cbor.RawMessage, id string) error {
 			l.logger.Error("the log does not take readings; devices wait", "error", err)
 		}
 		if errors.Is(err, errDiskFull) || strings.Contains(err.Error(), streamFull) {
-			l.trim(0)
+			l.trim(l.trimFull)
 		}
 		select {
 		case <-l.life.Done():

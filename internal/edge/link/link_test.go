@@ -28,8 +28,9 @@ var lobby = wire.DeviceID{Site: "harbour", Device: "edge-1"}
 
 // hub is a hub's ends of the link, without the rest of it.
 type hub struct {
-	log  *wire.Log
-	port *wire.EdgePort
+	log   *wire.Log
+	port  *wire.EdgePort
+	after uint64 // the last frame that the test has seen
 
 	mu   sync.Mutex
 	told []talk.Tell
@@ -98,9 +99,12 @@ func (h *hub) channels(t *testing.T, enough func(map[string]float64) bool) {
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
 	defer cancel()
 	got := map[string]float64{}
-	if err := h.log.Consume(ctx, "test", func(_ context.Context, readings []wire.Reading) error {
-		for _, r := range readings {
-			got[r.Channel] = r.Value
+	if err := h.log.Consume(ctx, h.after, func(_ context.Context, frames []wire.Frame) error {
+		for _, f := range frames {
+			h.after = f.Sequence
+			for _, r := range f.Readings {
+				got[r.Channel] = r.Value
+			}
 		}
 		if enough(got) {
 			cancel()
