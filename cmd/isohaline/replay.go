@@ -36,7 +36,7 @@ const (
 )
 
 func (r *replayCommand) Run(ctx context.Context, c *console) error {
-	sheet, err := r.sheet(ctx)
+	sheet, err := r.sheet()
 	if err != nil {
 		return err
 	}
@@ -81,7 +81,7 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 const shownProblems = 10
 
 // sheet reads the tank file.
-func (r *replayCommand) sheet(ctx context.Context) (*monitor.Sheet, error) {
+func (r *replayCommand) sheet() (*monitor.Sheet, error) {
 	f, err := os.Open(r.Tank)
 	if err != nil {
 		return nil, err
@@ -91,7 +91,7 @@ func (r *replayCommand) sheet(ctx context.Context) (*monitor.Sheet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading %s: %w", r.Tank, err)
 	}
-	return monitor.Read(ctx, r.Tank, string(text))
+	return monitor.Read(r.Tank, string(text))
 }
 
 // recording reads the recorded readings.

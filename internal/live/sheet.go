@@ -1,7 +1,6 @@
 package live
 
 import (
-	"context"
 	"fmt"
 	"time"
 
@@ -10,11 +9,12 @@ import (
 	"isohaline/internal/verify"
 )
 
-// Sheet is a tank file worked out: the tank it describes and the check's
-// answer.
+// Sheet is a tank file worked out: the tank it describes, and its water, settings
+// and geometry. What faults would do to it is asked of verify.Check where somebody
+// wants to know.
 type Sheet struct {
-	Tank  *tankfile.Tank
-	Check *verify.Report
+	Tank   *tankfile.Tank
+	Report *verify.Report
 	// Zone is what sentences about the tank say times in; nil: UTC.
 	Zone *time.Location
 }
@@ -28,16 +28,16 @@ func (s *Sheet) In(zone *time.Location) *Sheet {
 
 // Read works a tank file out. The error is a tankfile.Problems where the file is to
 // blame.
-func Read(ctx context.Context, name, file string) (*Sheet, error) {
+func Read(name, file string) (*Sheet, error) {
 	s, _, err := tankfile.Read(name, []byte(file))
 	if err != nil {
 		return nil, err
 	}
-	check, err := verify.Check(ctx, s, verify.Options{SinglesOnly: true})
+	report, err := verify.Settle(s, units.Metric)
 	if err != nil {
-		return nil, fmt.Errorf("checking %s: %w", name, err)
+		return nil, fmt.Errorf("working out %s: %w", name, err)
 	}
-	return &Sheet{Tank: s, Check: check}, nil
+	return &Sheet{Tank: s, Report: report}, nil
 }
 
 // Live is the tank, to be kept live by the sheet.
@@ -59,8 +59,8 @@ const longestBudget = 24 * time.Hour
 // account is the account of the tank, set as its controller is. Its device says
 // that it lives every so often; 0: it does not.
 func (s *Sheet) account(heartbeat time.Duration) (*account.Account, error) {
-	settings := account.Settings{WatchM: s.Check.Settings.Levels.WatchM, Heartbeat: heartbeat, Zone: s.Zone}
-	if g := s.Check.Settings.Guard; g != nil {
+	settings := account.Settings{WatchM: s.Report.Settings.Levels.WatchM, Heartbeat: heartbeat, Zone: s.Zone}
+	if g := s.Report.Settings.Guard; g != nil {
 		settings.RunLimit, settings.MinOff = g.HardCap, g.MinOff
 		// The dip lasts as long as the water takes, however short the
 		// controller is set to wait: that is what the account has to notice.

@@ -76,6 +76,7 @@ func openAhead(t *testing.T, dir string, ahead time.Duration) *house {
 		}
 	})
 	h.Server = s
+	eventually(t, "every tank has been taken up", func() bool { return s.Monitor.Progress().Ready() })
 	return h
 }
 

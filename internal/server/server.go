@@ -93,7 +93,7 @@ type Server struct {
 }
 
 // Open makes the service and takes its addresses, so that they are known before
-// it runs.
+// it runs. Run takes the tanks up.
 func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	o.complete()
 	s := &Server{o: o}
@@ -102,6 +102,13 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 			s.Close()
 		}
 	}()
+	// Whoever comes from here on waits for a moment, and is not turned away.
+	if s.web, err = net.Listen("tcp", o.HTTP); err != nil {
+		return nil, fmt.Errorf("listening for browsers: %w", err)
+	}
+	if s.mqtt, err = net.Listen("tcp", o.MQTT); err != nil {
+		return nil, fmt.Errorf("listening for devices: %w", err)
+	}
 	if err := os.MkdirAll(o.Dir, private); err != nil {
 		return nil, fmt.Errorf("making the folder: %w", err)
 	}
@@ -138,12 +145,6 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	}
 	if err := s.prepareFirstRun(ctx); err != nil {
 		return nil, err
-	}
-	if s.web, err = net.Listen("tcp", o.HTTP); err != nil {
-		return nil, fmt.Errorf("listening for browsers: %w", err)
-	}
-	if s.mqtt, err = net.Listen("tcp", o.MQTT); err != nil {
-		return nil, fmt.Errorf("listening for devices: %w", err)
 	}
 	handler, err := s.handler()
 	if err != nil {
@@ -262,11 +263,10 @@ func (s *Server) handler() (http.Handler, error) {
 func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
-	group.Go(func() error { return s.readings.Consume(ctx, 0, s.take) })
+	group.Go(func() error { return s.watch(ctx) })
 	if s.edges != nil {
 		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	}
-	group.Go(func() error { return s.tick(ctx) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
@@ -291,13 +291,19 @@ func (s *Server) Run(ctx context.Context) error {
 	return group.Wait()
 }
 
-// take hands frames of the log to the watch.
-func (s *Server) take(ctx context.Context, frames []wire.Frame) error {
-	var readings []wire.Reading
-	for _, f := range frames {
-		readings = append(readings, f.Readings...)
+// watch takes every tank up, and then what the log has gathered meanwhile and goes
+// on gathering.
+func (s *Server) watch(ctx context.Context) error {
+	if err := s.Monitor.TakeUp(ctx); err != nil {
+		if ctx.Err() != nil {
+			return nil
+		}
+		return fmt.Errorf("taking up the tanks: %w", err)
 	}
-	return s.Monitor.Take(ctx, readings)
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
+	group.Go(func() error { return s.tick(ctx) })
+	return group.Wait()
 }
 
 // tick tells the watch what time it is, now and then.

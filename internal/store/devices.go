@@ -238,13 +238,3 @@ func (s *Store) Refusals(ctx context.Context, deviceID string) ([]Refusal, error
 	})
 	return list, wrap(err, "reading the refusals of device %q", deviceID)
 }
-
-// TankDevicesChannels is every channel of the devices that report of a tank, by
-// device and name.
-func (s *Store) TankDevicesChannels(ctx context.Context, tankID string) ([]Channel, error) {
-	devices := s.read.NewSelect().Model((*Device)(nil)).Column("id").Where("tank_id = ?", tankID)
-	list, err := all[Channel](ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
-		return q.Where("device_id IN (?)", devices).Order("device_id", "name")
-	})
-	return list, wrap(err, "reading the channels of the devices of tank %q", tankID)
-}

@@ -43,6 +43,17 @@ func Commission(s *tankfile.Tank) (*Commissioning, error) {
 	}, nil
 }
 
+// Settle works out water, settings and geometry, as Check does, and simulates
+// nothing: the report has no rows and no verdict, and does not say whether lime
+// water brings more than the tank uses. It takes about a millisecond.
+func Settle(s *tankfile.Tank, u units.System) (*Report, error) {
+	b, _, err := settle(s, u)
+	if err != nil {
+		return nil, err
+	}
+	return &Report{Tank: s, Units: u, Water: b.water, Settings: b.settings, Geometry: b.geometry}, nil
+}
+
 // giveMost is the pump time that a person may have given above the watch level:
 // up to the ceiling level, and never more than the longest fill may bring.
 // Without a ceiling sensor it is up to where the drain-down would still fit.

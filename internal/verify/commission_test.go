@@ -1,11 +1,13 @@
 package verify
 
 import (
+	"fmt"
 	"os"
 	"testing"
 	"time"
 
 	"isohaline/internal/tankfile"
+	"isohaline/internal/units"
 )
 
 // TestCommissionIsWhatTheCheckTries: a device on site gets the settings that the
@@ -51,5 +53,29 @@ func TestCommissionIsWhatTheCheckTries(t *testing.T) {
 func TestCommissionNeedsAController(t *testing.T) {
 	if _, err := Commission(&tankfile.Tank{}); err == nil {
 		t.Error("commissioned nothing")
+	}
+}
+
+// TestSettleIsTheCheckWithoutFaults: what a tank is watched by is what the check
+// tries its faults with.
+func TestSettleIsTheCheckWithoutFaults(t *testing.T) {
+	for _, name := range []string{"window-nano", "reading-room", "grand-lobby"} {
+		s := example(t, name)
+		got, err := Settle(s, units.Metric)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := Check(t.Context(), s, Options{SinglesOnly: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got.Geometry.Problems, want.Geometry.Problems = nil, nil // the lime's is simulated
+		// In words, since what a tank file leaves open is NaN, which is like nothing.
+		words := func(r *Report) string {
+			return fmt.Sprintf("%+v\n%+v\n%+v\n%+v\n%+v", r.Settings.Levels, *r.Settings.Guard, r.Settings.Items, r.Water, r.Geometry)
+		}
+		if words(got) != words(want) {
+			t.Errorf("%s: settled to\n%s\nchecked with\n%s", name, words(got), words(want))
+		}
 	}
 }

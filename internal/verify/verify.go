@@ -80,36 +80,60 @@ type bench struct {
 
 const daysAYear = 365
 
-// prepare works out water, settings and geometry, and brings a twin of every
-// season to the onset.
+// prepare sets a site up and brings a twin of every season to the onset.
 func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
+	b, setup, err := settle(s, u)
+	if err != nil {
+		return nil, err
+	}
+	for i := range s.Room.Seasons {
+		setup.Season = i
+		tw, err := plant.Build(setup)
+		if err != nil {
+			return nil, err
+		}
+		b.twins = append(b.twins, tw)
+		onset := tw.SpinUp()
+		b.onsets = append(b.onsets, onset)
+		if over := tw.LimeDKHDay() - s.Water.ConsumptionDKHDay; over > 0 {
+			b.geometry.Problems = append(b.geometry.Problems, fmt.Sprintf("In %s the lime water brings %s a day more than the tank is said to use: make it weaker, or alkalinity climbs.", s.Room.Seasons[i].Name, u.Alkalinity(over)))
+		}
+		b.healthy = append(b.healthy, onset.Run(plant.Scenario{Conditions: plant.Healthy(), Length: horizon(s)}))
+	}
+	return b, nil
+}
+
+// settle works out water, settings and geometry, and how twins of the site are
+// built. It simulates nothing.
+func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
+	var setup plant.Setup
 	b := &bench{site: s, u: u}
 	factor, err := b.evaporate()
 	if err != nil {
-		return nil, err
+		return nil, setup, err
 	}
 	// A first twin, with levels but without settings, measures the flows.
 	returnFlow, err := plant.ReturnFlow(s)
 	if err != nil {
-		return nil, err
+		return nil, setup, err
 	}
 	levels, whyWatch, err := placeSensors(s, returnFlow)
 	if err != nil {
-		return nil, err
+		return nil, setup, err
 	}
-	setup := plant.Setup{Site: s, Levels: levels, EvaporationFactor: factor}
+	setup = plant.Setup{Site: s, Levels: levels, EvaporationFactor: factor}
 	tw, err := plant.Build(setup)
 	if err != nil {
-		return nil, err
+		return nil, setup, err
 	}
 	v, err := drainDown(s, returnFlow)
 	if err != nil {
-		return nil, err
+		return nil, setup, err
 	}
 	k := &sketch{site: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
 	k.measure(v)
 	if s.Controller != nil && k.topOffM3S <= 0 {
-		return nil, fmt.Errorf("top-off.pump: no water reaches the chamber through this tube and lift; check the pump's curve and the tube's end")
+		return nil, setup, fmt.Errorf("top-off.pump: no water reaches the chamber through this tube and lift; check the pump's curve and the tube's end")
 	}
 	for i := range b.water {
 		b.water[i].FracDay = b.water[i].Total.LitresPerDay * litre / tw.SystemM3()
@@ -122,7 +146,7 @@ func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 		overshootM3 = k.topOffM3S * t.Watch.ResponseS
 	}
 	if b.geometry, err = proveGeometry(tw, s, levels, overshootM3, u); err != nil {
-		return nil, err
+		return nil, setup, err
 	}
 	b.geometry.Problems = append(b.geometry.Problems, b.problems...)
 	k.safeM3 = b.geometry.DumpSafeM3
@@ -131,24 +155,11 @@ func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, whyWatch)}
 	if g != nil {
 		if err := g.Validate(); err != nil {
-			return nil, fmt.Errorf("controller: %w", err)
+			return nil, setup, fmt.Errorf("controller: %w", err)
 		}
 	}
 	setup.Guard = g
-	for i := range s.Room.Seasons {
-		setup.Season = i
-		if tw, err = plant.Build(setup); err != nil {
-			return nil, err
-		}
-		b.twins = append(b.twins, tw)
-		onset := tw.SpinUp()
-		b.onsets = append(b.onsets, onset)
-		if over := tw.LimeDKHDay() - s.Water.ConsumptionDKHDay; over > 0 {
-			b.geometry.Problems = append(b.geometry.Problems, fmt.Sprintf("In %s the lime water brings %s a day more than the tank is said to use: make it weaker, or alkalinity climbs.", s.Room.Seasons[i].Name, u.Alkalinity(over)))
-		}
-		b.healthy = append(b.healthy, onset.Run(plant.Scenario{Conditions: plant.Healthy(), Length: horizon(s)}))
-	}
-	return b, nil
+	return b, setup, nil
 }
 
 // surprising is how many bands off a site's own record must be for a leak to be

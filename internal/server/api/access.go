@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"isohaline/internal/server/monitor"
 )
 
 // access is who may use a route.
@@ -87,6 +89,11 @@ func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 			a.refuse(ctx, notFound(name, id))
 			return
 		}
+		if name == "tank" && a.monitor.Waiting(id) {
+			ctx.SetHeader("Retry-After", "1")
+			a.refuse(ctx, a.notYet(id))
+			return
+		}
 	}
 	next(huma.WithValue(ctx, personKey{}, person))
 }
@@ -101,4 +108,21 @@ func (a *API) refuse(ctx huma.Context, err error) {
 func personOf(ctx context.Context) *Person {
 	p, _ := ctx.Value(personKey{}).(*Person)
 	return p
+}
+
+// view is a tank as it is believed to be now, or why there is no such thing.
+func (a *API) view(id string) (monitor.View, error) {
+	v, ok := a.monitor.Tank(id)
+	switch {
+	case !ok:
+		return v, notFound("tank", id)
+	case v.Problem != nil:
+		return v, refused(http.StatusServiceUnavailable, "tank", id, "is without an account, only its contacts are heard: "+v.Problem.Error(), "mend its tank file and save it")
+	}
+	return v, nil
+}
+
+// notYet says that a tank is there and not under watch yet.
+func (a *API) notYet(id string) error {
+	return refused(http.StatusServiceUnavailable, "tank", id, "is not taken up yet: the service has just begun, and is "+a.monitor.Progress().String(), "try again in a few seconds")
 }

@@ -68,6 +68,9 @@ type API struct {
 	hashing chan struct{}
 	// reckoning holds the place for odds that are being worked out.
 	reckoning chan struct{}
+	// checks and odds are what was worked out already.
+	checks kept[Check]
+	odds   kept[Odds]
 	// nobody is a hash that a wrong name is checked against, so that it takes
 	// as long as a wrong password.
 	nobody       string

@@ -37,9 +37,9 @@ type handIn struct {
 
 // tankBenchHand asks the one question that is about a site as built.
 func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error) {
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	in.Body.Site = v.Sheet.Tank
 	return ask[bench.HandTopOff](a)(ctx, &questionIn[bench.HandTopOff]{in.Body})

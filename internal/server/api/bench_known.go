@@ -55,9 +55,9 @@ const (
 )
 
 func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) {
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	now := a.now()
 	hand, err := a.store.HandReadings(ctx, in.Tank, now.Add(-benchMemory), now.Add(time.Minute))
@@ -120,7 +120,7 @@ func (f *filling) fill() TankBench {
 // water is the tank's water as measured last, or else as the tank file has it.
 func (f *filling) water() bench.TankWater {
 	s, e := f.view.Sheet.Tank, &f.view.Estimate
-	w := bench.TankWater{VolumeL: f.view.Sheet.Check.Geometry.SystemM3 * litresPerM3,
+	w := bench.TankWater{VolumeL: f.view.Sheet.Report.Geometry.SystemM3 * litresPerM3,
 		TempC: s.Water.TempC, SalinityPSU: s.Water.SalinityPSU, AlkalinityDKH: s.Water.AlkalinityDKH}
 	f.from("volumeL", "the tank file: display and sump as running")
 	if last, ok := f.view.Lasts[channel.WaterTemp]; ok {
@@ -205,7 +205,7 @@ func (f *filling) use(q *bench.Consumption) float64 {
 // lime is the question of lime water, with the return pump's flow past it.
 func (f *filling) lime(water bench.TankWater, evaporation, use float64) *bench.LimeSupply {
 	q := &bench.LimeSupply{Water: water, EvaporationLitresDay: evaporation, UseAlkalinityDKHDay: use,
-		PassingLitresHour: f.view.Sheet.Check.Geometry.ReturnFlowM3S * litresPerM3 * secondsPerHour}
+		PassingLitresHour: f.view.Sheet.Report.Geometry.ReturnFlowM3S * litresPerM3 * secondsPerHour}
 	if pump := f.view.Estimate.FlowLMin; pump > 0 {
 		const minutesPerHour = 60
 		q.DoseLitresHour = pump * minutesPerHour

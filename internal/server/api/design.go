@@ -2,11 +2,13 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"time"
 
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 )
 
@@ -203,15 +205,27 @@ func showFile(d *store.Description) *tankFileOut {
 const draftName = "draft"
 
 func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
-	sheet, err := monitor.Read(ctx, draftName, in.Body.Text)
+	sheet, err := monitor.Read(draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}
-	return &checkOut{Body: showCheck(sheet.Check)}, nil
+	check, err := a.check(ctx, in.Body.Text, sheet.Tank)
+	return &checkOut{Body: check}, err
+}
+
+// check tries every single fault on the tank of a text, once.
+func (a *API) check(ctx context.Context, text string, tank *tankfile.Tank) (Check, error) {
+	return a.checks.answer(text, func() (Check, error) {
+		r, err := verify.Check(ctx, tank, verify.Options{SinglesOnly: true})
+		if err != nil {
+			return Check{}, fmt.Errorf("checking a draft: %w", err)
+		}
+		return showCheck(r), nil
+	})
 }
 
 func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, error) {
-	sheet, err := monitor.Read(ctx, draftName, in.Body.Text)
+	sheet, err := monitor.Read(draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}

@@ -98,7 +98,7 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 	if len(form.Problems) > 0 {
 		return out, nil
 	}
-	sheet, err := monitor.Read(ctx, draftName, text)
+	sheet, err := monitor.Read(draftName, text)
 	if err != nil {
 		return nil, err
 	}
@@ -106,7 +106,10 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 	if err != nil {
 		return nil, err
 	}
-	check := showCheck(sheet.Check)
+	check, err := a.check(ctx, text, sheet.Tank)
+	if err != nil {
+		return nil, err
+	}
 	out.Body.Section, out.Body.Check = string(section), &check
 	return out, nil
 }

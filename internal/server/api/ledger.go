@@ -51,9 +51,9 @@ func (a *API) ledger(ctx context.Context, in *rangeIn) (*ledgerOut, error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
 	}
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	out := &ledgerOut{}
 	out.Body.Days = []LedgerDay{}

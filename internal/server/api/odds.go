@@ -65,27 +65,32 @@ func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
 	if err != nil {
 		return nil, err
 	}
+	body, err := a.odds.answer(in.Body.Text, func() (Odds, error) { return a.workOutOdds(ctx, s) })
+	return &oddsOut{Body: body}, err
+}
+
+func (a *API) workOutOdds(ctx context.Context, s *tankfile.Tank) (Odds, error) {
 	select {
 	case a.reckoning <- struct{}{}:
 		defer func() { <-a.reckoning }()
 	case <-ctx.Done():
-		return nil, ctx.Err()
+		return Odds{}, ctx.Err()
 	}
 	r, err := verify.Check(ctx, s, verify.Options{})
 	if err != nil {
-		return nil, err
+		return Odds{}, err
 	}
 	likely := &report.Odds{}
 	if likely.Answer, err = odds.Estimate(ctx, r, odds.Options{}); err != nil {
 		if ctx.Err() != nil {
-			return nil, err
+			return Odds{}, err
 		}
 		likely = report.NoOdds(err)
 	}
 	return showOdds(r, likely)
 }
 
-func showOdds(r *verify.Report, likely *report.Odds) (*oddsOut, error) {
+func showOdds(r *verify.Report, likely *report.Odds) (Odds, error) {
 	words := report.LikelyOf(r, likely)
 	out := Odds{Refused: words.Refused, Lead: append([]string{}, words.Lead...), Safe: words.Safe, InherentlySafe: words.Safe != "",
 		Testing: words.Testing, Notes: append([]string{}, words.Notes...),
@@ -95,7 +100,7 @@ func showOdds(r *verify.Report, likely *report.Odds) (*oddsOut, error) {
 	}
 	a := likely.Answer
 	if a == nil {
-		return &oddsOut{Body: out}, nil
+		return out, nil
 	}
 	for i, h := range words.Harms {
 		f := a.Harms[i]
@@ -110,7 +115,7 @@ func showOdds(r *verify.Report, likely *report.Odds) (*oddsOut, error) {
 	}
 	drawing := report.Testing(a)
 	if drawing == nil {
-		return &oddsOut{Body: out}, nil
+		return out, nil
 	}
 	for _, d := range []struct {
 		as   chart.Format
@@ -118,9 +123,9 @@ func showOdds(r *verify.Report, likely *report.Odds) (*oddsOut, error) {
 	}{{chart.Wide, &out.DrawingWide}, {chart.Narrow, &out.DrawingNarrow}} {
 		svg, err := drawing.SVG(d.as)
 		if err != nil {
-			return nil, err
+			return out, err
 		}
 		*d.into = string(svg)
 	}
-	return &oddsOut{Body: out}, nil
+	return out, nil
 }

@@ -12,7 +12,7 @@ import (
 
 // section draws the tank, with what its sensors said last.
 func section(s *live.Sheet, lasts live.Lasts, u units.System, format chart.Format) ([]byte, error) {
-	section := report.Section(s.Check)
+	section := report.Section(s.Report)
 	section.Units = u
 	for _, c := range []struct{ channel, name, on, off string }{
 		{channel.WatchLevel, "Watch sensor now", "wet", "dry"},

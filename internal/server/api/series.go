@@ -64,9 +64,9 @@ func between(from, to time.Time) error {
 }
 
 func (a *API) channels(_ context.Context, in *TankIn) (*channelsOut, error) {
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	out := &channelsOut{}
 	out.Body.Channels = []Channel{}

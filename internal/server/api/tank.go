@@ -79,9 +79,9 @@ type svgOut struct {
 }
 
 func (a *API) tank(ctx context.Context, in *TankIn) (*tankOut, error) {
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	return &tankOut{Body: a.showTank(&v)}, nil
 }
@@ -92,7 +92,7 @@ const (
 )
 
 func (a *API) showTank(v *monitor.View) Tank {
-	s, g := v.Sheet.Tank, &v.Sheet.Check.Geometry
+	s, g := v.Sheet.Tank, &v.Sheet.Report.Geometry
 	return Tank{
 		TankRef: a.refOf(v), Place: s.Place, SystemLitres: g.SystemM3 * litresPerM3,
 		TargetPSU: s.Water.SalinityPSU, TargetTempC: s.Water.TempC,
@@ -134,9 +134,9 @@ func live(lasts monitor.Lasts) Live {
 }
 
 func (a *API) tankSection(ctx context.Context, in *sectionIn) (*svgOut, error) {
-	v, ok := a.monitor.Tank(in.Tank)
-	if !ok {
-		return nil, notFound("tank", in.Tank)
+	v, err := a.view(in.Tank)
+	if err != nil {
+		return nil, err
 	}
 	return drawn(v.Sheet.Section(v.Lasts, systemOf(personOf(ctx)), formatOf(in.Format)))
 }

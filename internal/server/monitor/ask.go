@@ -83,7 +83,8 @@ func harmIn(f *account.Finding) time.Duration {
 // about: harm of any class is, what is harmless is worth a word.
 func NeedsPerson(f *account.Finding) bool { return f.Class > 0 }
 
-// SiteOfTank is where a tank stands.
+// SiteOfTank is where a tank stands, also one that is not taken up yet or cannot
+// be.
 func (m *Monitor) SiteOfTank(id string) (siteID string, known bool) {
 	if t := m.tank(id); t != nil {
 		return t.siteID, true

@@ -42,7 +42,7 @@ func (m *Monitor) Readings(ctx context.Context, tankID, channel string, from, to
 
 // channelIDs are the store's numbers of a tank's channel, one a device.
 func (m *Monitor) channelIDs(ctx context.Context, tankID, channel string) ([]int64, error) {
-	list, err := m.channelsOf(ctx, tankID)
+	list, err := m.store.ReportedChannels(ctx, tankID)
 	var ids []int64
 	for _, c := range list {
 		if c.Name == channel {
@@ -50,11 +50,6 @@ func (m *Monitor) channelIDs(ctx context.Context, tankID, channel string) ([]int
 		}
 	}
 	return ids, err
-}
-
-// channelsOf are all channels of a tank's devices.
-func (m *Monitor) channelsOf(ctx context.Context, tankID string) ([]store.Channel, error) {
-	return m.store.TankDevicesChannels(ctx, tankID)
 }
 
 // Fill is one run of the top-off pump.
@@ -98,7 +93,7 @@ func (m *Monitor) Fills(ctx context.Context, tankID string, from, to time.Time) 
 // First is when a tank was first heard of, as far as its readings are kept; zero
 // if it never was.
 func (m *Monitor) First(ctx context.Context, tankID string) (time.Time, error) {
-	list, err := m.channelsOf(ctx, tankID)
+	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
 		return time.Time{}, err
 	}

@@ -55,6 +55,8 @@ type Monitor struct {
 	places map[string]*place
 	// waiting are the tanks that TakeUp has still to take up.
 	waiting []waiting
+	// expected are those that will be added soon.
+	expected int
 	// adding lets one tank be added at a time.
 	adding sync.Mutex
 
@@ -125,6 +127,7 @@ type spec struct {
 	// sheet is nil where the description cannot be read, as problem says.
 	sheet   *live.Sheet
 	problem error
+	since   time.Time // of the problem
 }
 
 // place is a site with its alarms.

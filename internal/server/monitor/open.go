@@ -1,6 +1,7 @@
 package monitor
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -116,7 +117,7 @@ func (m *Monitor) TakeUp(ctx context.Context) error {
 	again := make([]bool, len(m.waiting))
 	for i, w := range m.waiting {
 		group.Go(func() error {
-			again[i] = m.takeUp(ctx, w.tank, &w.saved)
+			again[i] = m.takeUp(w.tank, &w.saved)
 			return ctx.Err()
 		})
 	}
@@ -137,22 +138,9 @@ func (m *Monitor) TakeUp(ctx context.Context) error {
 	return ctx.Err()
 }
 
-// Progress is how many of the tanks have been taken up.
-func (m *Monitor) Progress() (up, all int) {
-	m.mu.RLock()
-	defer m.mu.RUnlock()
-	all = len(m.tanks)
-	for _, t := range m.tanks {
-		if t.spec.Load() != nil {
-			up++
-		}
-	}
-	return up, all
-}
-
 // takeUp makes a tank live. again says that its records have to be worked through.
-func (m *Monitor) takeUp(ctx context.Context, t *tank, saved *store.TankSaved) (again bool) {
-	s := m.specOf(ctx, t, saved.Name, saved.Description)
+func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
+	s := m.specOf(t, saved.Name, saved.Description)
 	if s.problem != nil {
 		m.log.Error("a tank is without an account", "tank", t.id, "error", s.problem)
 	}
@@ -181,15 +169,15 @@ func (m *Monitor) takeUp(ctx context.Context, t *tank, saved *store.TankSaved) (
 }
 
 // specOf works a tank's description out.
-func (m *Monitor) specOf(ctx context.Context, t *tank, name, text string) *spec {
+func (m *Monitor) specOf(t *tank, name, text string) *spec {
 	bare := &live.Tank{ID: t.id, SiteID: t.siteID, Name: name, Zone: t.place.plan.Load().zone}
-	sheet, err := live.Read(ctx, t.id, text)
+	sheet, err := live.Read(t.id, text)
 	if err != nil {
-		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err)}
+		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err), since: m.now()}
 	}
 	s, err := t.spell(sheet)
 	if err != nil {
-		return &spec{live: bare, problem: err}
+		return &spec{live: bare, problem: err, since: m.now()}
 	}
 	return s
 }
@@ -214,25 +202,16 @@ type NewTank struct {
 
 // AddTank takes a tank under watch, and its site if that is new.
 func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
-	sheet, err := live.Read(ctx, n.TankID, n.File)
+	sheet, err := live.Read(n.TankID, n.File)
 	if err != nil {
 		return err
 	}
 	m.adding.Lock()
 	defer m.adding.Unlock()
 	e := m.store.Edit(n.By, m.now())
-	p := m.place(n.SiteID)
-	if p == nil {
-		s := store.Site{ID: n.SiteID, Name: n.SiteName}
-		if s.Name == "" {
-			s.Name = n.SiteID
-		}
-		if err := e.CreateSite(ctx, s); err != nil {
-			return err
-		}
-		if p, err = m.takeUpSite(s, store.AlarmStep{}, Plan{}); err != nil {
-			return err
-		}
+	p, err := m.addSite(ctx, e, store.Site{ID: n.SiteID, Name: n.SiteName})
+	if err != nil {
+		return err
 	}
 	saved := store.Tank{ID: n.TankID, SiteID: n.SiteID, Name: sheet.Tank.Name}
 	if err := e.CreateTank(ctx, saved); err != nil {
@@ -252,6 +231,26 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 	return nil
 }
 
+// AddSite takes a site under watch that may have no tank yet; one that is there
+// already stays as it is.
+func (m *Monitor) AddSite(ctx context.Context, e *store.Editor, s store.Site) error {
+	m.adding.Lock()
+	defer m.adding.Unlock()
+	_, err := m.addSite(ctx, e, s)
+	return err
+}
+
+func (m *Monitor) addSite(ctx context.Context, e *store.Editor, s store.Site) (*place, error) {
+	if p := m.place(s.ID); p != nil {
+		return p, nil
+	}
+	s.Name = cmp.Or(s.Name, s.ID)
+	if err := e.CreateSite(ctx, s); err != nil {
+		return nil, err
+	}
+	return m.takeUpSite(s, store.AlarmStep{}, Plan{})
+}
+
 // Draft is a new description of a tank: its text, why, and the version that it
 // began from.
 type Draft struct {
@@ -262,7 +261,7 @@ type Draft struct {
 // Redescribe saves a new version of a tank's description and goes on by it. What
 // the account has learned of the tank stays.
 func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string, d Draft) (store.Description, error) {
-	sheet, err := live.Read(ctx, tankID, d.Text)
+	sheet, err := live.Read(tankID, d.Text)
 	if err != nil {
 		return store.Description{}, err
 	}

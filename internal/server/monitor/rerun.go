@@ -180,7 +180,7 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 // workThrough is a new account of a tank that has worked through its records; nil
 // where there are none.
 func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *live.Sheet, now time.Time) (k *live.Walk, began time.Time, err error) {
-	list, err := m.channelsOf(ctx, tankID)
+	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
 		return nil, began, err
 	}
@@ -229,7 +229,7 @@ func (m *Monitor) firstOf(ctx context.Context, list []store.Channel, before time
 // Records calls each with every reading of a tank from a time and before another,
 // in the order of time. Other readings may come meanwhile.
 func (m *Monitor) Records(ctx context.Context, tankID string, from, to time.Time, each func(*wire.Reading) error) error {
-	list, err := m.channelsOf(ctx, tankID)
+	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
 		return err
 	}
