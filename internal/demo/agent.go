@@ -6,7 +6,6 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
-	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -28,16 +27,16 @@ type agent struct {
 	log  *slog.Logger
 }
 
-// guard gives a tank an edge, for an agent that Run starts.
-func (d *Demo) guard(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (id string, err error) {
-	made, seed, err := d.Server.Devices.NewEdge(ctx, d.Server.Store.Edit(who, began),
+// guard gives a tank an edge with an agent.
+func (d *Demo) guard(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
+	made, seed, err := d.Server.Devices.NewEdge(ctx, d.Server.Store.Edit(who, d.began),
 		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Guard of " + life.Site.Name})
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
-	d.agents = append(d.agents, &agent{file: join.File{Hub: d.Server.EdgesAddress(), Site: made.SiteID, Edge: made.ID, Key: seed},
-		site: life.Site, dir: filepath.Join(d.dir, "edges", t.ID), log: log})
-	return made.ID, nil
+	a := &agent{file: join.File{Hub: d.Server.EdgesAddress(), Site: made.SiteID, Edge: made.ID, Key: seed},
+		site: life.Site, dir: filepath.Join(d.o.Dir, "edges", t.ID), log: d.o.Log}
+	return made.ID, a.run, nil
 }
 
 // run lives until ctx ends.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"log/slog"
 	"slices"
 	"time"
@@ -45,15 +46,20 @@ type Options struct {
 	Log               *slog.Logger
 	// Tanks are the fleet; nil: Fleet().
 	Tanks []Tank
+	// Progress, if set, is told how many tanks of how many have their past.
+	Progress func(done, total int)
 }
 
 // Demo is the service over the fleet.
 type Demo struct {
-	Server  *server.Server
-	devices []*device
-	agents  []*agent
-	dir     string
+	Server *server.Server
+	o      Options
+	// now is where the past ends, began where it begins.
+	now, began time.Time
 }
+
+// goesOn lets a tank go on, from where its past ends until ctx does.
+type goesOn func(ctx context.Context) error
 
 const (
 	// seed makes the fleet's lives. Another gives other weather.
@@ -64,83 +70,145 @@ const (
 	who = "demo"
 )
 
-// Open makes the service, the fleet and its past. Run lets it go on.
+// Open makes the service, with its people and places. Run makes the tanks and
+// their past, and lets them go on.
 func Open(ctx context.Context, o Options) (_ *Demo, err error) {
 	if o.Tanks == nil {
 		o.Tanks = Fleet()
 	}
-	lives, err := liveAll(ctx, o.Tanks)
-	if err != nil {
-		return nil, err
+	if o.Progress == nil {
+		o.Progress = func(int, int) {}
 	}
 	srv, err := server.Open(ctx, server.Options{Dir: o.Dir, HTTP: o.HTTP, MQTT: o.MQTT, Edges: o.Edges, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}
-	d := &Demo{Server: srv, dir: o.Dir}
+	now := time.Now().UTC()
+	d := &Demo{Server: srv, o: o, now: now, began: now.Add(-HistoryDays * day)}
 	defer func() {
 		if err != nil {
 			srv.Close()
 		}
 	}()
-	now := time.Now().UTC()
-	began := now.Add(-HistoryDays * day)
-	var histories []monitor.History
-	for i, t := range o.Tanks {
-		h, err := d.settle(ctx, &t, lives[i], began, o.Log)
-		if err != nil {
-			return nil, fmt.Errorf("demo tank %s: %w", t.ID, err)
+	for _, t := range o.Tanks {
+		if err := srv.Monitor.AddSite(ctx, srv.Store.Edit(who, d.began), store.Site{ID: t.SiteID, Name: t.SiteName}); err != nil {
+			return nil, fmt.Errorf("demo site %s: %w", t.SiteID, err)
 		}
-		histories = append(histories, h)
 	}
-	if err := srv.Monitor.Import(ctx, histories); err != nil {
-		return nil, err
-	}
-	return d, errors.Join(srv.AdmitEdges(), d.invite(ctx, now))
+	srv.Monitor.Expect(len(o.Tanks))
+	return d, d.invite(ctx, now)
 }
 
-// liveAll runs every tank through the twin.
+// Run serves, and lets the fleet live, until ctx ends.
+func (d *Demo) Run(ctx context.Context) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.Go(func() error { return d.Server.Run(ctx) })
+	group.Go(func() error {
+		if err := d.furnish(ctx, group); err != nil && ctx.Err() == nil {
+			return err
+		}
+		return nil
+	})
+	return group.Wait()
+}
+
+// furnish makes the tanks and their past, site by site, because the alarms of a
+// site are made in the order of time, and lets each go on.
+func (d *Demo) furnish(ctx context.Context, group *errgroup.Group) error {
+	d.o.Progress(0, len(d.o.Tanks))
+	done := 0
+	for site := range sites(d.o.Tanks) {
+		lives, err := liveAll(ctx, site)
+		if err != nil {
+			return err
+		}
+		var histories []monitor.History
+		var onward []goesOn
+		for i := range site {
+			h, on, err := d.settle(ctx, &site[i], lives[i])
+			if err != nil {
+				return fmt.Errorf("demo tank %s: %w", site[i].ID, err)
+			}
+			histories = append(histories, h)
+			if on != nil {
+				onward = append(onward, on)
+			}
+		}
+		if err := d.Server.Monitor.Import(ctx, histories); err != nil {
+			return err
+		}
+		if err := d.Server.AdmitEdges(); err != nil {
+			return err
+		}
+		for _, on := range onward {
+			group.Go(func() error { return on(ctx) })
+		}
+		for range site {
+			d.Server.Monitor.Arrived()
+			done++
+			d.o.Progress(done, len(d.o.Tanks))
+		}
+	}
+	return nil
+}
+
+// sites are the tanks of each site in turn, which stand side by side in a fleet.
+func sites(tanks []Tank) iter.Seq[[]Tank] {
+	return func(yield func([]Tank) bool) {
+		for len(tanks) > 0 {
+			n := 1
+			for n < len(tanks) && tanks[n].SiteID == tanks[0].SiteID {
+				n++
+			}
+			if !yield(tanks[:n]) {
+				return
+			}
+			tanks = tanks[n:]
+		}
+	}
+}
+
+// liveAll runs tanks through the twin.
 func liveAll(ctx context.Context, tanks []Tank) ([]*Record, error) {
 	lives := make([]*Record, len(tanks))
-	group, ctx := errgroup.WithContext(ctx)
+	var group errgroup.Group
 	for i := range tanks {
 		group.Go(func() (err error) {
-			lives[i], err = tanks[i].Live(ctx, HistoryDays*day+ahead, seed)
+			lives[i], err = tanks[i].Live(HistoryDays*day+ahead, seed)
 			return err
 		})
 	}
-	return lives, group.Wait()
+	return lives, errors.Join(group.Wait(), ctx.Err())
 }
 
 // settle sets a tank up with who reports of it, and gives what has been recorded
-// so far.
-func (d *Demo) settle(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (monitor.History, error) {
+// so far and how it goes on; nil: it does not.
+func (d *Demo) settle(ctx context.Context, t *Tank, life *Record) (monitor.History, goesOn, error) {
 	h := monitor.History{TankID: t.ID}
-	w := d.Server.Monitor
-	err := w.AddTank(ctx, monitor.NewTank{SiteID: t.SiteID, SiteName: t.SiteName, TankID: t.ID, File: string(life.File), By: who})
+	err := d.Server.Monitor.AddTank(ctx, monitor.NewTank{SiteID: t.SiteID, SiteName: t.SiteName, TankID: t.ID, File: string(life.File), By: who})
 	if err != nil {
-		return h, err
+		return h, nil, err
 	}
 	reports := d.connect
 	if t.guarded {
 		reports = d.guard
 	}
-	id, err := reports(ctx, t, life, began, log)
+	id, on, err := reports(ctx, t, life)
 	if err != nil {
-		return h, err
+		return h, nil, err
 	}
 	heard := HistoryDays*day - t.silentFor
 	for _, v := range life.Values[:split(life.Values, heard)] {
-		h.Readings = append(h.Readings, wire.Reading{Site: t.SiteID, Device: id, Channel: v.Channel, Value: v.Value, At: began.Add(v.At).Round(time.Microsecond)})
+		h.Readings = append(h.Readings, wire.Reading{Site: t.SiteID, Device: id, Channel: v.Channel, Value: v.Value, At: d.began.Add(v.At).Round(time.Microsecond)})
 	}
 	for _, v := range life.Hand[:split(life.Hand, HistoryDays*day)] {
-		o, err := d.write(ctx, t, v, began)
+		o, err := d.write(ctx, t, v)
 		if err != nil {
-			return h, err
+			return h, nil, err
 		}
 		h.Seen = append(h.Seen, o)
 	}
-	return h, nil
+	return h, on, nil
 }
 
 // split is how many values of a list come before a time.
@@ -150,30 +218,18 @@ func split(list []Value, at time.Duration) int {
 }
 
 // connect gives a tank a device that has its life still to tell.
-func (d *Demo) connect(ctx context.Context, t *Tank, life *Record, began time.Time, log *slog.Logger) (id string, err error) {
-	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, began),
+func (d *Demo) connect(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
+	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, d.began),
 		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Site.Name})
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
-	if t.silentFor == 0 {
-		d.devices = append(d.devices, &device{id: wire.DeviceID{Site: t.SiteID, Device: made.ID}, password: password,
-			values: slices.Clone(life.Values[split(life.Values, HistoryDays*day):]), began: began, log: log})
+	if t.silentFor != 0 {
+		return made.ID, nil, nil
 	}
-	return made.ID, nil
-}
-
-// Run serves, and lets the devices report, until ctx ends.
-func (d *Demo) Run(ctx context.Context) error {
-	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return d.Server.Run(ctx) })
-	for _, dev := range d.devices {
-		group.Go(func() error { return dev.run(ctx, d.Server.DoorAddress()) })
-	}
-	for _, a := range d.agents {
-		group.Go(func() error { return a.run(ctx) })
-	}
-	return group.Wait()
+	head := &device{id: wire.DeviceID{Site: t.SiteID, Device: made.ID}, password: password,
+		values: slices.Clone(life.Values[split(life.Values, HistoryDays*day):]), began: d.began, log: d.o.Log}
+	return made.ID, func(ctx context.Context) error { return head.run(ctx, d.Server.DoorAddress()) }, nil
 }
 
 // Close gives everything back, after Run has returned.
@@ -184,8 +240,8 @@ const handSD = 0.2
 
 // write puts what a person did or read into the store, and says what the account
 // makes of it.
-func (d *Demo) write(ctx context.Context, t *Tank, v Value, began time.Time) (account.Observation, error) {
-	at := began.Add(v.At).Round(time.Microsecond)
+func (d *Demo) write(ctx context.Context, t *Tank, v Value) (account.Observation, error) {
+	at := d.began.Add(v.At).Round(time.Microsecond)
 	r := store.HandReading{ID: fmt.Sprintf("%s-%s-%d", t.ID, v.Channel, at.UnixMicro()), TankID: t.ID, At: at, Value: v.Value}
 	o := account.Observation{At: at, Value: v.Value}
 	switch v.Channel {

@@ -19,7 +19,7 @@ func TestTheStories(t *testing.T) {
 	for _, tank := range Fleet() {
 		t.Run(tank.ID, func(t *testing.T) {
 			t.Parallel()
-			life, err := tank.Live(t.Context(), HistoryDays*day+ahead, seed)
+			life, err := tank.Live(HistoryDays*day+ahead, seed)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -65,23 +65,14 @@ func TestTheDemoRuns(t *testing.T) {
 		}
 	}
 	begin := time.Now()
-	d, err := Open(t.Context(), Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler), Tanks: few})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, stop := context.WithCancel(t.Context())
-	done := make(chan error, 1)
-	go func() { done <- d.Run(ctx) }()
-	defer func() {
-		stop()
-		if err := <-done; err != nil {
-			t.Error(err)
+	var last int
+	d := running(t, Options{Tanks: few, Progress: func(done, total int) {
+		if total != len(few) || done < last {
+			t.Errorf("%d of %d tanks come after %d", done, total, last)
 		}
-		if err := d.Close(); err != nil {
-			t.Error(err)
-		}
-	}()
-
+		last = done
+	}})
+	ctx := t.Context()
 	fills, err := d.Server.Monitor.Fills(ctx, "childrens-corner", begin.Add(-HistoryDays*day), begin)
 	if err != nil || len(fills) < HistoryDays {
 		t.Errorf("%d fills in %d days, error %v", len(fills), HistoryDays, err)
@@ -111,6 +102,30 @@ func TestTheDemoRuns(t *testing.T) {
 	if v, _ := d.Server.Monitor.Tank(guarded); len(v.Findings) > 0 {
 		t.Errorf("of a healthy tank that goes over to an agent is said %v", v.Findings)
 	}
+}
+
+// running is a demo that has made its tanks' past.
+func running(t *testing.T, o Options) *Demo {
+	t.Helper()
+	o.Dir, o.HTTP, o.MQTT, o.Edges, o.Log = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0", "127.0.0.1:0", slog.New(slog.DiscardHandler)
+	d, err := Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- d.Run(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if err := d.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	eventually(t, "the fleet's past", func() bool { return d.Server.Monitor.Progress().Ready() })
+	return d
 }
 
 func eventually(t *testing.T, what string, is func() bool) {

@@ -2,7 +2,6 @@ package demo
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -14,6 +13,7 @@ import (
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
 	"isohaline/internal/tankfile"
+	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
@@ -64,16 +64,16 @@ func (t *Tank) Draft() (*tankfile.Tank, []byte, error) {
 
 // Live runs a tank for so long and returns what was reported of it. The same
 // seed gives the same life.
-func (t *Tank) Live(ctx context.Context, length time.Duration, seed uint64) (*Record, error) {
+func (t *Tank) Live(length time.Duration, seed uint64) (*Record, error) {
 	s, file, err := t.Draft()
 	if err != nil {
 		return nil, err
 	}
-	check, err := verify.Check(ctx, s, verify.Options{SinglesOnly: true})
+	set, err := verify.Settle(s, units.Metric)
 	if err != nil {
-		return nil, fmt.Errorf("checking %s: %w", t.ID, err)
+		return nil, fmt.Errorf("working out %s: %w", t.ID, err)
 	}
-	tw, err := plant.Build(plant.Setup{Site: s, Levels: check.Settings.Levels, Guard: check.Settings.Guard, EvaporationFactor: 1})
+	tw, err := plant.Build(plant.Setup{Site: s, Levels: set.Settings.Levels, Guard: set.Settings.Guard, EvaporationFactor: 1})
 	if err != nil {
 		return nil, fmt.Errorf("building %s: %w", t.ID, err)
 	}
@@ -85,7 +85,7 @@ func (t *Tank) Live(ctx context.Context, length time.Duration, seed uint64) (*Re
 	for i, c := range days[1:] {
 		sc.Later = append(sc.Later, plant.Later{After: time.Duration(i+1) * day, Conditions: c})
 	}
-	r := reporter{tank: t, record: &Record{Site: s, File: file}, rng: rng, guard: check.Settings.Guard}
+	r := reporter{tank: t, record: &Record{Site: s, File: file}, rng: rng, guard: set.Settings.Guard}
 	r.begin()
 	sc.Trace = r.see
 	tw.SpinUp().Run(sc)

@@ -1,7 +1,6 @@
 package demo
 
 import (
-	"log/slog"
 	"testing"
 	"time"
 
@@ -33,15 +32,7 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 		"lighthouse":        {is: account.WatchFouled, harm: 1},
 	}
 	ctx := t.Context()
-	d, err := Open(ctx, Options{Dir: t.TempDir(), HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		if err := d.Close(); err != nil {
-			t.Error(err)
-		}
-	}()
+	d := running(t, Options{})
 	troubles := 0
 	for _, tank := range Fleet() {
 		want, troubled := wrong[tank.ID]

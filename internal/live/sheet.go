@@ -6,6 +6,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/tankfile"
+	"isohaline/internal/units"
 	"isohaline/internal/verify"
 )
 
