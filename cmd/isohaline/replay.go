@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"isohaline/internal/records"
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/live"
 	"isohaline/internal/wire"
 )
 
@@ -61,7 +61,7 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 	for i := range table.Readings {
 		readings[i] = table.Readings[i].Of(wire.DeviceID{}, table.Readings[i].At)
 	}
-	told, err := monitor.Replay(ctx, sheet, readings, c.progress("replaying"))
+	told, err := live.Replay(ctx, sheet, readings, c.progress("replaying"))
 	if err != nil {
 		return err
 	}
@@ -81,7 +81,7 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 const shownProblems = 10
 
 // sheet reads the tank file.
-func (r *replayCommand) sheet() (*monitor.Sheet, error) {
+func (r *replayCommand) sheet() (*live.Sheet, error) {
 	f, err := os.Open(r.Tank)
 	if err != nil {
 		return nil, err
@@ -91,7 +91,7 @@ func (r *replayCommand) sheet() (*monitor.Sheet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading %s: %w", r.Tank, err)
 	}
-	return monitor.Read(r.Tank, string(text))
+	return live.Read(r.Tank, string(text))
 }
 
 // recording reads the recorded readings.

@@ -10,7 +10,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/records"
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/live"
 )
 
 // replayed is what an account made of a recording, as it is printed. Times are
@@ -64,10 +64,10 @@ type ruledOut struct {
 	Why  string `json:"why"`
 }
 
-func newReplayed(name string, table *records.Table, told *monitor.Told) *replayed {
+func newReplayed(name string, table *records.Table, told *live.Recording) *replayed {
 	n := len(table.Readings)
 	out := &replayed{Site: name, Readings: n, From: table.Readings[0].At, To: table.Readings[n-1].At, ProblemCount: table.ProblemCount,
-		Problems: []replayedProblem{}, NotTaken: told.NotTaken, Findings: []replayedFinding{}}
+		Problems: []replayedProblem{}, NotTaken: int64(told.NotTaken), Findings: []replayedFinding{}}
 	for _, p := range table.Problems {
 		out.Problems = append(out.Problems, replayedProblem(p))
 	}

@@ -23,9 +23,7 @@ func (d told) say(readings ...wire.Reading) {
 	for i := range readings {
 		readings[i].Site, readings[i].Device = "here", d.device
 	}
-	if err := d.h.Monitor.Take(d.h.t.Context(), readings); err != nil {
-		d.h.t.Fatal(err)
-	}
+	d.h.take(readings...)
 }
 
 // toTwentyPast lets time pass to twenty minutes past a full hour, so that it does

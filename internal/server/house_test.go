@@ -15,6 +15,7 @@ import (
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/tankfile"
+	"isohaline/internal/wire"
 )
 
 // cheap keeps signing in fast; the code is the same.
@@ -45,6 +46,23 @@ func (h *house) pass(d time.Duration) {
 	if err := h.Monitor.Tick(h.t.Context()); err != nil {
 		h.t.Fatal(err)
 	}
+}
+
+// take writes readings into the log, and waits until all that follows from them is
+// in the store.
+func (h *house) take(readings ...wire.Reading) {
+	h.t.Helper()
+	for i := range readings {
+		readings[i].Received = h.now()
+	}
+	if err := h.readings.Append(h.t.Context(), readings); err != nil {
+		h.t.Fatal(err)
+	}
+	head, err := h.readings.Head(h.t.Context())
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	eventually(h.t, "the readings are taken in", func() bool { return h.Monitor.Taken() >= head })
 }
 
 func (h *house) now() time.Time { return time.Now().UTC().Add(time.Duration(h.ahead.Load())) }

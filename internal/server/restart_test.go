@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
@@ -48,7 +49,7 @@ func BenchmarkRestart(b *testing.B) {
 					if _, err := s.Store.Description(b.Context(), v.ID, 0); err != nil {
 						b.Fatal(err)
 					}
-					if _, err := s.Store.Checkpoint(b.Context(), "account", v.ID); err != nil {
+					if _, err := s.Store.Checkpoint(b.Context(), "tank", v.ID); err != nil {
 						b.Fatal(err)
 					}
 				}
@@ -88,8 +89,8 @@ func livedIn(b *testing.B, dir string, tanks int) (stateBytes int) {
 	defer s.Close()
 	began := time.Now().UTC().Add(-days * 24 * time.Hour).Truncate(time.Second)
 	e := s.Store.Edit("test", began)
-	channels := map[string]float64{monitor.WatchLevel: 1, monitor.CeilingLevel: 0, monitor.Floor: 0, monitor.Level: 0.2, monitor.WaterTemp: 25, monitor.Heartbeat: 1, monitor.ReturnPump: 1, monitor.TopOffPump: 0}
-	var state store.Checkpoint
+	channels := map[string]float64{channel.WatchLevel: 1, channel.CeilingLevel: 0, channel.Floor: 0, channel.Level: 0.2, channel.WaterTemp: 25, channel.Heartbeat: 1, channel.ReturnPump: 1, channel.TopOffPump: 0}
+	var state store.SavedTank
 	for i := range tanks {
 		id, site := fmt.Sprintf("tank-%d", i), fmt.Sprintf("site-%d", i/aSite)
 		err := s.Monitor.AddTank(b.Context(), monitor.NewTank{SiteID: site, TankID: id, By: "test",
@@ -102,8 +103,7 @@ func livedIn(b *testing.B, dir string, tanks int) (stateBytes int) {
 			b.Fatal(err)
 		}
 		if i > 0 { // as the first, but for the readings: days are what a start looks at
-			state.Subject = id
-			if err := s.Store.SaveCheckpoint(b.Context(), state); err != nil {
+			if err := s.Store.Commit(b.Context(), store.Commit{Tanks: []store.TankStep{{TankID: id, Saved: &state}}}); err != nil {
 				b.Fatal(err)
 			}
 			var rows []store.Reading
@@ -130,9 +130,11 @@ func livedIn(b *testing.B, dir string, tanks int) (stateBytes int) {
 		if err := s.Monitor.Import(b.Context(), []monitor.History{h}); err != nil {
 			b.Fatal(err)
 		}
-		if state, err = s.Store.Checkpoint(b.Context(), "account", id); err != nil {
+		load, err := s.Store.Load(b.Context())
+		if err != nil {
 			b.Fatal(err)
 		}
+		state = *load.Tanks[0].Saved
 	}
 	return len(state.Data)
 }

@@ -140,10 +140,7 @@ func (h *house) furnish(siteID, tankID string) things {
 		h.t.Fatal(err)
 	}
 	now := h.now()
-	wet := []wire.Reading{{Site: siteID, Device: d.ID, Channel: "ceiling", Value: 1, At: now}}
-	if err := h.Monitor.Take(h.t.Context(), wet); err != nil {
-		h.t.Fatal(err)
-	}
+	h.take(wire.Reading{Site: siteID, Device: d.ID, Channel: "ceiling", Value: 1, At: now})
 	h.pass(time.Minute)
 	if len(h.Monitor.Alarms()) == 0 {
 		h.t.Fatalf("a wet ceiling made no alarm at %s", tankID)

@@ -72,6 +72,9 @@ const (
 	privateFile = 0o600
 )
 
+// earlierConsumer is under what name earlier versions kept their place in the log.
+const earlierConsumer = "watch"
+
 // Server is the whole service.
 type Server struct {
 	Store   *store.Store
@@ -118,18 +121,23 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
 		return nil, err
 	}
-	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard}); err != nil {
-		return nil, err
-	}
-	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
-		return nil, err
-	}
 	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
 	if o.NATS == "" {
 		log.Dir = filepath.Join(o.Dir, logName)
 		log.Edges = wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}
 	}
 	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
+		return nil, err
+	}
+	inherited, err := s.readings.Inherit(ctx, earlierConsumer)
+	if err != nil {
+		return nil, err
+	}
+	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard,
+		Source: s.readings, Inherited: inherited}); err != nil {
+		return nil, err
+	}
+	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
 		return nil, err
 	}
 	if err := s.afterRestore(ctx); err != nil {
@@ -278,6 +286,7 @@ func (s *Server) Run(ctx context.Context) error {
 	})
 	group.Go(func() error {
 		<-ctx.Done()
+		s.Monitor.Stop()
 		s.Monitor.Feed.Close() // browsers that look on would hold the end up
 		s.Remote.Changes.Close()
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownAfter)
@@ -288,7 +297,8 @@ func (s *Server) Run(ctx context.Context) error {
 		return nil
 	})
 	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
-	return group.Wait()
+	err := group.Wait()
+	return errors.Join(err, s.Monitor.Close(context.WithoutCancel(ctx)))
 }
 
 // watch takes every tank up, and then what the log has gathered meanwhile and goes
@@ -314,6 +324,7 @@ func (s *Server) tick(ctx context.Context) error {
 		if err := s.Monitor.Tick(ctx); err != nil && ctx.Err() == nil {
 			s.o.Log.Error("the watch could not keep what time brought", "error", err)
 		}
+		s.readings.Release(s.Monitor.After())
 		if err := s.Remote.Tick(ctx); err != nil && ctx.Err() == nil {
 			s.o.Log.Error("what became of a request is not in the audit log yet", "error", err)
 		}

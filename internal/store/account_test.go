@@ -9,37 +9,6 @@ import (
 	"isohaline/internal/store"
 )
 
-func TestCheckpoints(t *testing.T) {
-	each(t, func(t *testing.T, s *store.Store) {
-		ctx := t.Context()
-		_, err := s.Checkpoint(ctx, "account", "lobby")
-		wantError(t, err, store.ErrNotFound, `checkpoint of account "lobby"`)
-		for _, row := range []struct {
-			position int64
-			data     string
-			stale    bool
-			now      string
-		}{
-			{5, "a", false, "a"},
-			{5, "b", false, "b"},
-			{4, "c", true, "b"},
-			{6, "", false, ""},
-			{1 << 60, "\x00\xff'", false, "\x00\xff'"},
-		} {
-			err := s.SaveCheckpoint(ctx, store.Checkpoint{Kind: "account", Subject: "lobby", Position: row.position, Data: []byte(row.data)})
-			if row.stale {
-				wantError(t, err, store.ErrStale, `saving the checkpoint of account "lobby"`)
-			} else {
-				must(t, err)
-			}
-			if c := got(s.Checkpoint(ctx, "account", "lobby"))(t); string(c.Data) != row.now {
-				t.Errorf("after position %d: %+v, want %q", row.position, c, row.now)
-			}
-		}
-		must(t, s.SaveCheckpoint(ctx, store.Checkpoint{Kind: "other", Subject: "lobby", Position: 1}))
-	})
-}
-
 // TestReplaceAccount: an account that worked through the past again replaces what
 // was found since then, and ends what was open before; other tanks stay.
 func TestReplaceAccount(t *testing.T) {
@@ -52,22 +21,15 @@ func TestReplaceAccount(t *testing.T) {
 		open := account.Finding{Code: account.WatchFouled, Found: at(-7)}
 		wrong := account.Finding{Code: account.TankLeak, Found: at(-1)}
 		for _, f := range []account.Finding{over, open, wrong} {
-			must(t, s.SaveFinding(ctx, "lobby", f))
+			found(t, s, "lobby", f)
 		}
-		must(t, s.SaveFinding(ctx, "hall", wrong))
+		found(t, s, "hall", wrong)
 		right := account.Finding{Code: account.TankLeak, Found: at(-3)}
-		c := store.Checkpoint{Kind: "account", Subject: "lobby", Position: 2, Data: []byte("again")}
-		must(t, s.ReplaceAccount(ctx, c, at(-5), []account.Finding{right}))
+		must(t, s.Commit(ctx, store.Commit{Tanks: []store.TankStep{{TankID: "lobby", Findings: []account.Finding{right}, Since: at(-5)}}}))
 		open.Ended = at(-5)
 		in := func(f account.Finding) store.Finding { return store.Finding{TankID: "lobby", Finding: f} }
 		same(t, "findings", []store.Finding{in(right), in(open), in(over)}, got(s.Findings(ctx, "lobby", at(-100), at(100)))(t))
 		same(t, "of the other tank", []store.Finding{{TankID: "hall", Finding: wrong}}, got(s.OpenFindings(ctx, "hall"))(t))
-		if c := got(s.Checkpoint(ctx, "account", "lobby"))(t); string(c.Data) != "again" {
-			t.Errorf("the checkpoint is %q", c.Data)
-		}
-		c.Position = 1
-		wantError(t, s.ReplaceAccount(ctx, c, at(-100), nil), store.ErrStale, `account of tank "lobby"`)
-		same(t, "findings afterwards", []store.Finding{in(right), in(open), in(over)}, got(s.Findings(ctx, "lobby", at(-100), at(100)))(t))
 	})
 }
 
@@ -84,11 +46,11 @@ func TestFindings(t *testing.T) {
 		}
 		weak := account.Finding{Code: account.PumpWeak, Found: t0.Add(time.Hour)}
 		old := account.Finding{Code: account.TankLeak, Found: t0.Add(-100 * day), Ended: t0.Add(-90 * day)}
-		must(t, s.SaveFinding(ctx, "lobby", leak))
-		must(t, s.SaveFinding(ctx, "hall", weak))
-		must(t, s.SaveFinding(ctx, "lobby", old))
+		found(t, s, "lobby", leak)
+		found(t, s, "hall", weak)
+		found(t, s, "lobby", old)
 		leak.Confidence = 0.99
-		must(t, s.SaveFinding(ctx, "lobby", leak))
+		found(t, s, "lobby", leak)
 
 		in := func(tank string, f account.Finding) store.Finding { return store.Finding{TankID: tank, Finding: f} }
 		same(t, "open", []store.Finding{in("hall", weak), in("lobby", leak)}, got(s.OpenFindings(ctx, ""))(t))
@@ -108,32 +70,9 @@ func TestFindings(t *testing.T) {
 			same(t, row.name, row.want, got(s.Findings(ctx, "lobby", row.from, row.to))(t))
 		}
 		leak.Ended = t0.Add(day)
-		must(t, s.SaveFinding(ctx, "lobby", leak))
+		found(t, s, "lobby", leak)
 		same(t, "ended", []store.Finding{}, got(s.OpenFindings(ctx, "lobby"))(t))
-		wantError(t, s.SaveFinding(ctx, "x", leak), store.ErrNotFound, `finding tank-leak of tank "x"`)
-	})
-}
-
-// TestSaveAccount: the checkpoint and the findings are saved together or not at
-// all.
-func TestSaveAccount(t *testing.T) {
-	each(t, func(t *testing.T, s *store.Store) {
-		ctx := t.Context()
-		furnish(t, s)
-		at := func(position int64) store.Checkpoint {
-			return store.Checkpoint{Kind: "account", Subject: "lobby", Position: position, Data: []byte("x")}
-		}
-		must(t, s.SaveAccount(ctx, at(5), []account.Finding{{Code: account.PumpWeak, Found: t0}}))
-		err := s.SaveAccount(ctx, at(4), []account.Finding{{Code: account.TankLeak, Found: t0}})
-		wantError(t, err, store.ErrStale, `saving the account of tank "lobby"`)
-		if open := got(s.OpenFindings(ctx, "lobby"))(t); len(open) != 1 || open[0].Code != account.PumpWeak {
-			t.Errorf("after a stale save: %+v", open)
-		}
-		lost := at(9)
-		lost.Subject = "nowhere"
-		wantError(t, s.SaveAccount(ctx, lost, []account.Finding{{Code: account.TankLeak, Found: t0}}), store.ErrNotFound, "finding tank-leak")
-		_, err = s.Checkpoint(ctx, "account", "nowhere")
-		wantError(t, err, store.ErrNotFound, "nowhere")
+		wantError(t, s.Commit(ctx, store.Commit{Tanks: []store.TankStep{{TankID: "x", Findings: []account.Finding{leak}}}}), store.ErrNotFound, `tank "x": finding tank-leak`)
 	})
 }
 
@@ -146,35 +85,34 @@ func TestAlarms(t *testing.T) {
 		settings := &alarm.Settings{Kinds: alarm.Kinds()}
 		plan := &alarm.Plan{Low: alarm.Route{Rungs: []alarm.Rung{{Contacts: []alarm.Contact{{Person: "Ines", Channel: alarm.Mail, Address: "ines@example.org"}}}}}, TellEnd: true}
 		leak := alarm.Key{Code: account.TankLeak, Tank: "lobby"}
-		step := func(position int64, e alarm.Event, at time.Time) {
+		step := func(e alarm.Event, at time.Time) {
 			t.Helper()
 			step := got(s.LoadAlarms(ctx, "harbour"))(t)
-			if step.Position != position-1 {
-				t.Fatalf("position %d is loaded, want %d", step.Position, position-1)
-			}
 			var d alarm.Decision
 			step.Site, step.Said = alarm.Step(settings, step.Site, e, at)
 			step.Record, d = alarm.Decide(plan, step.Site, step.Record, at)
-			step.Position, step.Changed = position, d.Changed
-			must(t, s.SaveAlarms(ctx, step))
+			step.Changed = d.Changed
+			step.Position++
+			save(t, s, step)
 			for _, n := range d.Send { // sent, and reported
 				record, sent, _ := step.Record.Report(n.ID, at, "", false)
 				step.Record, step.Said, step.Changed = record, nil, []alarm.Notice{sent}
-				must(t, s.SaveAlarms(ctx, step))
+				step.Position++
+				save(t, s, step)
 			}
 		}
 		same(t, "none yet", store.AlarmStep{SiteID: "harbour"}, got(s.LoadAlarms(ctx, "harbour"))(t))
 		same(t, "none listed", []store.SiteAlarm{}, got(s.Alarms(ctx, ""))(t))
 
-		step(1, alarm.Event{Do: alarm.Raise, Key: leak, Class: 2, HarmIn: 1000 * time.Hour, Sentence: "It leaks."}, t0)
-		step(2, alarm.Event{Do: alarm.Raise, Key: alarm.Key{Code: account.FreshLeak, Tank: "quay"}, Class: 4, HarmIn: 0}, t0.Add(time.Second))
+		step(alarm.Event{Do: alarm.Raise, Key: leak, Class: 2, HarmIn: 1000 * time.Hour, Sentence: "It leaks."}, t0)
+		step(alarm.Event{Do: alarm.Raise, Key: alarm.Key{Code: account.FreshLeak, Tank: "quay"}, Class: 4, HarmIn: 0}, t0.Add(time.Second))
 		list := got(s.Alarms(ctx, ""))(t)
 		if len(list) != 2 || list[0].Tank != "quay" || list[1].SiteID != "harbour" || list[1].Sentence != "It leaks." || list[1].State() != alarm.Unacknowledged {
 			t.Errorf("alarms, the most urgent first: %+v", list)
 		}
-		step(3, alarm.Event{Do: alarm.Acknowledge, Key: leak, By: "Jon"}, t0.Add(time.Hour))
-		step(4, alarm.Event{Do: alarm.Clear, Key: leak}, t0.Add(2*time.Hour))
-		step(5, alarm.Event{}, t0.Add(3*time.Hour))
+		step(alarm.Event{Do: alarm.Acknowledge, Key: leak, By: "Jon"}, t0.Add(time.Hour))
+		step(alarm.Event{Do: alarm.Clear, Key: leak}, t0.Add(2*time.Hour))
+		step(alarm.Event{}, t0.Add(3*time.Hour))
 		if list := got(s.Alarms(ctx, "harbour"))(t); len(list) != 1 || list[0].Tank != "quay" {
 			t.Errorf("after the leak: %+v", list)
 		}
@@ -200,14 +138,14 @@ func TestAlarms(t *testing.T) {
 
 		// Another process that is behind changes nothing.
 		behind := got(s.LoadAlarms(ctx, "harbour"))(t)
-		behind.Position, behind.Site = 4, alarm.Site{}
+		behind.Site = alarm.Site{}
 		behind.Said = []alarm.Transition{{At: t0}}
-		wantError(t, s.SaveAlarms(ctx, behind), store.ErrStale, `alarms of site "harbour"`)
+		wantError(t, s.Commit(ctx, store.Commit{Sites: []store.AlarmStep{behind}}), store.ErrStale, `alarms of site "harbour"`)
 		if n := len(got(s.Alarms(ctx, "harbour"))(t)) + len(got(s.Transitions(ctx, "harbour", t0, t0.Add(day)))(t)); n != 5 {
 			t.Errorf("a stale step left something: %d rows, want 5", n)
 		}
-		behind.SiteID = "nowhere"
-		wantError(t, s.SaveAlarms(ctx, behind), store.ErrNotFound, "what changed")
+		behind.SiteID, behind.Position = "nowhere", 1
+		wantError(t, s.Commit(ctx, store.Commit{Sites: []store.AlarmStep{behind}}), store.ErrNotFound, "what changed")
 	})
 }
 
@@ -229,7 +167,7 @@ func TestHandReadings(t *testing.T) {
 			t.Errorf("the audit log does not keep what was taken back: %+v", log)
 		}
 		wantError(t, e.RemoveHandReading(ctx, "h1"), store.ErrNotFound, `hand reading "h1"`)
-		wantError(t, e.AddHandReading(ctx, second), store.ErrExists, "add hand reading")
+		wantError(t, e.AddHandReading(ctx, second), store.ErrExists, "adding hand reading")
 		wantError(t, e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "x", At: t0}), store.ErrNotFound, "what it belongs to")
 		for _, bad := range notFinite {
 			if err := e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "lobby", At: t0, Value: bad}); !contains(err, "finite") {

@@ -57,7 +57,8 @@ func inhabit(t *testing.T, s *store.Store) []int64 {
 	must(t, e.Set(t.Context(), "x", 1))
 	got(e.SaveDescription(t.Context(), "lobby", "name: x", "", 0))(t)
 	must(t, e.AddHandReading(t.Context(), store.HandReading{ID: "h", TankID: "lobby", At: t0, Value: 35}))
-	must(t, s.SaveAccount(t.Context(), store.Checkpoint{Kind: "account", Subject: "lobby", Position: 7, Data: []byte{0, 255}}, []account.Finding{{Code: account.PumpWeak, Found: t0}}))
+	must(t, s.Commit(t.Context(), store.Commit{Tanks: []store.TankStep{{TankID: "lobby", Saved: &store.SavedTank{Log: "a", Sequence: 7, Data: []byte{0, 255}},
+		Findings: []account.Finding{{Code: account.PumpWeak, Found: t0}}}}}))
 	fill(t, s, channels[0], t0, time.Minute, 500)
 	return channels
 }

@@ -27,9 +27,8 @@ func TestBeliefs(t *testing.T) {
 		for h := range 30 {
 			hours = append(hours, beliefAt(h))
 		}
-		must(t, s.SaveBeliefs(ctx, "lobby", hours))
-		must(t, s.SaveBeliefs(ctx, "lobby", hours[:3])) // again is the same
-		must(t, s.SaveBeliefs(ctx, "lobby", nil))
+		believed(t, s, "lobby", hours...)
+		believed(t, s, "lobby", hours[:3]...) // again is the same
 		read := func(from, to int) []store.Belief {
 			t.Helper()
 			step, list, err := s.Beliefs(ctx, "lobby", t0.Add(time.Duration(from)*time.Hour), t0.Add(time.Duration(to)*time.Hour))
@@ -50,7 +49,7 @@ func TestBeliefs(t *testing.T) {
 			b.SalinityPSU, b.DaysLeft = 34, nil
 			again = append(again, b)
 		}
-		must(t, s.ReplaceBeliefs(ctx, "lobby", t0.Add(20*time.Hour), again))
+		must(t, s.Commit(ctx, store.Commit{Tanks: []store.TankStep{{TankID: "lobby", Beliefs: again, Since: t0.Add(20 * time.Hour)}}}))
 		same(t, "replaced", append(append([]store.Belief{}, hours[:20]...), again...), read(0, 30))
 
 		// t0 is at 8:00, so the first day has 16 hours and the second the rest.
@@ -66,7 +65,7 @@ func TestBeliefs(t *testing.T) {
 			t.Errorf("the second day is %+v; on the mean over hours 16 to 24 the flow is 21", d)
 		}
 
-		wantError(t, s.SaveBeliefs(ctx, "nowhere", hours[:1]), store.ErrNotFound, `tank "nowhere"`)
+		wantError(t, s.Commit(ctx, store.Commit{Tanks: []store.TankStep{{TankID: "nowhere", Beliefs: hours[:1]}}}), store.ErrNotFound, `tank "nowhere"`)
 		_, _, err = s.Beliefs(ctx, "lobby", t0, t0)
 		if !contains(err, "the end must be after") {
 			t.Errorf("an empty range: %v", err)
@@ -101,7 +100,7 @@ func twoYears(t testing.TB, s *store.Store) time.Time {
 	for h := range list {
 		list[h] = beliefAt(h)
 	}
-	must(t, s.SaveBeliefs(t.Context(), "lobby", list))
+	believed(t, s, "lobby", list...)
 	return t0.Add(hours * time.Hour)
 }
 

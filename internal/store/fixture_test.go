@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/account"
 	"isohaline/internal/store"
 )
 
@@ -130,4 +131,22 @@ func makeChannels(t testing.TB, s *store.Store, n int) []int64 {
 		ids[i] = got(s.EnsureChannel(t.Context(), "box", fmt.Sprint("channel ", i)))(t).ID
 	}
 	return ids
+}
+
+// found keeps findings of a tank.
+func found(t testing.TB, s *store.Store, tank string, findings ...account.Finding) {
+	t.Helper()
+	must(t, s.Commit(t.Context(), store.Commit{Tanks: []store.TankStep{{TankID: tank, Findings: findings}}}))
+}
+
+// believed keeps beliefs of a tank.
+func believed(t testing.TB, s *store.Store, tank string, beliefs ...store.Belief) {
+	t.Helper()
+	must(t, s.Commit(t.Context(), store.Commit{Tanks: []store.TankStep{{TankID: tank, Beliefs: beliefs}}}))
+}
+
+// save keeps a step of a site's alarms.
+func save(t testing.TB, s *store.Store, step store.AlarmStep) {
+	t.Helper()
+	must(t, s.Commit(t.Context(), store.Commit{Sites: []store.AlarmStep{step}}))
 }

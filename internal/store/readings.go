@@ -97,8 +97,8 @@ func (s *Store) addReadings(ctx context.Context, tx bun.Tx, rows []row) (Added, 
 	if err != nil {
 		return Added{}, err
 	}
-	kept := inOrder(slices.DeleteFunc(slices.Clone(rows), func(r row) bool { return !limits.keeps(singles, r.at) }))
-	fresh, err := s.insertReadings(ctx, tx, kept)
+	kept := slices.DeleteFunc(slices.Clone(rows), func(r row) bool { return !limits.keeps(singles, r.at) })
+	fresh, err := s.insertReadings(ctx, tx, inOrder(kept))
 	if err != nil {
 		return Added{}, err
 	}

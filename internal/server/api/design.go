@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"time"
 
+	"isohaline/internal/live"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/tankfile"
@@ -205,7 +206,7 @@ func showFile(d *store.Description) *tankFileOut {
 const draftName = "draft"
 
 func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
-	sheet, err := monitor.Read(draftName, in.Body.Text)
+	sheet, err := live.Read(draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}
@@ -225,11 +226,11 @@ func (a *API) check(ctx context.Context, text string, tank *tankfile.Tank) (Chec
 }
 
 func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, error) {
-	sheet, err := monitor.Read(draftName, in.Body.Text)
+	sheet, err := live.Read(draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}
-	return drawn(sheet.Section(nil, systemOf(personOf(ctx)), formatOf(in.Format)))
+	return drawn(section(ctx, sheet, nil, in.Format))
 }
 
 func showCheck(r *verify.Report) Check {

@@ -3,7 +3,7 @@ package api
 import (
 	"context"
 
-	"isohaline/internal/server/monitor"
+	"isohaline/internal/live"
 	"isohaline/internal/tankfile"
 )
 
@@ -98,11 +98,11 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 	if len(form.Problems) > 0 {
 		return out, nil
 	}
-	sheet, err := monitor.Read(draftName, text)
+	sheet, err := live.Read(draftName, text)
 	if err != nil {
 		return nil, err
 	}
-	section, err := sheet.Section(nil, systemOf(personOf(ctx)), formatOf(in.Format))
+	drawing, err := section(ctx, sheet, nil, in.Format)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +110,7 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 	if err != nil {
 		return nil, err
 	}
-	out.Body.Section, out.Body.Check = string(section), &check
+	out.Body.Section, out.Body.Check = string(drawing), &check
 	return out, nil
 }
 

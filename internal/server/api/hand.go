@@ -89,40 +89,33 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 		return nil, err
 	}
 	r := store.HandReading{ID: auth.NewSecret(), TankID: in.Tank, At: at, Quantity: in.Body.Kind, Value: value, Unit: m.unit, Instrument: in.Body.Instrument}
-	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
+	if err := a.enter(ctx, r); err != nil {
 		return nil, err
-	}
-	if o, ok := monitor.FromHand(&r); ok {
-		if err := a.monitor.Hear(ctx, in.Tank, o); err != nil {
-			return nil, err
-		}
 	}
 	r.ReadBy = personOf(ctx).Name
 	return &handReadingOut{Body: showHand(&r)}, nil
 }
 
 func (a *API) addRefill(ctx context.Context, in *refillIn) (*struct{}, error) {
-	return nil, a.hear(ctx, in.Tank, in.Body.At, account.Observation{Kind: account.ReservoirFilled, Value: in.Body.Litres})
+	return nil, a.hear(ctx, in.Tank, in.Body.At, account.ReservoirFilled, in.Body.Litres, "")
 }
 
 func (a *API) addWaterChange(ctx context.Context, in *waterChangeIn) (*struct{}, error) {
-	return nil, a.hear(ctx, in.Tank, in.Body.At, account.Observation{Kind: account.WaterChange, Value: in.Body.Litres, Second: in.Body.SalinityPSU})
+	return nil, a.hear(ctx, in.Tank, in.Body.At, account.WaterChange, in.Body.Litres, monitor.NewWater(in.Body.SalinityPSU))
 }
 
-// hear writes down what a person did at a tank and tells the account.
-func (a *API) hear(ctx context.Context, tank string, when *time.Time, o account.Observation) error {
-	var err error
-	if o.At, err = a.timeOf(when); err != nil {
+// hear writes down what a person did at a tank.
+func (a *API) hear(ctx context.Context, tank string, when *time.Time, what account.Kind, litres float64, note string) error {
+	at, err := a.timeOf(when)
+	if err != nil {
 		return err
 	}
-	r := store.HandReading{ID: auth.NewSecret(), TankID: tank, At: o.At, Quantity: o.Kind.String(), Value: o.Value, Unit: "L"}
-	if o.Kind == account.WaterChange {
-		r.Note = monitor.NewWater(o.Second)
-	}
-	if err := a.edit(ctx).AddHandReading(ctx, r); err != nil {
-		return err
-	}
-	return a.monitor.Hear(ctx, tank, o)
+	return a.enter(ctx, store.HandReading{ID: auth.NewSecret(), TankID: tank, At: at, Quantity: what.String(), Value: litres, Unit: "L", Note: note})
+}
+
+// enter keeps what a person entered, and tells the account.
+func (a *API) enter(ctx context.Context, r store.HandReading) error {
+	return a.monitor.Hear(ctx, store.HandEntry{HandReading: r, By: personOf(ctx).Name, At: a.now()})
 }
 
 // timeOf is when something was seen: now unless said, and never later.

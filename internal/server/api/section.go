@@ -1,18 +1,19 @@
 package api
 
 import (
+	"context"
 	"math"
 
 	"isohaline/internal/channel"
 	"isohaline/internal/chart"
 	"isohaline/internal/live"
 	"isohaline/internal/report"
-	"isohaline/internal/units"
 )
 
 // section draws the tank, with what its sensors said last.
-func section(s *live.Sheet, lasts live.Lasts, u units.System, format chart.Format) ([]byte, error) {
-	section := report.Section(s.Report)
+func section(ctx context.Context, sheet *live.Sheet, lasts live.Lasts, format string) ([]byte, error) {
+	section := report.Section(sheet.Report)
+	u := systemOf(personOf(ctx))
 	section.Units = u
 	for _, c := range []struct{ channel, name, on, off string }{
 		{channel.WatchLevel, "Watch sensor now", "wet", "dry"},
@@ -31,5 +32,5 @@ func section(s *live.Sheet, lasts live.Lasts, u units.System, format chart.Forma
 	if level, ok := lasts[channel.Level]; ok && !math.IsNaN(level.Value) {
 		section.Facts = append(section.Facts, chart.Fact{Name: "Level now", Value: u.Length(level.Value)})
 	}
-	return section.SVG(format)
+	return section.SVG(formatOf(format))
 }

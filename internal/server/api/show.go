@@ -12,7 +12,7 @@ import (
 // This file turns what the watch knows into what the interface shows.
 
 func (a *API) refOf(v *monitor.View) TankRef {
-	return TankRef{ID: v.ID, Name: v.Sheet.Tank.Name, SiteID: v.SiteID, SiteName: a.monitor.SiteName(v.SiteID)}
+	return TankRef{ID: v.ID, Name: v.Name, SiteID: v.SiteID, SiteName: a.monitor.SiteName(v.SiteID)}
 }
 
 func showFinding(f *account.Finding, now time.Time) Finding {

@@ -6,6 +6,7 @@ import (
 
 	"isohaline/internal/channel"
 	"isohaline/internal/chart"
+	"isohaline/internal/live"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/units"
 )
@@ -97,7 +98,7 @@ func (a *API) showTank(v *monitor.View) Tank {
 		TankRef: a.refOf(v), Place: s.Place, SystemLitres: g.SystemM3 * litresPerM3,
 		TargetPSU: s.Water.SalinityPSU, TargetTempC: s.Water.TempC,
 		HasSump: s.HasSump(), Bounded: s.TopOff.Reservoir != nil && s.TopOff.Reservoir.Refill == nil,
-		Live: live(v.Lasts), Account: heard(v), Findings: showFindings(v.Findings, a.now()), LastHeard: known(v.LastHeard),
+		Live: liveNow(v.Lasts), Account: heard(v), Findings: showFindings(v.Findings, a.now()), LastHeard: known(v.LastHeard),
 	}
 }
 
@@ -111,7 +112,7 @@ func heard(v *monitor.View) *Account {
 	return &b
 }
 
-func live(lasts monitor.Lasts) Live {
+func liveNow(lasts live.Lasts) Live {
 	reading := func(channel string, scale float64) *Reading {
 		last, ok := lasts[channel]
 		if !ok {
@@ -138,7 +139,7 @@ func (a *API) tankSection(ctx context.Context, in *sectionIn) (*svgOut, error) {
 	if err != nil {
 		return nil, err
 	}
-	return drawn(v.Sheet.Section(v.Lasts, systemOf(personOf(ctx)), formatOf(in.Format)))
+	return drawn(section(ctx, v.Sheet, v.Lasts, in.Format))
 }
 
 func drawn(svg []byte, err error) (*svgOut, error) {

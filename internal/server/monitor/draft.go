@@ -244,7 +244,7 @@ func (d *draft) keep(ctx context.Context) error {
 	}
 	c := &d.commit
 	for _, td := range d.tanks {
-		step, err := td.kept(d.m.logID)
+		step, err := td.kept(d.m.position.Log)
 		if err != nil {
 			return err
 		}

@@ -38,32 +38,31 @@ type Monitor struct {
 	// Feed passes on what happens, after the store has it.
 	Feed feed.Feed[Event]
 
-	keeper Keeper
-	store  *store.Store // for what is asked and edited
-	log    *slog.Logger
-	now    func() time.Time
-	tankOf func(wire.DeviceID) string
-	heard  func(wire.DeviceID, time.Time)
-	logID  string
-	head   func(context.Context) (uint64, error)
-	pause  func(time.Duration)
-	closed chan struct{}
+	keeper  Keeper
+	store   *store.Store // for what is asked and edited
+	log     *slog.Logger
+	now     func() time.Time
+	tankOf  func(wire.DeviceID) string
+	heard   func(wire.DeviceID, time.Time)
+	source  Source
+	pause   func(time.Duration)
+	stop    sync.Once
+	stopped chan struct{}
 
 	// mu guards which sites and tanks there are.
 	mu     sync.RWMutex
 	tanks  map[string]*tank
 	places map[string]*place
 	// waiting are the tanks that TakeUp has still to take up.
-	waiting []waiting
-	// expected are those that will be added soon.
-	expected int
+	waiting  []waiting
+	progress Progress
 	// adding lets one tank be added at a time.
 	adding sync.Mutex
 
 	// taking orders what comes from the log; it guards what is below.
 	taking sync.Mutex
 	// position is how far the log is taken in, taken until when its readings had
-	// been received.
+	// been received. Which log it is never changes.
 	position store.LogPosition
 	taken    time.Time
 	// keptFloor is the floor of position as the store has it.
@@ -186,7 +185,7 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 		d.step(share, last)
 	}
 	if last > m.position.Sequence { // else all of it was taken in before
-		d.commit.Log = &store.LogPosition{Log: m.logID, Sequence: last, Floor: m.position.Floor}
+		d.commit.Log = &store.LogPosition{Log: m.position.Log, Sequence: last, Floor: m.position.Floor}
 	}
 	err := error(nil)
 	if d.commit.Readings, err = m.rows(ctx, fresh); err != nil {
@@ -344,10 +343,10 @@ func (m *Monitor) Tick(ctx context.Context) error {
 // known is up to when everything that tanks said has been taken in: now, unless the
 // log holds more.
 func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
-	if m.head == nil {
+	if m.source == nil {
 		return now
 	}
-	head, err := m.head(ctx)
+	head, err := m.source.Head(ctx)
 	m.taking.Lock()
 	defer m.taking.Unlock()
 	if err == nil && head <= m.position.Sequence {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -28,12 +29,20 @@ type Options struct {
 	// Heard is told when a device last said something that is in the store; nil:
 	// nobody is.
 	Heard func(wire.DeviceID, time.Time)
-	// LogID tells the log that readings come from from others, Head is its newest
-	// frame; nil: all of it has always been taken in.
-	LogID string
-	Head  func(context.Context) (uint64, error)
+	// Source is the log that readings come from; nil: they come in no frames that
+	// could wait.
+	Source Source
+	// Inherited is how far an earlier version took the log in, for the first start.
+	Inherited uint64
 	// Pause waits before the store is asked again; nil: time.Sleep.
 	Pause func(time.Duration)
+}
+
+// Source is the log that readings come from.
+type Source interface {
+	// ID tells one log from another, Head is its newest frame.
+	ID() string
+	Head(context.Context) (uint64, error)
 }
 
 // Open knows every site and tank that the store has. TakeUp makes them live.
@@ -44,17 +53,14 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if o.Pause == nil {
 		o.Pause = time.Sleep
 	}
-	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, logID: o.LogID, head: o.Head, pause: o.Pause,
-		closed: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, source: o.Source, pause: o.Pause,
+		stopped: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
 	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
 		return nil, err
 	}
-	m.position.Log = o.LogID
-	for _, p := range saved.Logs {
-		if p.Log == o.LogID {
-			m.position, m.keptFloor = p, p.Floor
-		}
+	if err := m.findPosition(ctx, saved.Logs, o.Inherited); err != nil {
+		return nil, err
 	}
 	for _, s := range saved.Sites {
 		var plan Plan
@@ -71,7 +77,35 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 		t := m.know(saved.Tanks[i].Tank)
 		m.waiting = append(m.waiting, waiting{t, saved.Tanks[i]})
 	}
+	m.progress.Total = len(m.waiting)
 	return m, nil
+}
+
+// findPosition finds how far the log was taken in. A log that has fewer frames than
+// that has lost its last ones in a power cut, and gives their numbers to new ones:
+// so it counts as another log, under a name of its own.
+func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, inherited uint64) error {
+	if m.source == nil {
+		return nil
+	}
+	head, err := m.source.Head(ctx)
+	if err != nil {
+		return err
+	}
+	m.position = store.LogPosition{Sequence: min(inherited, head), Floor: min(inherited, head)}
+	for era := 0; ; era++ {
+		m.position.Log = fmt.Sprintf("%s.%d", m.source.ID(), era)
+		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == m.position.Log })
+		if i < 0 {
+			return nil
+		}
+		if known[i].Sequence <= head {
+			m.position, m.keptFloor = known[i], known[i].Floor
+			return nil
+		}
+		m.position.Sequence, m.position.Floor = 0, 0
+		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", known[i].Sequence, "newest", head)
+	}
 }
 
 // waiting is a tank that has not been taken up yet.
@@ -111,14 +145,18 @@ func (m *Monitor) know(saved store.Tank) *tank {
 // description cannot be read is no reason to stop: its contacts are heard. A tank
 // that another version of the program saved works through its records again.
 func (m *Monitor) TakeUp(ctx context.Context) error {
-	group, ctx := errgroup.WithContext(ctx)
+	var group errgroup.Group
 	group.SetLimit(runtime.NumCPU())
 	var anew []*tank
 	again := make([]bool, len(m.waiting))
 	for i, w := range m.waiting {
 		group.Go(func() error {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
 			again[i] = m.takeUp(w.tank, &w.saved)
-			return ctx.Err()
+			m.Arrived()
+			return nil
 		})
 	}
 	if err := group.Wait(); err != nil {
@@ -153,7 +191,7 @@ func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
 		switch {
 		case err == nil:
 			value = known
-			if saved.Saved.Log == m.logID {
+			if saved.Saved.Log == m.position.Log {
 				t.seen, t.saved = saved.Saved.Sequence, saved.Saved.Sequence
 			}
 		default:

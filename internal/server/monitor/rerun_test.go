@@ -34,9 +34,11 @@ func TestMeanwhile(t *testing.T) {
 	must(err)
 	must(m.AddTank(ctx, NewTank{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})), By: "test"}))
 	must(s.Edit("test", now).CreateDevice(ctx, store.Device{ID: "head", SiteID: "here", TankID: "reef", Name: "Head", CredentialHash: "x"}))
+	var frame uint64
 	say := func(ago time.Duration, channel string, value float64) {
 		t.Helper()
-		must(m.Take(ctx, []wire.Reading{{Site: "here", Device: "head", Channel: channel, At: now.Add(-ago), Received: now, Value: value}}))
+		frame++
+		must(m.Take(ctx, []wire.Frame{{Sequence: frame, Readings: []wire.Reading{{Site: "here", Device: "head", Channel: channel, At: now.Add(-ago), Received: now, Value: value}}}}))
 	}
 	say(time.Hour, channel.Level, 0.2)
 
@@ -45,25 +47,24 @@ func TestMeanwhile(t *testing.T) {
 	if _, err := m.beginRerun("reef"); !errors.Is(err, ErrBusy) {
 		t.Errorf("a second import at once: %v", err)
 	}
-	k, began, err := m.workThrough(ctx, "reef", tank.sheet, now)
+	k, began, err := m.workThrough(ctx, "reef", tank.spec.Load().sheet, now)
 	must(err)
 	if !began.Equal(now.Add(-time.Hour)) {
 		t.Errorf("the records begin at %v", began)
 	}
 	say(20*time.Minute, channel.Level, 0.21)
 	say(10*time.Minute, channel.CeilingLevel, 1)
-	must(m.Hear(ctx, "reef", account.Observation{At: now.Add(-15 * time.Minute), Kind: account.Salinity, Value: 34, SD: 0.1}))
+	must(m.Hear(ctx, store.HandEntry{By: "test", At: now, HandReading: store.HandReading{ID: "h", TankID: "reef", At: now.Add(-15 * time.Minute),
+		Quantity: "salinity", Value: 34, Instrument: "conductivity meter"}}))
 
-	described := tank.sheet
+	described := tank.spec.Load().sheet
 	anew := *described
-	tank.sheet = &anew
-	if done, err := m.replace(ctx, tank, k, began); done || err != nil {
+	if done, err := m.replace(ctx, tank, &anew, k, began); done || err != nil {
 		t.Errorf("described anew meanwhile, it was replaced: %v, %v", done, err)
 	}
-	tank.sheet = described
-	done, err := m.replace(ctx, tank, k, began)
+	done, err := m.replace(ctx, tank, described, k, began)
 	must(err)
-	m.endRerun(tank, Counters{})
+	m.endRerun(tank)
 	v, _ := m.Tank("reef")
 	if !done || v.Lasts[channel.Level].Value != 0.21 || v.Lasts[channel.CeilingLevel].Value != 1 || !(v.Estimate.SalinityPSU < 34.5) {
 		t.Errorf("done %v; of what came meanwhile there is %+v, salinity %v", done, v.Lasts, v.Estimate.SalinityPSU)
@@ -74,6 +75,7 @@ func TestMeanwhile(t *testing.T) {
 	// And so it is kept.
 	again, err := Open(ctx, Options{Store: s, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return now }, TankOf: m.tankOf})
 	must(err)
+	must(again.TakeUp(ctx))
 	if kept, _ := again.Tank("reef"); kept.Estimate.SalinityPSU != v.Estimate.SalinityPSU {
 		t.Errorf("kept is a salinity of %v, not of %v", kept.Estimate.SalinityPSU, v.Estimate.SalinityPSU)
 	}

@@ -29,7 +29,7 @@ const commitAgain = time.Second
 
 // commit keeps a commit, and finds out what became of it where the answer is an
 // error: that can come after everything was kept, or without any of it. It does
-// not end by ctx: half-known is worse than late. Close ends it.
+// not end by ctx: half-known is worse than late. Stop ends it.
 func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
 	ctx = context.WithoutCancel(ctx)
 	err := m.keeper.Commit(ctx, *c)
@@ -45,7 +45,7 @@ func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
 			return err
 		}
 		select {
-		case <-m.closed:
+		case <-m.stopped:
 			return errors.Join(err, looked)
 		default:
 		}
@@ -85,7 +85,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 				if err != nil {
 					return fmt.Errorf("tank %s: %w", t.id, err)
 				}
-				step.Saved = &store.SavedTank{Log: m.logID, Sequence: t.seen, Data: data}
+				step.Saved = &store.SavedTank{Log: m.position.Log, Sequence: t.seen, Data: data}
 			}
 			c.Tanks = append(c.Tanks, step)
 			saved = append(saved, t)
@@ -131,10 +131,20 @@ func (m *Monitor) After() uint64 {
 	return m.position.Floor
 }
 
+// Taken is the last frame of the log that is in the store with all that followed.
+func (m *Monitor) Taken() uint64 {
+	m.taking.Lock()
+	defer m.taking.Unlock()
+	return m.position.Sequence
+}
+
+// Stop ends waiting for a store that does not answer.
+func (m *Monitor) Stop() { m.stop.Do(func() { close(m.stopped) }) }
+
 // Close saves every tank, so that nothing has to be taken in again. Nothing may be
 // taken in any more.
 func (m *Monitor) Close(ctx context.Context) error {
-	close(m.closed)
+	m.Stop()
 	const all, beliefs = true, true
 	if err := m.save(ctx, m.now(), all, beliefs); err != nil {
 		return fmt.Errorf("saving the tanks: %w", err)

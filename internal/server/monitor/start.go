@@ -23,13 +23,7 @@ func (p Progress) String() string {
 func (m *Monitor) Progress() Progress {
 	m.mu.RLock()
 	defer m.mu.RUnlock()
-	p := Progress{Total: len(m.tanks) + m.expected}
-	for _, t := range m.tanks {
-		if t.spec.Load() != nil {
-			p.Done++
-		}
-	}
-	return p
+	return m.progress
 }
 
 // Expect says that more tanks are being made ready, for Progress: each ends with
@@ -37,11 +31,15 @@ func (m *Monitor) Progress() Progress {
 func (m *Monitor) Expect(tanks int) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.expected += tanks
+	m.progress.Total += tanks
 }
 
 // Arrived says that one of the tanks that were expected is ready.
-func (m *Monitor) Arrived() { m.Expect(-1) }
+func (m *Monitor) Arrived() {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.progress.Done++
+}
 
 // Waiting says whether a tank is still to be taken up.
 func (m *Monitor) Waiting(tankID string) bool {

@@ -1,7 +1,7 @@
 // Package sender takes the notices that the alarms decide on to people, by the
 // channels that an operator has set up, and writes down what was sent.
 //
-//	watch.ToSend --> deliver.Post --> audit log, watch.Reported
+//	monitor.Outbox --> deliver.Post --> audit log, monitor.Reported
 //
 // The decision is in the store before a message leaves, what came of it as soon
 // as it is known. A process that is killed in between sends a message once more,
@@ -102,11 +102,7 @@ func (s *Sender) Run(ctx context.Context) error {
 	tick := time.NewTicker(askEvery)
 	defer tick.Stop()
 	for {
-		all, err := s.monitor.ToSend(ctx)
-		if err != nil && ctx.Err() == nil {
-			s.log.Error("who is to be told could not be kept", "error", err)
-		}
-		for _, out := range all {
+		for _, out := range s.monitor.Outbox() {
 			if !s.begin(out) {
 				continue
 			}
