@@ -2,143 +2,208 @@
 // thing is called, its units and how people spell them, the values that it can
 // have, and what the account hears of it. Who reads, checks, imports, shows or
 // forwards readings asks this package, and keeps no list of its own.
+//
+// To have one thing more measured, add its row to list.go; docs/wire.md's table is
+// made from it (go test ./internal/channel -update). Only what the account is to
+// reckon with needs more: a kind of account.Observation.
 package channel
 
 import (
 	"maps"
 	"slices"
+	"strings"
 	"sync"
+	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/units"
 	"isohaline/internal/wire"
 )
 
-// The channels that the account understands. A contact is on while there is
-// water at it, a pump while it runs.
-const (
-	WatchLevel      = "watch"
-	CeilingLevel    = "ceiling"
-	Floor           = "floor"
-	Latched         = "latched"   // the guard has tripped, and waits for somebody on site
-	Reservoir       = "reservoir" // the low sensor of the reservoir
-	TopOffPump      = "pump"
-	TopOffRan       = "pump-ran" // a whole run, told at its end
-	ReturnPump      = "return-pump"
-	Level           = "level" // in the chamber, above the datum
-	WaterTemp       = "temperature"
-	Salinity        = "salinity"
-	RoomTemp        = "room-temperature"
-	RoomHumidity    = "room-humidity"
-	PowerRestored   = "power-restored"
-	Heartbeat       = "heartbeat"
-	ReservoirFilled = "reservoir-filled" // litres that went in, 0 if not measured
-	WaterChange     = "water-change"     // litres of new water, as salty as the tank is to be
-)
+// Channel is one thing that can be measured at a tank: a contact, which has two
+// states, or a number.
+type Channel struct {
+	// Name is what devices and tables call it: lower case, "-" between words.
+	Name string
+	// Title is what stands above its chart.
+	Title string
+	// Contact: it is 1 while there is water at it, or while what it stands for
+	// runs, and 0 while not. A contact has no unit and no range.
+	Contact bool
+	// Turned is what the ledger says when a contact turns off, and on; empty where
+	// it says nothing.
+	Turned [2]string
+	// SenML is the unit of the number on the wire and in the store, a symbol
+	// registered for SenML (RFC 8428, section 12.1); empty where SenML has none for
+	// it. Unit is the same unit as tables and people write it.
+	SenML, Unit string
+	// Min and Max are the values that an instrument can possibly show, in Unit, ends
+	// included. They are wider than any tank's: what lies outside is no reading.
+	Min, Max float64
+	// Also are the further units that people and loggers write it in.
+	Also map[string]wire.Mapping
+	// Screen is the unit in which screens show it.
+	Screen Screen
+	// Headings are what stands above its column in tables, beside its name: small
+	// letters, one blank between words.
+	Headings []string
+	// Hand is how people measure it; nil where they do not.
+	Hand *Hand
 
-// channel is one thing a device may measure.
-type channel struct {
-	wire wire.Channel
-	// scale makes the account's unit of the wire's.
+	// hears is what the account takes a reading for, 0 where it takes none; scale
+	// makes the account's unit of Unit, 0 counts as 1.
+	hears account.Kind
 	scale float64
-	kind  account.Kind
-	// unit is how screens name the wire's unit.
-	unit string
 }
 
-// channels is everything there is. Ranges are wider than any tank's: what lies
-// outside is no reading.
-var channels = map[string]channel{
-	WatchLevel:    contact(account.Watch),
-	CeilingLevel:  contact(account.Ceiling),
-	Floor:         contact(account.Floor),
-	Latched:       contact(account.Heartbeat), // the account need not know
-	Reservoir:     contact(account.ReservoirLow),
-	ReturnPump:    contact(account.ReturnPump),
-	TopOffPump:    contact(account.PumpOn), // PumpOff when it stops
-	PowerRestored: contact(account.PowerRestored),
-	Heartbeat:     contact(account.Heartbeat),
-	TopOffRan:     number(account.PumpRan, "s", "s", 1, 0, 86_400),
-	Level:         number(account.Level, "m", "m", mmPerM, -1, 10),
-	WaterTemp:     number(account.WaterTemp, "Cel", "°C", 1, -5, 50),
-	// SenML has no unit for practical salinity, which has none by its nature.
-	Salinity:        number(account.Salinity, "", "PSU", 1, 0, 60),
-	RoomTemp:        number(account.RoomAir, "Cel", "°C", 1, -30, 60),
-	RoomHumidity:    number(account.RoomAir, "%RH", "%", 1/percent, 0, 100),
-	ReservoirFilled: number(account.ReservoirFilled, "l", "L", 1, 0, 100_000),
-	WaterChange:     number(account.WaterChange, "l", "L", 1, 0, 100_000),
+// Screen is a unit and what makes it: the number times PerUnit. Of the zero value
+// the unit is the channel's own.
+type Screen struct {
+	Unit    string
+	PerUnit float64
 }
 
-const (
-	mmPerM  = 1000
-	percent = 100
-)
-
-func contact(kind account.Kind) channel {
-	return channel{wire: wire.Channel{Kind: wire.Switch}, scale: 1, kind: kind}
+// Hand is how people measure a channel.
+type Hand struct {
+	// Quantity reads what they type, in the screen's unit.
+	Quantity *units.Kind
+	// Units are those that they may choose from, the screen's first.
+	Units []string
+	// Instruments are what they measure with, the most usual first.
+	Instruments []string
 }
 
-func number(kind account.Kind, senml, unit string, scale, lo, hi float64) channel {
-	return channel{wire: wire.Channel{Kind: wire.Number, Unit: senml, Min: lo, Max: hi}, scale: scale, kind: kind, unit: unit}
+// OtherInstrument is what people measure with that is not in the list.
+const OtherInstrument = "other"
+
+// List are all channels, in the order in which people want to see them. Nobody may
+// change it.
+func List() []Channel { return list }
+
+// Find is the channel of a name.
+func Find(name string) (*Channel, bool) {
+	i, ok := byName[name]
+	if !ok {
+		return nil, false
+	}
+	return &list[i], true
+}
+
+var byName = func() map[string]int {
+	m := make(map[string]int, len(list))
+	for i := range list {
+		m[list[i].Name] = i
+	}
+	return m
+}()
+
+// onScreen is the unit in which screens show a channel.
+func (c *Channel) onScreen() Screen {
+	if c.Screen.Unit == "" {
+		return Screen{c.Unit, 1}
+	}
+	return c.Screen
+}
+
+// Shown is the unit in which screens show a channel, the zero value for a contact
+// and for a channel that is not ours.
+func Shown(name string) Screen {
+	c, ok := Find(name)
+	if !ok || c.Contact {
+		return Screen{PerUnit: 1}
+	}
+	return c.onScreen()
+}
+
+// Title is what stands above a channel's chart: its name, where it is not ours.
+func Title(name string) string {
+	if c, ok := Find(name); ok {
+		return c.Title
+	}
+	return name
+}
+
+// HandRange are the values that people may read, in the screen's unit.
+func (c *Channel) HandRange() (lo, hi float64) {
+	per := c.onScreen().PerUnit
+	return c.Min * per, c.Max * per
 }
 
 // Profile is what every device may say: any of the channels, in SenML or as a
 // bare value on a topic of the channel's name. There is one; nobody may change it.
 var Profile = sync.OnceValue(func() *wire.Profile {
 	p := &wire.Profile{Channels: map[string]wire.Channel{}, Plain: map[string]wire.Mapping{}}
-	for name, c := range channels {
-		p.Channels[name] = c.wire
-		p.Plain[name] = wire.Mapping{Channel: name}
+	for i := range list {
+		c := &list[i]
+		p.Channels[c.Name] = wire.Channel{Kind: wire.Number, Unit: c.SenML, Min: c.Min, Max: c.Max}
+		if c.Contact {
+			p.Channels[c.Name] = wire.Channel{Kind: wire.Switch}
+		}
+		p.Plain[c.Name] = wire.Mapping{Channel: c.Name}
 	}
 	return p
 })
 
-// recordings are the further units that people and loggers write a channel in,
-// and what makes the wire's of them. The inch and the US gallon are exact by
-// definition (NIST SP 811, appendix B.8).
-var recordings = map[string]map[string]wire.Mapping{
-	Level:           {"mm": {Unit: "mm"}, "cm": {Unit: "cm"}, "in": {Scale: 0.0254}},
-	WaterTemp:       {"°F": fahrenheit},
-	RoomTemp:        {"°F": fahrenheit},
-	Salinity:        {"ppt": {}},
-	TopOffRan:       {"min": {Unit: "min"}, "h": {Unit: "h"}},
-	ReservoirFilled: {"mL": {Scale: 0.001}, "gal": {Scale: usGallonL}},
-	WaterChange:     {"mL": {Scale: 0.001}, "gal": {Scale: usGallonL}},
+// Reading is a device's reading of a channel, in the channel's unit.
+func Reading(id wire.DeviceID, name string, value float64, at, received time.Time) wire.Reading {
+	return wire.Reading{Site: id.Site, Device: id.Device, Channel: name, At: at, Received: received,
+		Clock: wire.ByDevice, Value: value, Unit: Profile().Channels[name].Unit}
 }
 
-const usGallonL = 3.785411784
-
-var fahrenheit = wire.Mapping{Scale: 5.0 / 9, Offset: -160.0 / 9}
-
-// Recordable are the channels that a record may be of, by name.
-func Recordable() []string { return slices.Sorted(maps.Keys(channels)) }
+// Names are the names of all channels, by the alphabet.
+func Names() []string { return slices.Sorted(maps.Keys(byName)) }
 
 // Units are the units that a record of a channel may be in, the channel's own
 // first; none for a contact.
 func Units(name string) []string {
-	own := Unit(name)
-	if own == "" {
+	c, ok := Find(name)
+	if !ok || c.Contact {
 		return nil
 	}
-	return append([]string{own}, slices.Sorted(maps.Keys(recordings[name]))...)
+	return append([]string{c.Unit}, slices.Sorted(maps.Keys(c.Also))...)
 }
 
 // Recorded is what a record of a channel in a unit means; an empty unit is the
 // channel's own. ok is false where there is no such channel or unit.
 func Recorded(name, unit string) (m wire.Mapping, ok bool) {
-	c, ok := channels[name]
-	if ok && unit != "" && unit != c.unit {
-		m, ok = recordings[name][unit]
+	c, ok := Find(name)
+	if ok && unit != "" && unit != c.Unit {
+		m, ok = c.Also[unit]
 	}
 	m.Channel = name
 	return m, ok
 }
 
-// Unit is how a screen names a channel's unit, empty for contacts and for
-// channels that are not ours.
-func Unit(name string) string { return channels[name].unit }
+// Unit is how tables write a channel's unit, empty for contacts and for channels
+// that are not ours.
+func Unit(name string) string {
+	if c, ok := Find(name); ok {
+		return c.Unit
+	}
+	return ""
+}
 
 // IsContact says whether a channel has two states.
 func IsContact(name string) bool {
-	c, ok := channels[name]
-	return ok && c.wire.Kind == wire.Switch
+	c, ok := Find(name)
+	return ok && c.Contact
 }
+
+// Headed is the channel that a table's column of a heading is of: small letters,
+// one blank between words.
+func Headed(heading string) (name string, ok bool) {
+	name, ok = headings()[heading]
+	return name, ok
+}
+
+var headings = sync.OnceValue(func() map[string]string {
+	m := map[string]string{}
+	for i := range list {
+		c := &list[i]
+		for _, h := range c.Headings {
+			m[h] = c.Name
+		}
+		m[strings.ReplaceAll(c.Name, "-", " ")] = c.Name
+	}
+	return m
+})

@@ -34,6 +34,7 @@ package edge
 import (
 	"time"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/edge/decide"
 	"isohaline/internal/guard"
 )
@@ -52,19 +53,19 @@ type View struct {
 	Ends time.Time
 }
 
-// Channels is a view as readings, by the names of the watch's channels: a contact
-// is 1 while there is water at it, a pump while it runs, a level in metres. What
-// cannot be read is left out.
+// Channels is a view as readings, by the names and in the units of package channel.
+// What cannot be read is left out.
 func (v *View) Channels() map[string]float64 {
-	readings := map[string]float64{"pump": number(v.Out.Pump), "heartbeat": 1}
-	for name, c := range map[string]guard.Contact{"watch": v.In.Watch, "ceiling": v.In.Ceiling, "floor": v.In.Floor,
-		"reservoir": v.In.ReservoirLow, "return-pump": v.In.ReturnPump} {
+	readings := map[string]float64{channel.TopOffPump: number(v.Out.Pump), channel.Heartbeat: 1,
+		channel.Latched: number(v.State.Guard.Phase == guard.Latched)}
+	for name, c := range map[string]guard.Contact{channel.WatchLevel: v.In.Watch, channel.CeilingLevel: v.In.Ceiling, channel.Floor: v.In.Floor,
+		channel.Reservoir: v.In.ReservoirLow, channel.ReturnPump: v.In.ReturnPump} {
 		if c == guard.Wet || c == guard.Dry {
 			readings[name] = number(c == guard.Wet)
 		}
 	}
 	if mm := v.In.LevelMM; mm-mm == 0 { // a number
-		readings["level"] = mm / mmPerM
+		readings[channel.Level] = mm / mmPerM
 	}
 	return readings
 }

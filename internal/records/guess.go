@@ -148,37 +148,22 @@ func (g guess) cells(i int) []string {
 	return out
 }
 
-// headings are what columns are called, beside the channels' own names.
+// headings are what columns are called that are of no channel.
 var headings = map[string]Column{
 	"time": {Use: Time}, "timestamp": {Use: Time}, "date time": {Use: Time}, "datetime": {Use: Time}, "date and time": {Use: Time}, "when": {Use: Time},
 	"date": {Use: Date}, "day": {Use: Date}, "time of day": {Use: Clock}, "clock": {Use: Clock},
 	"channel": {Use: Name}, "value": {Use: Number}, "unit": {Use: Unit},
-	"water level": value(channel.Level), "sump level": value(channel.Level),
-	"temp": value(channel.WaterTemp), "water temperature": value(channel.WaterTemp), "water temp": value(channel.WaterTemp),
-	"room temp": value(channel.RoomTemp), "air temperature": value(channel.RoomTemp), "air temp": value(channel.RoomTemp),
-	"humidity": value(channel.RoomHumidity), "relative humidity": value(channel.RoomHumidity), "rh": value(channel.RoomHumidity),
-	"salt": value(channel.Salinity), "top off pump": value(channel.TopOffPump), "top off": value(channel.TopOffPump),
-	"watch sensor": value(channel.WatchLevel), "ceiling sensor": value(channel.CeilingLevel), "floor sensor": value(channel.Floor),
-	"reservoir filled": value(channel.ReservoirFilled), "water change": value(channel.WaterChange),
 }
-
-func value(name string) Column { return Column{Use: Value, Channel: name} }
 
 // column guesses a column from what stands above it, or else whether it has
 // times.
 func (g guess) column(i int, heading string) Column {
 	name, unit := splitUnit(heading)
-	c, known := headings[name]
-	if !known {
-		c = value(strings.ReplaceAll(name, " ", "-"))
-		_, known = channel.Recorded(c.Channel, "")
+	if c, known := headings[name]; known {
+		return c
 	}
-	switch {
-	case known && c.Use == Value:
-		c.Unit = g.unitOf(i, c.Channel, unit)
-		return c
-	case known:
-		return c
+	if of, known := channel.Headed(name); known {
+		return Column{Use: Value, Channel: of, Unit: g.unitOf(i, of, unit)}
 	}
 	if looksLikeTime(g.cells(i)) {
 		return Column{Use: Time}

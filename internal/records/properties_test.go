@@ -23,7 +23,7 @@ import (
 func recorded(t *rapid.T) []records.Reading {
 	profile := channel.Profile()
 	list := rapid.SliceOf(rapid.Custom(func(t *rapid.T) records.Reading {
-		channel := rapid.SampledFrom(channel.Recordable()).Draw(t, "channel")
+		channel := rapid.SampledFrom(channel.Names()).Draw(t, "channel")
 		c := profile.Channels[channel]
 		// From 2000 to now, to the microsecond.
 		at := time.UnixMicro(rapid.Int64Range(946_684_800_000_000, now.UnixMicro()).Draw(t, "at")).UTC()

@@ -96,8 +96,7 @@ type Reading struct {
 
 // Of is the reading as a device's own.
 func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
-	return wire.Reading{Site: device.Site, Device: device.Device, Channel: r.Channel, At: r.At, Received: received,
-		Clock: wire.ByDevice, Value: r.Value, Unit: channel.Profile().Channels[r.Channel].Unit}
+	return channel.Reading(device, r.Channel, r.Value, r.At, received)
 }
 
 const (
@@ -218,4 +217,4 @@ func unitFix(name string) string {
 	return channelFix()
 }
 
-func channelFix() string { return "the channels are " + strings.Join(channel.Recordable(), ", ") }
+func channelFix() string { return "the channels are " + strings.Join(channel.Names(), ", ") }

@@ -227,7 +227,7 @@ func TestMappingsAreChecked(t *testing.T) {
 		{func(m *records.Mapping) { m.Columns = append(m.Columns, when) }, "is there twice"},
 		{func(m *records.Mapping) { m.Columns = append(m.Columns, level) }, "is column 2 already"},
 		{func(m *records.Mapping) { m.Columns[1].Unit = "kg" }, "use m, cm, in, mm"},
-		{func(m *records.Mapping) { m.Columns[1].Channel = "mood" }, "the channels are ceiling"},
+		{func(m *records.Mapping) { m.Columns[1].Channel = "mood" }, "the channels are alkalinity"},
 		{func(m *records.Mapping) { m.Columns[1].Use = "magic" }, "is no use"},
 		{func(m *records.Mapping) { m.Columns = append(m.Columns, records.Column{Use: records.Date}) }, "two columns say when"},
 		{func(m *records.Mapping) { m.Columns[0].Use = records.Clock }, "has no day"},

@@ -30,6 +30,7 @@ var who = map[string][]string{
 	"tank":           {"carla", "timo", "olga"},
 	"tankSection":    {"carla", "timo", "olga"},
 	"channels":       {"carla", "timo", "olga"},
+	"measures":       {"carla", "timo", "olga"},
 	"series":         {"carla", "timo", "olga"},
 	"ledger":         {"carla", "timo", "olga"},
 	"events":         {"carla", "timo", "olga"},

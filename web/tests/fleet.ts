@@ -11,6 +11,7 @@ import type {
   Finding,
   HandReading,
   LedgerDay,
+  Measure,
   Odds,
   Quiet,
   RoundRow,
@@ -252,14 +253,14 @@ export const channels = (): Channel[] =>
 export function series(channel: string, from: Date, to: Date, points: number): Series {
   const stepS = Math.max(60, Math.round((to.getTime() - from.getTime()) / 1000 / Math.min(points, 400)))
   const first = Math.max(from.getTime(), Date.now() - 90 * day) / 1000
-  const shape: Record<string, { unit: string; mean: (t: number) => number; spread: number }> = {
-    level: { unit: 'm', mean: (t) => 0.327 + 0.003 * wobble(t / stepS), spread: 0.002 },
-    salinity: { unit: 'PSU', mean: (t) => 35 - Math.max(0, t - (Date.now() - 4 * day) / 1000) * 2.6e-6, spread: 0.2 },
-    temperature: { unit: '°C', mean: (t) => 25.2 + 0.4 * Math.sin((t / 86_400) * 2 * Math.PI), spread: 0.1 },
-    'pump-ran': { unit: 's', mean: (t) => 42 + 4 * wobble(t / stepS), spread: 0 },
+  const shape: Record<string, { title: string; unit: string; screen?: Series['screen']; mean: (t: number) => number; spread: number }> = {
+    level: { title: 'Level above the datum', unit: 'm', screen: { unit: 'mm', perUnit: 1000 }, mean: (t) => 0.327 + 0.003 * wobble(t / stepS), spread: 0.002 },
+    salinity: { title: 'Salinity', unit: 'PSU', mean: (t) => 35 - Math.max(0, t - (Date.now() - 4 * day) / 1000) * 2.6e-6, spread: 0.2 },
+    temperature: { title: 'Water temperature', unit: '°C', mean: (t) => 25.2 + 0.4 * Math.sin((t / 86_400) * 2 * Math.PI), spread: 0.1 },
+    'pump-ran': { title: 'Length of fills', unit: 's', mean: (t) => 42 + 4 * wobble(t / stepS), spread: 0 },
   }
-  const { unit, mean, spread } = shape[channel] ?? { unit: '', mean: () => 1, spread: 0 }
-  const out: Series = { channel, unit, stepS, t: [], mean: [], min: [], max: [] }
+  const { title, unit, screen, mean, spread } = shape[channel] ?? { title: channel, unit: '', mean: () => 1, spread: 0 }
+  const out: Series = { channel, title, unit, screen: screen ?? { unit, perUnit: 1 }, stepS, t: [], mean: [], min: [], max: [] }
   for (let t = first; t < to.getTime() / 1000; t += stepS) {
     out.t.push(Math.round(t))
     out.mean.push(mean(t))
@@ -299,10 +300,16 @@ export const events = (): TankEvent[] => [
   { at: iso(-1.2 * day), kind: 'contact', words: 'the return pump stopped for 9 min' },
 ]
 
+export const measures = (): Measure[] => [
+  { kind: 'salinity', title: 'Salinity', units: ['PSU', 'SG', 'mS/cm'], instruments: ['refractometer', 'conductivity meter', 'hydrometer', 'other'] },
+  { kind: 'temperature', title: 'Water temperature', units: ['°C', '°F'], instruments: ['thermometer', 'other'] },
+  { kind: 'alkalinity', title: 'Alkalinity', units: ['dKH', 'meq/L'], instruments: ['titration', 'colorimeter', 'other'] },
+]
+
 export const handReadings = (): HandReading[] => [
-  { at: iso(-5 * hour), kind: 'salinity', value: 34.1, unit: 'PSU', instrument: 'refractometer', by: 'ada' },
-  { at: iso(-3 * day), kind: 'salinity', value: 34.8, unit: 'PSU', instrument: 'refractometer', by: 'ada' },
-  { at: iso(-3 * day), kind: 'alkalinity', value: 7.8, unit: 'dKH', instrument: 'titration', by: 'ada' },
+  { at: iso(-5 * hour), kind: 'salinity', title: 'Salinity', value: 34.1, unit: 'PSU', instrument: 'refractometer', by: 'ada' },
+  { at: iso(-3 * day), kind: 'salinity', title: 'Salinity', value: 34.8, unit: 'PSU', instrument: 'refractometer', by: 'ada' },
+  { at: iso(-3 * day), kind: 'alkalinity', title: 'Alkalinity', value: 7.8, unit: 'dKH', instrument: 'titration', by: 'ada' },
 ]
 
 export const alarms = (): Alarm[] => [

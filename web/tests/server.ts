@@ -133,6 +133,8 @@ export class FixtureServer {
         return this.#json(response, { devices: this.devices })
       case 'POST /api/devices':
         return this.#newDevice(response, body as Schemas['NewDeviceInBody'])
+      case 'GET /api/measures':
+        return this.#json(response, { measures: fleet.measures() })
       case 'GET /api/sites':
         return this.#json(response, { sites: sites() })
       case 'POST /api/drafts/odds':
@@ -206,7 +208,8 @@ export class FixtureServer {
       ])
     }
     const unit = ({ salinity: 'PSU', temperature: '°C', alkalinity: 'dKH' } as const)[kind]
-    const reading: HandReading = { at: fleet.iso(0), kind, value: number, unit, instrument, by: 'ada' }
+    const title = fleet.measures().find((m) => m.kind === kind)?.title ?? kind
+    const reading: HandReading = { at: fleet.iso(0), kind, title, value: number, unit, instrument, by: 'ada' }
     this.handReadings.unshift(reading)
     return this.#json(response, reading, 201)
   }

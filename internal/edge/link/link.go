@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"isohaline/internal/channel"
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
 	"isohaline/internal/edge/join"
@@ -37,9 +38,6 @@ const (
 	// answerWithin is more than an agent that lives takes to answer.
 	answerWithin = 5 * time.Second
 )
-
-// levelChannel is a level's: it alone moves all the time.
-const levelChannel = "level"
 
 // Options say which hub, and for which agent.
 type Options struct {
@@ -183,10 +181,6 @@ type teller struct {
 // readings are what has changed since they were last told, and now and then all.
 func (t *teller) readings(v *edge.View, id wire.DeviceID) []wire.Reading {
 	now := v.Channels()
-	now[latchedChannel] = 0
-	if v.State.Guard.Phase == guard.Latched {
-		now[latchedChannel] = 1
-	}
 	all := t.told == nil || v.At.Sub(t.beat) >= beatEvery
 	if all {
 		t.beat = v.At
@@ -198,23 +192,19 @@ func (t *teller) readings(v *edge.View, id wire.DeviceID) []wire.Reading {
 		case all || !known:
 		case old == now[name]:
 			continue
-		case name == levelChannel && v.At.Sub(t.level) < levelEvery:
+		case name == channel.Level && v.At.Sub(t.level) < levelEvery: // it alone moves all the time
 			now[name] = old // told later
 			continue
 		}
-		r := wire.Reading{Site: id.Site, Device: id.Device, Channel: name, At: v.At.UTC().Round(time.Microsecond), Received: v.At.UTC().Round(time.Microsecond), Value: now[name]}
-		if name == levelChannel {
-			r.Unit = "m"
+		if name == channel.Level {
 			t.level = v.At
 		}
-		out = append(out, r)
+		at := v.At.UTC().Round(time.Microsecond)
+		out = append(out, channel.Reading(id, name, now[name], at, at))
 	}
 	t.told = now
 	return out
 }
-
-// latchedChannel says that the guard has tripped and waits for somebody on site.
-const latchedChannel = "latched"
 
 // picture is how the agent stands, and whether the hub is due to be told.
 func (t *teller) picture(v *edge.View) (*talk.Picture, bool) {

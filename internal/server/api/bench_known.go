@@ -6,7 +6,6 @@ import (
 	"math"
 	"time"
 
-	"isohaline/internal/account"
 	"isohaline/internal/bench"
 	"isohaline/internal/bench/instrument"
 	"isohaline/internal/channel"
@@ -175,9 +174,9 @@ func (f *filling) log(volumeL float64) bench.Consumption {
 	q := bench.Consumption{VolumeL: volumeL, Log: []bench.LogEntry{}}
 	for _, r := range f.hand {
 		switch r.Quantity {
-		case "alkalinity":
+		case channel.Alkalinity:
 			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: r.Quantity, Amount: r.Value})
-		case account.WaterChange.String():
+		case channel.WaterChange:
 			q.Log = append(q.Log, bench.LogEntry{At: r.At, What: "water-change", Amount: r.Value})
 		}
 	}

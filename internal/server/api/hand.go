@@ -8,19 +8,22 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/danielgtaylor/huma/v2"
+
 	"isohaline/internal/account"
+	"isohaline/internal/channel"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
-	"isohaline/internal/units"
 )
 
 // HandReading is what a person measured.
 type HandReading struct {
 	At         time.Time `json:"at"`
-	Kind       string    `json:"kind" enum:"salinity,temperature,alkalinity"`
+	Kind       measured  `json:"kind"`
+	Title      string    `json:"title" example:"Water temperature" doc:"what stands above the kind's chart"`
 	Value      float64   `json:"value"`
-	Unit       string    `json:"unit" enum:"PSU,°C,dKH"`
+	Unit       handUnit  `json:"unit"`
 	Instrument string    `json:"instrument" example:"refractometer"`
 	By         string    `json:"by"`
 }
@@ -28,9 +31,9 @@ type HandReading struct {
 type handReadingIn struct {
 	TankIn
 	Body struct {
-		Kind       string     `json:"kind" enum:"salinity,temperature,alkalinity"`
-		Value      string     `json:"value" minLength:"1" maxLength:"64" example:"35.1 ppt" doc:"a number with its unit, as a tank file writes it; a bare number is in PSU, °C or dKH"`
-		Instrument string     `json:"instrument" enum:"refractometer,conductivity meter,hydrometer,thermometer,titration,colorimeter,other"`
+		Kind       measured   `json:"kind"`
+		Value      string     `json:"value" minLength:"1" maxLength:"64" example:"35.1 ppt" doc:"a number with its unit, as a tank file writes it; a bare number is in the first of the kind's units"`
+		Instrument handTool   `json:"instrument"`
 		At         *time.Time `json:"at,omitempty" doc:"now if absent"`
 	}
 }
@@ -60,35 +63,90 @@ type waterChangeIn struct {
 	}
 }
 
-// measures is what can be measured by hand.
-var measures = map[string]struct {
-	kind *units.Kind
-	unit string
-	// lo and hi are wider than any tank's.
-	lo, hi float64
-}{
-	"salinity":    {units.Salinity, "PSU", 0, 60},
-	"temperature": {units.Temperature, "°C", -5, 50},
-	"alkalinity":  {units.Alkalinity, "dKH", 0, 50},
+// measured is a channel that people measure; handUnit a unit that its value is
+// shown in, handTool what it is measured with.
+type (
+	measured string
+	handUnit string
+	handTool string
+)
+
+func (measured) Schema(huma.Registry) *huma.Schema {
+	return words(func(c *channel.Channel) []string { return []string{c.Name} })
+}
+
+func (handUnit) Schema(huma.Registry) *huma.Schema {
+	return words(func(c *channel.Channel) []string { return c.Hand.Units[:1] })
+}
+
+func (handTool) Schema(huma.Registry) *huma.Schema {
+	s := words(func(c *channel.Channel) []string { return c.Hand.Instruments })
+	s.Enum = append(s.Enum, channel.OtherInstrument)
+	return s
+}
+
+// words is the schema of a text that is one of the words of what people measure.
+func words(of func(*channel.Channel) []string) *huma.Schema {
+	s := &huma.Schema{Type: huma.TypeString}
+	for _, c := range byHand() {
+		for _, w := range of(&c) {
+			s.Enum = append(s.Enum, w)
+		}
+	}
+	return s
+}
+
+// byHand is what people measure.
+func byHand() []channel.Channel {
+	return slices.DeleteFunc(slices.Clone(channel.List()), func(c channel.Channel) bool { return c.Hand == nil })
+}
+
+// Measure is something that people measure.
+type Measure struct {
+	Kind        measured   `json:"kind"`
+	Title       string     `json:"title" example:"Water temperature"`
+	Units       []string   `json:"units" doc:"in which it may be written, the usual one first" example:"[\"°C\", \"°F\"]"`
+	Instruments []handTool `json:"instruments" doc:"with which, the most usual first"`
+}
+
+type measuresOut struct {
+	Body struct {
+		Measures []Measure `json:"measures"`
+	}
+}
+
+func (a *API) measures(context.Context, *struct{}) (*measuresOut, error) {
+	out := &measuresOut{}
+	for _, c := range byHand() {
+		m := Measure{Kind: measured(c.Name), Title: c.Title, Units: c.Hand.Units}
+		for _, tool := range append(slices.Clip(c.Hand.Instruments), channel.OtherInstrument) {
+			m.Instruments = append(m.Instruments, handTool(tool))
+		}
+		out.Body.Measures = append(out.Body.Measures, m)
+	}
+	return out, nil
 }
 
 func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadingOut, error) {
-	m := measures[in.Body.Kind]
+	c, ok := channel.Find(string(in.Body.Kind))
+	if !ok || c.Hand == nil {
+		return nil, notFound("kind", string(in.Body.Kind))
+	}
 	value, err := strconv.ParseFloat(in.Body.Value, 64)
 	if err != nil {
-		value, err = m.kind.Parse(in.Body.Value)
+		value, err = c.Hand.Quantity.Parse(in.Body.Value)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if !(value >= m.lo && value <= m.hi) { // NaN too
+	if lo, hi := c.HandRange(); !(value >= lo && value <= hi) { // NaN too
 		return nil, refused(http.StatusUnprocessableEntity, "body.value", in.Body.Value, "cannot be", "check what you read")
 	}
 	at, err := a.timeOf(in.Body.At)
 	if err != nil {
 		return nil, err
 	}
-	r := store.HandReading{ID: auth.NewSecret(), TankID: in.Tank, At: at, Quantity: in.Body.Kind, Value: value, Unit: m.unit, Instrument: in.Body.Instrument}
+	r := store.HandReading{ID: auth.NewSecret(), TankID: in.Tank, At: at, Quantity: c.Name, Value: value, Unit: c.Hand.Units[0], Instrument: string(in.Body.Instrument)}
 	if err := a.enter(ctx, r); err != nil {
 		return nil, err
 	}
@@ -139,7 +197,7 @@ func (a *API) handReadings(ctx context.Context, in *rangeIn) (*handReadingsOut, 
 	out.Body.Readings = []HandReading{}
 	slices.Reverse(list)
 	for _, r := range list {
-		if _, ok := measures[r.Quantity]; ok {
+		if c, ok := channel.Find(r.Quantity); ok && c.Hand != nil {
 			out.Body.Readings = append(out.Body.Readings, showHand(&r))
 		}
 	}
@@ -147,18 +205,18 @@ func (a *API) handReadings(ctx context.Context, in *rangeIn) (*handReadingsOut, 
 }
 
 func showHand(r *store.HandReading) HandReading {
-	return HandReading{At: r.At, Kind: r.Quantity, Value: r.Value, Unit: r.Unit, Instrument: r.Instrument, By: r.ReadBy}
+	return HandReading{At: r.At, Kind: measured(r.Quantity), Title: channel.Title(r.Quantity), Value: r.Value, Unit: handUnit(r.Unit), Instrument: r.Instrument, By: r.ReadBy}
 }
 
 // handWords says what a person did or measured.
 func handWords(r *store.HandReading) string {
 	switch r.Quantity {
-	case account.ReservoirFilled.String():
+	case channel.ReservoirFilled:
 		if r.Value == 0 {
 			return "reservoir filled"
 		}
 		return fmt.Sprintf("reservoir filled with %.3g L", r.Value)
-	case account.WaterChange.String():
+	case channel.WaterChange:
 		return fmt.Sprintf("%.3g L of water changed", r.Value)
 	}
 	return fmt.Sprintf("%s %.4g %s, by %s", r.Quantity, r.Value, r.Unit, r.Instrument)

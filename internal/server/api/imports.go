@@ -295,7 +295,7 @@ func span(list []records.Reading) (from, to *time.Time) {
 
 func importChannels() []ImportChannel {
 	out := []ImportChannel{}
-	for _, id := range channel.Recordable() {
+	for _, id := range channel.Names() {
 		out = append(out, ImportChannel{ID: id, Contact: channel.IsContact(id), Units: append([]string{}, channel.Units(id)...)})
 	}
 	return out

@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 	"time"
-
-	"isohaline/internal/channel"
 )
 
 // LedgerDay is what went in on one day against what was expected to.
@@ -108,15 +106,6 @@ func latest(a, b time.Time) time.Time {
 // mostEvents is how many events one answer has.
 const mostEvents = 500
 
-// turnWords says what a contact did.
-var turnWords = map[string][2]string{
-	channel.CeilingLevel:  {"the ceiling sensor is dry again", "the ceiling sensor is wet"},
-	channel.Floor:         {"the floor is dry again", "water on the floor"},
-	channel.Reservoir:     {"the reservoir is low", "the reservoir is filled above its low sensor"},
-	channel.ReturnPump:    {"the return pump stopped", "the return pump runs again"},
-	channel.PowerRestored: {"the device started", "the device started after a power cut"},
-}
-
 func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
@@ -134,11 +123,7 @@ func (a *API) events(ctx context.Context, in *rangeIn) (*eventsOut, error) {
 		return nil, err
 	}
 	for _, t := range turns {
-		words := turnWords[t.Channel][0]
-		if t.On {
-			words = turnWords[t.Channel][1]
-		}
-		all = append(all, TankEvent{At: t.At, Kind: "contact", Words: words})
+		all = append(all, TankEvent{At: t.At, Kind: "contact", Words: t.Words})
 	}
 	found, err := a.store.Findings(ctx, in.Tank, in.From, in.To)
 	if err != nil {

@@ -46,6 +46,7 @@ func (a *API) register() {
 	add(a, viewers, route("GET", "/api/tanks/{tank}/ledger", "ledger", tagTank, "Litres in per day against litres expected"), a.ledger)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/events", "events", tagTank, "What happened"), a.events)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/findings", "findings", tagTank, "What the account found in a range of time"), a.findings)
+	add(a, viewers, route("GET", "/api/measures", "measures", tagTank, "What people may measure, in which units and with what"), a.measures)
 	add(a, viewers, route("GET", "/api/tanks/{tank}/hand-readings", "handReadings", tagTank, "What people measured"), a.handReadings)
 	add(a, staff, created(route("POST", "/api/tanks/{tank}/hand-readings", "addHandReading", tagTank, "Write down a measurement")), a.addHandReading)
 	add(a, staff, nothing(route("POST", "/api/tanks/{tank}/refills", "addRefill", tagTank, "Write down that the reservoir was filled")), a.addRefill)

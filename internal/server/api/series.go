@@ -19,12 +19,20 @@ type seriesIn struct {
 // few thousand points.
 type Series struct {
 	Channel string    `json:"channel"`
+	Title   string    `json:"title" example:"Water temperature" doc:"what stands above its chart"`
 	Unit    string    `json:"unit"`
+	Screen  Screen    `json:"screen"`
 	StepS   float64   `json:"stepS" doc:"width of a point in seconds; 0: every reading as it came"`
 	T       []float64 `json:"t" doc:"seconds since 1970, UTC; the start of each point"`
 	Mean    []float64 `json:"mean"`
 	Min     []float64 `json:"min"`
 	Max     []float64 `json:"max"`
+}
+
+// Screen is the unit in which a channel is shown to people.
+type Screen struct {
+	Unit    string  `json:"unit" example:"mm"`
+	PerUnit float64 `json:"perUnit" example:"1000" doc:"a value times this is in the screen's unit"`
 }
 
 type seriesOut struct{ Body Series }
@@ -85,7 +93,7 @@ func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
 		return nil, err
 	}
 	n := len(s.Points)
-	out := &seriesOut{Body: Series{Channel: in.Channel, Unit: channel.Unit(in.Channel), StepS: s.Step.Seconds(),
+	out := &seriesOut{Body: Series{Channel: in.Channel, Title: channel.Title(in.Channel), Unit: channel.Unit(in.Channel), Screen: Screen(channel.Shown(in.Channel)), StepS: s.Step.Seconds(),
 		T: make([]float64, n), Mean: make([]float64, n), Min: make([]float64, n), Max: make([]float64, n)}}
 	for i, p := range s.Points {
 		out.Body.T[i] = seconds(p.At)

@@ -113,15 +113,15 @@ func heard(v *monitor.View) *Account {
 }
 
 func liveNow(lasts live.Lasts) Live {
-	reading := func(channel string, scale float64) *Reading {
-		last, ok := lasts[channel]
+	reading := func(name string, scale float64) *Reading {
+		last, ok := lasts[name]
 		if !ok {
 			return nil
 		}
 		return &Reading{Value: last.Value * scale, At: last.At}
 	}
-	contact := func(channel string) *Contact {
-		last, ok := lasts[channel]
+	contact := func(name string) *Contact {
+		last, ok := lasts[name]
 		if !ok {
 			return nil
 		}

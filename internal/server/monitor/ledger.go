@@ -104,23 +104,29 @@ func (m *Monitor) First(ctx context.Context, tankID string) (time.Time, error) {
 	return m.store.First(ctx, ids)
 }
 
-// Turn is a contact that changed.
+// Turn is a contact that changed, in words.
 type Turn struct {
-	At      time.Time
-	Channel string
-	On      bool
+	At    time.Time
+	Words string
 }
 
 // Turns are the changes of a tank's contacts in a range of time, oldest first,
 // but for the watch sensor and the pump, which the fills tell.
 func (m *Monitor) Turns(ctx context.Context, tankID string, from, to time.Time) ([]Turn, error) {
 	var turns []Turn
-	for _, name := range []string{channel.CeilingLevel, channel.Floor, channel.Reservoir, channel.ReturnPump, channel.PowerRestored} {
+	for _, c := range channel.List() {
+		if c.Turned[1] == "" {
+			continue
+		}
 		known, last := false, false
-		err := m.Readings(ctx, tankID, name, from, to, func(r store.Reading) error {
+		err := m.Readings(ctx, tankID, c.Name, from, to, func(r store.Reading) error {
 			on := r.Value != 0
-			if known && on != last || name == channel.PowerRestored {
-				turns = append(turns, Turn{r.At, name, on})
+			if known && on != last || c.Name == channel.PowerRestored {
+				words := c.Turned[0]
+				if on {
+					words = c.Turned[1]
+				}
+				turns = append(turns, Turn{r.At, words})
 			}
 			known, last = true, on
 			return nil
@@ -129,6 +135,6 @@ func (m *Monitor) Turns(ctx context.Context, tankID string, from, to time.Time) 
 			return nil, err
 		}
 	}
-	slices.SortFunc(turns, func(a, b Turn) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Channel, b.Channel)) })
+	slices.SortFunc(turns, func(a, b Turn) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Words, b.Words)) })
 	return turns, nil
 }

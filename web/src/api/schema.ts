@@ -501,6 +501,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/measures": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What people may measure, in which units and with what */
+        get: operations["measures"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/notices": {
         parameters: {
             query?: never;
@@ -1722,6 +1739,11 @@ export interface components {
             instrument: string;
             /** @enum {string} */
             kind: "salinity" | "temperature" | "alkalinity";
+            /**
+             * @description what stands above the kind's chart
+             * @example Water temperature
+             */
+            title: string;
             /** @enum {string} */
             unit: "PSU" | "°C" | "dKH";
             /** Format: double */
@@ -1738,7 +1760,7 @@ export interface components {
             /** @enum {string} */
             kind: "salinity" | "temperature" | "alkalinity";
             /**
-             * @description a number with its unit, as a tank file writes it; a bare number is in PSU, °C or dKH
+             * @description a number with its unit, as a tank file writes it; a bare number is in the first of the kind's units
              * @example 35.1 ppt
              */
             value: string;
@@ -2103,6 +2125,25 @@ export interface components {
             /** @enum {string} */
             security: "starttls" | "tls" | "none";
             user?: string;
+        };
+        Measure: {
+            /** @description with which, the most usual first */
+            instruments: ("refractometer" | "conductivity meter" | "hydrometer" | "thermometer" | "titration" | "colorimeter" | "other")[];
+            /** @enum {string} */
+            kind: "salinity" | "temperature" | "alkalinity";
+            /** @example Water temperature */
+            title: string;
+            /**
+             * @description in which it may be written, the usual one first
+             * @example [
+             *       "°C",
+             *       "°F"
+             *     ]
+             */
+            units: string[];
+        };
+        MeasuresOutBody: {
+            measures: components["schemas"]["Measure"][];
         };
         NewDeviceInBody: {
             name: string;
@@ -2554,11 +2595,22 @@ export interface components {
             note?: string;
             text: string;
         };
+        Screen: {
+            /**
+             * Format: double
+             * @description a value times this is in the screen's unit
+             * @example 1000
+             */
+            perUnit: number;
+            /** @example mm */
+            unit: string;
+        };
         Series: {
             channel: string;
             max: number[];
             mean: number[];
             min: number[];
+            screen: components["schemas"]["Screen"];
             /**
              * Format: double
              * @description width of a point in seconds; 0: every reading as it came
@@ -2566,6 +2618,11 @@ export interface components {
             stepS: number;
             /** @description seconds since 1970, UTC; the start of each point */
             t: number[];
+            /**
+             * @description what stands above its chart
+             * @example Water temperature
+             */
+            title: string;
             unit: string;
         };
         SetUpInBody: {
@@ -2594,17 +2651,6 @@ export interface components {
             /** @description or the mail address */
             name: string;
             password: string;
-        };
-        TankFile: {
-            /** Format: date-time */
-            at: string;
-            by: string;
-            /** @description why, in the words of who saved it */
-            note: string;
-            /** @description the tank file, byte for byte as it was saved */
-            text: string;
-            /** Format: int64 */
-            version: number;
         };
         SiteRef: {
             id: string;
@@ -2744,6 +2790,17 @@ export interface components {
             kind: "fill" | "contact" | "finding" | "hand";
             /** @example the top-off pump ran for 42 s */
             words: string;
+        };
+        TankFile: {
+            /** Format: date-time */
+            at: string;
+            by: string;
+            /** @description why, in the words of who saved it */
+            note: string;
+            /** @description the tank file, byte for byte as it was saved */
+            text: string;
+            /** Format: int64 */
+            version: number;
         };
         TankRef: {
             /** @example lobby-reef */
@@ -4094,6 +4151,35 @@ export interface operations {
                         /** @description The retry time in milliseconds. */
                         retry?: number;
                     })[];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["Problem"];
+                };
+            };
+        };
+    };
+    measures: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["MeasuresOutBody"];
                 };
             };
             /** @description Error */

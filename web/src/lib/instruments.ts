@@ -1,28 +1,8 @@
-// What a person may measure, with what, and in which units it may be typed.
-import type { components } from '../api/schema'
+// What was used last of what a person may measure with.
+import type { Measure } from '../api/client'
 
-type Body = components['schemas']['HandReadingInBody']
-export type Kind = Body['kind']
-export type Instrument = Body['instrument']
-
-interface Measure {
-  kind: Kind
-  name: string
-  instruments: Instrument[]
-  /** as the server reads them behind a number */
-  units: string[]
-}
-
-export const measures: Measure[] = [
-  {
-    kind: 'salinity',
-    name: 'Salinity',
-    instruments: ['refractometer', 'conductivity meter', 'hydrometer', 'other'],
-    units: ['PSU', 'SG', 'mS/cm'],
-  },
-  { kind: 'temperature', name: 'Temperature', instruments: ['thermometer', 'other'], units: ['°C', '°F'] },
-  { kind: 'alkalinity', name: 'Alkalinity', instruments: ['titration', 'colorimeter', 'other'], units: ['dKH', 'meq/L'] },
-]
+type Kind = Measure['kind']
+export type Instrument = Measure['instruments'][number]
 
 const key = (kind: Kind) => `isohaline.instrument.${kind}`
 
