@@ -207,8 +207,9 @@ export class FixtureServer {
         { field: 'body.value', value, reason: 'is outside what seawater can be', fix: 'give 5 to 42 PSU' },
       ])
     }
-    const unit = ({ salinity: 'PSU', temperature: '°C', alkalinity: 'dKH' } as const)[kind]
-    const title = fleet.measures().find((m) => m.kind === kind)?.title ?? kind
+    const measure = fleet.measures().find((m) => m.kind === kind)
+    const unit = (measure?.units[0] ?? '') as HandReading['unit']
+    const title = measure?.title ?? kind
     const reading: HandReading = { at: fleet.iso(0), kind, title, value: number, unit, instrument, by: 'ada' }
     this.handReadings.unshift(reading)
     return this.#json(response, reading, 201)
