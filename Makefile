@@ -70,7 +70,6 @@ account-bench: ## How soon, how surely and how rightly the account finds trouble
 	go run ./cmd/accountbench
 
 pages-test: web build ## Types, logic and browser tests of the pages (needs Chromium)
-	cd web && npm run generate && git diff --exit-code -- src/api/schema.ts
 	cd web && npm run check && npm test && npm run e2e
 
 check: ## Check format, vet, staticcheck, go.mod and shell scripts

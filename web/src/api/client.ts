@@ -1,5 +1,5 @@
-// The server, as its OpenAPI document describes it. schema.ts is generated from
-// that document: `npm run generate`.
+// The server, as its OpenAPI document describes it. schema.ts is made from that
+// document, openapi.json, by the build and the check: `npm run generate`.
 import createClient from 'openapi-fetch'
 import type { components, paths } from './schema'
 
