@@ -13,42 +13,25 @@ import (
 // metrics is the counters of every room, for Prometheus.
 func (s *Server) metrics() http.Handler {
 	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), gatherer{s})
-	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
-}
-
-// gatherer reads the rooms' own counters when asked.
-type gatherer struct{ s *Server }
-
-// Describe says nothing in advance: the rooms know their counters.
-func (gatherer) Describe(chan<- *prometheus.Desc) {}
-
-func (g gatherer) Collect(out chan<- prometheus.Metric) {
-	samples := append(g.s.door.Counters.Samples(), g.s.readings.Counters.Samples()...)
-	n, s := g.s.Monitor.Counters(), &g.s.Sender.Counters
-	samples = append(samples,
-		wire.Sample{Name: "isohaline_watch_readings_total", Help: "Readings taken in from the log, repetitions included.", Value: n.Readings},
-		wire.Sample{Name: "isohaline_watch_not_taken_total", Help: "Observations that an account refused.", Value: n.NotTaken},
-		wire.Sample{Name: "isohaline_watch_findings_total", Help: "Findings that began or ended.", Value: n.Findings},
-		wire.Sample{Name: "isohaline_watch_transitions_total", Help: "Changes of alarms.", Value: n.Transitions},
-		wire.Sample{Name: "isohaline_import_readings_total", Help: "Readings that came in tables and were new.", Value: n.Imported},
-		wire.Sample{Name: "isohaline_import_repeated_total", Help: "Readings that came in tables and were there already.", Value: n.Repeated},
-		wire.Sample{Name: "isohaline_import_refused_total", Help: "Cells and rows of tables that could not be read.", Value: n.Unreadable},
-		wire.Sample{Name: "isohaline_notices_sent_total", Help: "Messages about alarms that a channel took.", Value: s.Sent.Load()},
-		wire.Sample{Name: "isohaline_notices_problems_total", Help: "Attempts to deliver a message that failed.", Value: s.Problems.Load()},
-		wire.Sample{Name: "isohaline_notices_given_up_total", Help: "Messages that were given up: somebody was not told.", Value: s.GivenUp.Load()},
-		wire.Sample{Name: "isohaline_upkeep_done_total", Help: "How often old readings and sessions were dropped.", Value: g.s.tidied.done.Load()},
-		wire.Sample{Name: "isohaline_upkeep_problems_total", Help: "How often they could not be.", Value: g.s.tidied.problems.Load()},
-		wire.Sample{Name: "isohaline_browsers_watching", Help: "Browsers that follow live.", Value: int64(g.s.Monitor.Feed.Subscribers())},
+	registry.MustRegister(s.door.Counters.Collectors()...)
+	registry.MustRegister(s.readings.Counters.Collectors()...)
+	registry.MustRegister(
+		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		wire.Counter("isohaline_watch_readings_total", "Readings taken in from the log, repetitions included.", func() int64 { return s.Monitor.Counters().Readings }),
+		wire.Counter("isohaline_watch_not_taken_total", "Observations that an account refused.", func() int64 { return s.Monitor.Counters().NotTaken }),
+		wire.Counter("isohaline_watch_findings_total", "Findings that began or ended.", func() int64 { return s.Monitor.Counters().Findings }),
+		wire.Counter("isohaline_watch_transitions_total", "Changes of alarms.", func() int64 { return s.Monitor.Counters().Transitions }),
+		wire.Counter("isohaline_import_readings_total", "Readings that came in tables and were new.", func() int64 { return s.Monitor.Counters().Imported }),
+		wire.Counter("isohaline_import_repeated_total", "Readings that came in tables and were there already.", func() int64 { return s.Monitor.Counters().Repeated }),
+		wire.Counter("isohaline_import_refused_total", "Cells and rows of tables that could not be read.", func() int64 { return s.Monitor.Counters().Unreadable }),
+		wire.Counter("isohaline_notices_sent_total", "Messages about alarms that a channel took.", s.Sender.Counters.Sent.Load),
+		wire.Counter("isohaline_notices_problems_total", "Attempts to deliver a message that failed.", s.Sender.Counters.Problems.Load),
+		wire.Counter("isohaline_notices_given_up_total", "Messages that were given up: somebody was not told.", s.Sender.Counters.GivenUp.Load),
+		wire.Counter("isohaline_upkeep_done_total", "How often old readings and sessions were dropped.", s.tidied.done.Load),
+		wire.Counter("isohaline_upkeep_problems_total", "How often they could not be.", s.tidied.problems.Load),
+		wire.Gauge("isohaline_browsers_watching", "Browsers that follow live.", func() int64 { return int64(s.Monitor.Feed.Subscribers()) }),
 	)
-	for _, sample := range samples {
-		var names, values []string
-		if sample.Reason != "" {
-			names, values = []string{"reason"}, []string{sample.Reason}
-		}
-		out <- prometheus.MustNewConstMetric(prometheus.NewDesc(sample.Name, sample.Help, names, nil),
-			prometheus.UntypedValue, float64(sample.Value), values...)
-	}
+	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
 }
 
 // health answers whether the store can be asked.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
 
 	"isohaline/internal/server/api"
 	"isohaline/internal/tankfile"
@@ -292,6 +293,9 @@ func TestHealthAndMetrics(t *testing.T) {
 	var text bytes.Buffer
 	if _, err := text.ReadFrom(resp.Body); err != nil {
 		t.Fatal(err)
+	}
+	if problems, err := promlint.New(bytes.NewReader(text.Bytes())).Lint(); err != nil || len(problems) > 0 {
+		t.Errorf("the linter of Prometheus says %v, %v", problems, err)
 	}
 	for _, name := range []string{"isohaline_door_refused_total{reason=\"wrong-unit\"} 0", "isohaline_log_readings_total", "isohaline_watch_readings_total", "go_goroutines"} {
 		if !strings.Contains(text.String(), name) {

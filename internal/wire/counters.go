@@ -3,15 +3,19 @@ package wire
 import (
 	"sync/atomic"
 	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
 )
 
-// Sample is one counter as it stands, named for a metrics page.
-type Sample struct {
-	Name string
-	// Reason is set where one name counts several reasons.
-	Reason string
-	Help   string
-	Value  int64
+// Counter is a number of the program's that only grows, for a metrics page; its name
+// ends in _total.
+func Counter(name, help string, read func() int64) prometheus.Collector {
+	return prometheus.NewCounterFunc(prometheus.CounterOpts{Name: name, Help: help}, func() float64 { return float64(read()) })
+}
+
+// Gauge is a number of the program's that rises and falls, for a metrics page.
+func Gauge(name, help string, read func() int64) prometheus.Collector {
+	return prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: name, Help: help}, func() float64 { return float64(read()) })
 }
 
 // LogCounters count what the log did since it was opened.
@@ -27,18 +31,18 @@ type LogCounters struct {
 	Oldest     atomic.Int64 // now: seconds since 1970, 0 for an empty log
 }
 
-// Samples are the counters with their names.
-func (c *LogCounters) Samples() []Sample {
-	return []Sample{
-		{Name: "isohaline_log_readings_total", Help: "Readings acknowledged by the log.", Value: c.Readings.Load()},
-		{Name: "isohaline_log_frames_total", Help: "Frames acknowledged by the log; readings share them.", Value: c.Frames.Load()},
-		{Name: "isohaline_log_bytes_total", Help: "Bytes of frames acknowledged by the log.", Value: c.Bytes.Load()},
-		{Name: "isohaline_log_retries_total", Help: "Times that the log did not take a frame and it was tried again.", Value: c.Retries.Load()},
-		{Name: "isohaline_log_consumed_total", Help: "Readings that consumers have done with, repetitions included.", Value: c.Consumed.Load()},
-		{Name: "isohaline_log_unreadable_total", Help: "Frames skipped because they cannot be read.", Value: c.Unreadable.Load()},
-		{Name: "isohaline_log_trimmed_total", Help: "Frames removed after they were released.", Value: c.Trimmed.Load()},
-		{Name: "isohaline_log_missing_total", Help: "Frames that a consumer had yet to read and that the log no longer has.", Value: c.Missing.Load()},
-		{Name: "isohaline_log_oldest_seconds", Help: "Time of the oldest frame in the log, in seconds since 1970: how far back a restored backup can be completed. 0: the log is empty.", Value: c.Oldest.Load()},
+// Collectors are the counters with their names.
+func (c *LogCounters) Collectors() []prometheus.Collector {
+	return []prometheus.Collector{
+		Counter("isohaline_log_readings_total", "Readings acknowledged by the log.", c.Readings.Load),
+		Counter("isohaline_log_frames_total", "Frames acknowledged by the log; readings share them.", c.Frames.Load),
+		Counter("isohaline_log_bytes_total", "Bytes of frames acknowledged by the log.", c.Bytes.Load),
+		Counter("isohaline_log_retries_total", "Times that the log did not take a frame and it was tried again.", c.Retries.Load),
+		Counter("isohaline_log_consumed_total", "Readings that consumers have done with, repetitions included.", c.Consumed.Load),
+		Counter("isohaline_log_unreadable_total", "Frames skipped because they cannot be read.", c.Unreadable.Load),
+		Counter("isohaline_log_trimmed_total", "Frames removed after they were released.", c.Trimmed.Load),
+		Counter("isohaline_log_missing_total", "Frames that a consumer had yet to read and that the log no longer has.", c.Missing.Load),
+		Gauge("isohaline_log_oldest_seconds", "Time of the oldest frame in the log, in seconds since 1970: how far back a restored backup can be completed. 0: the log is empty.", c.Oldest.Load),
 	}
 }
 
@@ -53,21 +57,23 @@ type DoorCounters struct {
 	Refused     [reasons]atomic.Int64
 }
 
-// Samples are the counters with their names.
-func (c *DoorCounters) Samples() []Sample {
-	samples := []Sample{
-		{Name: "isohaline_door_connections", Help: "Devices connected now.", Value: c.Connections.Load()},
-		{Name: "isohaline_door_messages_total", Help: "Messages that came in.", Value: c.Messages.Load()},
-		{Name: "isohaline_door_bytes_total", Help: "Bytes of messages that came in.", Value: c.Bytes.Load()},
-		{Name: "isohaline_door_readings_total", Help: "Readings accepted: in the log, and acknowledged.", Value: c.Accepted.Load()},
-		{Name: "isohaline_door_restamped_total", Help: "Readings accepted with a time that could not be, moved to their arrival.", Value: c.Restamped.Load()},
-		{Name: "isohaline_door_wait_milliseconds_total", Help: "Time that messages waited for the log.", Value: time.Duration(c.Waited.Load()).Milliseconds()},
+// Collectors are the counters with their names.
+func (c *DoorCounters) Collectors() []prometheus.Collector {
+	collectors := []prometheus.Collector{
+		Gauge("isohaline_door_connections", "Devices connected now.", c.Connections.Load),
+		Counter("isohaline_door_messages_total", "Messages that came in.", c.Messages.Load),
+		Counter("isohaline_door_bytes_total", "Bytes of messages that came in.", c.Bytes.Load),
+		Counter("isohaline_door_readings_total", "Readings accepted: in the log, and acknowledged.", c.Accepted.Load),
+		Counter("isohaline_door_restamped_total", "Readings accepted with a time that could not be, moved to their arrival.", c.Restamped.Load),
+		prometheus.NewCounterFunc(
+			prometheus.CounterOpts{Name: "isohaline_door_wait_seconds_total", Help: "Time that messages waited for the log."},
+			func() float64 { return time.Duration(c.Waited.Load()).Seconds() }),
 	}
 	for reason := range reasons {
-		samples = append(samples, Sample{
-			Name: "isohaline_door_refused_total", Reason: reason.String(),
-			Help: "Connections, subscriptions and messages refused.", Value: c.Refused[reason].Load(),
-		})
+		collectors = append(collectors, prometheus.NewCounterFunc(prometheus.CounterOpts{
+			Name: "isohaline_door_refused_total", ConstLabels: prometheus.Labels{"reason": reason.String()},
+			Help: "Connections, subscriptions and messages refused.",
+		}, func() float64 { return float64(c.Refused[reason].Load()) }))
 	}
-	return samples
+	return collectors
 }

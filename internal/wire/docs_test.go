@@ -29,9 +29,9 @@ func TestGuide(t *testing.T) {
 			t.Errorf("reason %v is not in the guide", r)
 		}
 	}
-	for _, s := range append(new(DoorCounters).Samples(), new(LogCounters).Samples()...) {
-		if !strings.Contains(guide, "`"+s.Name+"`") {
-			t.Errorf("counter %s is not in the guide", s.Name)
+	for _, f := range gathered(t, new(DoorCounters), new(LogCounters)) {
+		if !strings.Contains(guide, "`"+f.GetName()+"`") {
+			t.Errorf("counter %s is not in the guide", f.GetName())
 		}
 	}
 }

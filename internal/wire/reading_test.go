@@ -10,6 +10,9 @@ import (
 
 	"github.com/fxamacker/cbor/v2"
 	"github.com/google/go-cmp/cmp"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
+	dto "github.com/prometheus/client_model/go"
 	"pgregory.net/rapid"
 )
 
@@ -210,29 +213,55 @@ func TestReasons(t *testing.T) {
 	}
 }
 
-// Every counter has a name of its own and comes out under it.
-func TestSamples(t *testing.T) {
+// gathered is what a metrics page gets from counters.
+func gathered(t *testing.T, door *DoorCounters, log *LogCounters) []*dto.MetricFamily {
+	t.Helper()
+	registry := prometheus.NewRegistry()
+	for _, c := range append(door.Collectors(), log.Collectors()...) {
+		if err := registry.Register(c); err != nil {
+			t.Error(err)
+		}
+	}
+	families, err := registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return families
+}
+
+// Every counter comes out under its name and reason, as the linter of Prometheus wants it.
+func TestCounters(t *testing.T) {
 	var door DoorCounters
 	var log LogCounters
 	door.Refused[WrongUnit].Add(7)
 	door.Waited.Add(int64(3 * time.Millisecond))
+	door.Connections.Add(2)
 	log.Frames.Add(5)
-	got := map[string]int64{}
-	for _, s := range append(door.Samples(), log.Samples()...) {
-		name := s.Name + " " + s.Reason
-		if _, ok := got[name]; ok || s.Help == "" {
-			t.Errorf("%q stands twice, or without a word", name)
+	got := map[string]float64{}
+	families := gathered(t, &door, &log)
+	for _, f := range families {
+		for _, m := range f.Metric {
+			name := f.GetName()
+			for _, l := range m.Label {
+				name += " " + l.GetValue()
+			}
+			got[name] = m.GetCounter().GetValue() + m.GetGauge().GetValue()
 		}
-		got[name] = s.Value
 	}
-	for name, want := range map[string]int64{
+	want := map[string]float64{
 		"isohaline_door_refused_total wrong-unit":   7,
-		"isohaline_door_wait_milliseconds_total ":   3,
-		"isohaline_log_frames_total ":               5,
 		"isohaline_door_refused_total out-of-range": 0,
-	} {
+		"isohaline_door_wait_seconds_total":         0.003,
+		"isohaline_door_connections":                2,
+		"isohaline_log_frames_total":                5,
+	}
+	for name, want := range want {
 		if v, ok := got[name]; !ok || v != want {
-			t.Errorf("%q is %d (%v), want %d", name, v, ok, want)
+			t.Errorf("%q is %v (%v), want %v", name, v, ok, want)
 		}
+	}
+	problems, err := promlint.NewWithMetricFamilies(families).Lint()
+	if err != nil || len(problems) > 0 {
+		t.Errorf("%v, %v", problems, err)
 	}
 }
