@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -11,6 +12,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"isohaline/internal/longtest"
 )
 
 func TestMain(m *testing.M) {
@@ -30,6 +33,12 @@ func TestScripts(t *testing.T) {
 			examples, err := filepath.Abs("../../examples")
 			env.Setenv("EXAMPLES", examples)
 			return err
+		},
+		Condition: func(word string) (bool, error) {
+			if word != "long" {
+				return false, fmt.Errorf("no condition %q", word)
+			}
+			return longtest.Asked(), nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "replace": replace, "awaits": awaits},
 	})

@@ -21,9 +21,6 @@ var consoleBlock = regexp.MustCompile("(?s)```console\n\\$ ([^\n]*)\n(.*?)```")
 // TestREADME runs the shell sessions of the README. What they show is what the
 // program prints; go test ./cmd/isohaline -run README -update shows it anew.
 func TestREADME(t *testing.T) {
-	if testing.Short() {
-		t.Skip("runs everything that it shows")
-	}
 	text, err := os.ReadFile(readme)
 	if err != nil {
 		t.Fatal(err)

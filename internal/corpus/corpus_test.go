@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"isohaline/internal/account"
+	"isohaline/internal/longtest"
 	"isohaline/internal/tankfile"
 )
 
@@ -138,9 +139,7 @@ func TestRound(t *testing.T) {
 // TestHistories: a history is what its kit tells, in time, in an order that the
 // account can take.
 func TestHistories(t *testing.T) {
-	if testing.Short() {
-		t.Skip("lives through tank-years")
-	}
+	longtest.Only(t, "tank-years")
 	d := designs(t)
 	faults := map[string]bool{}
 	for seed := uint64(1); seed <= 60; seed++ {
@@ -309,9 +308,7 @@ func TestWhatCameBackIsNoNews(t *testing.T) {
 // TestAccountHolds: a part of the tuning seeds, as a guard against a change that
 // spoils the account unseen; the figures that count are the bench's.
 func TestAccountHolds(t *testing.T) {
-	if testing.Short() {
-		t.Skip("lives through tank-years")
-	}
+	longtest.Only(t, "tank-years")
 	d := designs(t)
 	r := Result{Naive: Naive{LitresTimes: 4, PauseTimes: 2, SaltPSU: 2}}
 	for seed := uint64(1); seed <= 40; seed++ {

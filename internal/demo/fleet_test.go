@@ -10,6 +10,7 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/channel"
 	"isohaline/internal/edge/requests"
+	"isohaline/internal/longtest"
 	"isohaline/internal/server/remote"
 )
 
@@ -55,9 +56,7 @@ func TestTheStories(t *testing.T) {
 // TestTheDemoRuns opens a small fleet as the program would: its past is there, a
 // silent device is found, another reports, and a guard does what is asked from afar.
 func TestTheDemoRuns(t *testing.T) {
-	if testing.Short() {
-		t.Skip("lives through 90 days of three tanks")
-	}
+	longtest.Only(t, "90 days of three tanks")
 	var few []Tank
 	for _, tank := range Fleet() {
 		if tank.ID == "studio" || tank.ID == "childrens-corner" || tank.guarded {

@@ -5,15 +5,14 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/internal/longtest"
 )
 
 // TestWhatIsWrongIsFound: over ninety days, by the same way as a user's readings
 // go, every trouble of the fleet is found under its name, what follows from it may
 // be said, and of a healthy tank nothing is ever said.
 func TestWhatIsWrongIsFound(t *testing.T) {
-	if testing.Short() {
-		t.Skip("lives through 90 days of twelve tanks")
-	}
+	longtest.Only(t, "90 days of twelve tanks")
 	type truth struct {
 		is account.Code
 		// harm is the class that it leads to.

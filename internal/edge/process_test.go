@@ -235,9 +235,6 @@ func (g *rig) serve(t *testing.T) (address string) {
 
 func newRig(t *testing.T, device string) *rig {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("runs processes")
-	}
 	g := &rig{relay: &relay{}, dir: t.TempDir()}
 	address := g.serve(t)
 	t.Cleanup(func() { g.server.Stop() })

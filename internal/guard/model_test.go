@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"isohaline/internal/guard"
+	"isohaline/internal/longtest"
 )
 
 // quanta is settings small enough to visit every state, and different enough
@@ -86,8 +87,8 @@ func TestEveryReachableState(t *testing.T) {
 		for i, k := range all {
 			t.Run(k.name, func(t *testing.T) {
 				t.Parallel()
-				if k.large && testing.Short() {
-					t.Skip("large")
+				if k.large {
+					longtest.Only(t, "large")
 				}
 				res, broken := explore(k, genuine, invariants)
 				if broken != nil {
@@ -99,7 +100,7 @@ func TestEveryReachableState(t *testing.T) {
 			})
 		}
 	})
-	if testing.Short() {
+	if !longtest.Asked() {
 		return
 	}
 	var seen guard.Alarms

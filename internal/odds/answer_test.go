@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"isohaline/internal/longtest"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
@@ -64,7 +65,7 @@ func TestByHand(t *testing.T) {
 // TestSingleFault: on a design that one fault brings down, the harm comes as
 // often as the fault does, whatever is tested.
 func TestSingleFault(t *testing.T) {
-	notShort(t, "a slow check")
+	longtest.Only(t, "a slow check")
 	r := reportOf(t, plumbed)
 	a := estimate(t, r, Options{Rates: onlyThese(r.Tank, map[string]string{"float-valve-stuck-open": "0.01/yr"}), Samples: 10})
 	for _, f := range a.Harms {

@@ -6,6 +6,7 @@ import (
 	"sync"
 	"testing"
 
+	"isohaline/internal/longtest"
 	"isohaline/internal/plant"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
@@ -55,20 +56,13 @@ func check(tb testing.TB, s *tankfile.Tank) *verify.Report {
 // single faults bring down, whose check takes seconds to look for changes.
 const nano, plumbed = "window-nano", "plumbed-line"
 
-// notShort leaves a test out of a short run.
-func notShort(tb testing.TB, why string) {
-	tb.Helper()
-	if testing.Short() {
-		tb.Skip(why)
-	}
-}
-
-// quick are the examples to run something on: in a short run the smallest only.
+// quick are the examples to run something on: the smallest only, unless the long tests
+// are asked for.
 func quick() []string {
-	if testing.Short() {
-		return []string{nano}
+	if longtest.Asked() {
+		return []string{nano, plumbed}
 	}
-	return []string{nano, plumbed}
+	return []string{nano}
 }
 
 func forestOf(tb testing.TB, r *verify.Report, o Options) *forest {

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"isohaline/internal/guard"
+	"isohaline/internal/longtest"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
@@ -15,7 +16,7 @@ import (
 // TestImprove: what is listed helps, the order is by money where prices are
 // stated, and each figure is the one that Estimate gives the changed site.
 func TestImprove(t *testing.T) {
-	notShort(t, "a check for every change")
+	longtest.Only(t, "a check for every change")
 	r := reportOf(t, nano)
 	told := 0
 	byHarm, err := Improve(t.Context(), r, Improving{Prices: map[string]float64{"test-twice-as-often": 50}, Progress: func(done, total int) { told = done*1000 + total }})

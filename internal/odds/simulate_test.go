@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"isohaline/internal/longtest"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
 	"isohaline/reliability"
@@ -91,7 +92,7 @@ func TestTwoRoads(t *testing.T) {
 		t.Run(d.name, func(t *testing.T) {
 			o := d.o
 			if d.name != nano {
-				notShort(t, "one design is enough")
+				longtest.Only(t, "one design is enough")
 			}
 			if d.large {
 				o.Rates = onlyMatter(t, d.name)
@@ -114,7 +115,7 @@ func TestTwoRoads(t *testing.T) {
 		})
 	}
 	const asked = 6
-	if !testing.Short() && !t.Failed() && agreed < asked {
+	if longtest.Asked() && !t.Failed() && agreed < asked {
 		t.Errorf("only %d designs", agreed)
 	}
 }
@@ -141,7 +142,7 @@ func TestDisagreementIsSeen(t *testing.T) {
 // TestByHandSimulated: the plainest case, a fault that does harm by itself, has
 // a frequency that needs no tree.
 func TestByHandSimulated(t *testing.T) {
-	notShort(t, "a slow check")
+	longtest.Only(t, "a slow check")
 	r := reportOf(t, plumbed)
 	o := Options{Rates: onlyThese(r.Tank, map[string]string{"float-valve-stuck-open": "0.2/yr"})}
 	for _, bias := range []float64{0, DefaultBias} {

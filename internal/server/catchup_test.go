@@ -16,9 +16,6 @@ import (
 // once and in order of its own time, though most of it comes several times and the
 // later half first.
 func TestWhatWaitedAtAnEdge(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a week of readings")
-	}
 	const week, every = 7 * 24 * time.Hour, 5 * time.Minute
 	n := int(week / every)
 	h := furnished(t)

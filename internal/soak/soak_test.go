@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/longtest"
 	"isohaline/internal/tankfile"
 )
 
@@ -30,9 +31,9 @@ var names = []string{"reading-room", "window-nano", "grand-lobby"}
 // TestSoak: some lives of each example, in which everything goes wrong and nothing
 // is wrong. make soak lives through many more.
 func TestSoak(t *testing.T) {
-	lives := uint64(6)
-	if testing.Short() {
-		lives = 2
+	lives := uint64(2)
+	if longtest.Asked() {
+		lives = 6
 	}
 	const length = 1000 * time.Hour
 	var sum Verdict

@@ -42,18 +42,14 @@ func TestExamples(t *testing.T) {
 	for _, c := range []struct {
 		name     string
 		accepted bool
-		large    bool
 	}{
-		{"window-nano", true, false},
-		{"reading-room", true, true},
-		{"grand-lobby", true, true},
-		{"plumbed-line", false, false},
+		{"window-nano", true},
+		{"reading-room", true},
+		{"grand-lobby", true},
+		{"plumbed-line", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			if c.large && testing.Short() {
-				t.Skip("large")
-			}
 			r := check(t, example(t, c.name), Options{})
 			if r.Verdict.Accepted != c.accepted {
 				t.Errorf("accepted %v: %s", r.Verdict.Accepted, r.Verdict.Because)
@@ -265,9 +261,6 @@ func TestChangesHelp(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			if name != "plumbed" && testing.Short() {
-				t.Skip("one search is enough")
-			}
 			s := example(t, "reading-room")
 			spoil(s)
 			before, err := tankfile.Write(s)

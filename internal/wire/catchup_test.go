@@ -16,6 +16,8 @@ import (
 	"time"
 
 	"golang.org/x/sync/errgroup"
+
+	"isohaline/internal/longtest"
 )
 
 // The catch-up test runs this test program a second time as a hub and a third time
@@ -159,8 +161,8 @@ func TestCatchUp(t *testing.T) {
 	total, kills := 15_000, 3
 	if os.Getenv("ISOHALINE_DURABILITY") == "full" {
 		total, kills = 302_400, 20
-	} else if testing.Short() {
-		t.Skip("SKIPPED: short")
+	} else {
+		longtest.Only(t, "kills an edge and a hub")
 	}
 	const seed = 20261125
 	random := rand.New(rand.NewPCG(seed, 0))

@@ -307,8 +307,6 @@ func TestDurability(t *testing.T) {
 	readings, kills, clients, inFlight := 1500, 3, 4, 8
 	if os.Getenv("ISOHALINE_DURABILITY") == "full" {
 		readings, kills, clients, inFlight = 100_000, 20, 20, 10
-	} else if testing.Short() {
-		t.Skip("SKIPPED: short")
 	}
 	for _, d := range []Durability{SurvivesKill, SurvivesPowerCut} {
 		t.Run(d.String(), func(t *testing.T) {

@@ -7,6 +7,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"isohaline/internal/longtest"
 )
 
 // smallDisk is a folder on a disk of its own, of so many bytes.
@@ -28,9 +30,7 @@ func smallDisk(t *testing.T, bytes string) string {
 // acknowledges no reading that it cannot keep, loses none that it has, and goes on
 // once the hub has taken some.
 func TestFullDisk(t *testing.T) {
-	if testing.Short() {
-		t.Skip("fills a disk")
-	}
+	longtest.Only(t, "fills a disk")
 	key, seed := newEdge(t, lobby)
 	address := freeAddress(t)
 	u, stop := openUplink(t, UplinkOptions{Dir: smallDisk(t, "48m"), Hub: address, Edge: lobby, Seed: seed})

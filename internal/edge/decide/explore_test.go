@@ -10,6 +10,7 @@ import (
 	"isohaline/internal/edge/lease"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/guard"
+	"isohaline/internal/longtest"
 )
 
 // The exploration tries an agent, its disk, a network and a relay under a lease
@@ -326,9 +327,7 @@ func explore(h house) (worlds, moves int, broken string) {
 
 // TestEveryOrder is the proof for requests and leases.
 func TestEveryOrder(t *testing.T) {
-	if testing.Short() {
-		t.Skip("large")
-	}
+	longtest.Only(t, "every order")
 	worlds, moves, broken := explore(genuine)
 	if broken != "" {
 		t.Fatal(broken)
