@@ -9,7 +9,7 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build release web demo test race fuzz bench account-bench pages-test check examples soak
+.PHONY: help build release web demo test test-long race stress fuzz bench account-bench pages-test check examples soak
 
 help: ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -41,11 +41,24 @@ web: ## Build the pages into the program (needs Node)
 demo: web build ## Run the watch over an invented fleet
 	bin/isohaline demo
 
-test: ## Run all tests
+test: ## Run the tests, but for those that take long
 	go test ./...
 
-race: ## Run the tests under the race detector (the longest skip themselves)
-	go test -race -short ./...
+test-long: ## Run all tests
+	ISOHALINE_LONG=1 go test -timeout 20m ./...
+
+race: ## Run the tests under the race detector
+	go test -race -timeout 20m ./...
+
+# STRESS are the packages that `make stress` runs, STRESS_COUNT how often.
+STRESS ?= ./...
+STRESS_COUNT ?= 20
+
+stress: ## Run the tests again and again while both cores are kept busy (STRESS=packages)
+	@busy() { while :; do :; done; }; \
+	busy & one=$$!; busy & two=$$!; \
+	trap 'kill "$$one" "$$two"' EXIT; \
+	go test -count=$(STRESS_COUNT) -timeout 2h $(STRESS)
 
 # At the end of its time the fuzzer now and then reports its own deadline as a
 # failure; then a target runs once more. An input that fails is kept, and fails again.

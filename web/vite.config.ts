@@ -31,5 +31,5 @@ export default defineConfig({
   plugins: [svelte(), scriptSize()],
   // `npm run dev` beside a running program: pages from here, data from there.
   server: { proxy: { '/api': process.env.ISOHALINE ?? 'http://127.0.0.1:8080' } },
-  test: { include: ['src/**/*.test.ts'] },
+  test: { include: ['src/**/*.test.ts'], reporters: ['default', ['json', { outputFile: 'test-results/logic.json' }]] },
 })
