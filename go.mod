@@ -100,6 +100,7 @@ require (
 )
 
 tool (
+	golang.org/x/tools/cmd/deadcode
 	golang.org/x/vuln/cmd/govulncheck
 	gotest.tools/gotestsum
 	honnef.co/go/tools/cmd/staticcheck

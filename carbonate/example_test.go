@@ -30,12 +30,22 @@ func Example() {
 		TAUmolKg: state.TAUmolKg, DICUmolKg: state.DICUmolKg, CalciumUmolKg: 10_300,
 	}
 	pure := carbonate.Water{MassKg: 10, TempC: 25}
-	after, err := carbonate.After(tank, pure, 800, carbonate.Options{})
+	diluted, err := carbonate.Mix(tank, pure)
 	if err != nil {
 		log.Fatal(err)
 	}
-	fmt.Printf("pH %.2f, diluted %.2f, settled with the room %.2f\n",
-		after.Before.PHTotal, after.Closed.PHTotal, after.Settled.PHTotal)
+	if c, err = diluted.Constants(carbonate.Options{}); err != nil {
+		log.Fatal(err)
+	}
+	closed, err := c.Solve(carbonate.TA(diluted.TAUmolKg), carbonate.DIC(diluted.DICUmolKg))
+	if err != nil {
+		log.Fatal(err)
+	}
+	settled, err := c.Solve(carbonate.TA(diluted.TAUmolKg), carbonate.PCO2(800)) // with the room
+	if err != nil {
+		log.Fatal(err)
+	}
+	fmt.Printf("pH %.2f, diluted %.2f, settled with the room %.2f\n", state.PHTotal, closed.PHTotal, settled.PHTotal)
 	// Output:
 	// pCO2 799 µatm, aragonite 2.9 times saturated
 	// pH 7.86, diluted 7.89, settled with the room 7.83

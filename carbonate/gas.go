@@ -5,8 +5,7 @@ import "math"
 // GasExchange is how a tank breathes.
 type GasExchange struct {
 	// TransferVelocityMS is the speed at which CO2 crosses the surface, in m/s:
-	// from TransferVelocity for a free surface, or fitted to how fast a tank's
-	// own pH recovers. Overflows, skimmers and air stones make tanks breathe
+	// fitted to how fast a tank's own pH recovers. Overflows, skimmers and air stones make tanks breathe
 	// several times faster than their surface alone.
 	TransferVelocityMS float64
 	// DepthM is the volume of water over its open surface area.
@@ -15,14 +14,11 @@ type GasExchange struct {
 	RoomPCO2Uatm float64
 }
 
-// Limits of GasExchange and of TransferVelocity.
+// Limits of GasExchange.
 const (
 	TransferVelocityMinMS, TransferVelocityMaxMS = 1e-8, 1e-2
 	DepthMinM, DepthMaxM                         = 1e-3, 20.0
 	RoomPCO2MinUatm, RoomPCO2MaxUatm             = 10.0, 100_000.0
-	// Above AirSpeedMaxMS ripples break up and the transfer velocity goes with
-	// another power of the Schmidt number.
-	AirSpeedMaxMS = 3.6
 )
 
 func (g GasExchange) check() error {
@@ -33,57 +29,6 @@ func (g GasExchange) check() error {
 		return err
 	}
 	return checkRange("room pCO2", g.RoomPCO2Uatm, RoomPCO2MinUatm, RoomPCO2MaxUatm, "µatm")
-}
-
-// SchmidtNumberCO2 is the kinematic viscosity of seawater over the diffusivity
-// of CO2 in it, at salinity 35 and 0 to 40 °C: Wanninkhof (2014), Limnol.
-// Oceanogr. Methods 12, 351, table 1. Fresh water's is about 10 % lower.
-// Outside 0 to 40 °C it returns a *RangeError.
-func SchmidtNumberCO2(tempC float64) (float64, error) {
-	if err := checkRange("temperature", tempC, 0, 40, "°C"); err != nil {
-		return 0, err
-	}
-	t := tempC
-	return 2116.8 + t*(-136.25+t*(4.7353+t*(-0.092307+t*0.0007555))), nil
-}
-
-// TransferVelocity is the gas transfer velocity of CO2 in m/s over a quiet
-// surface under a slow wind: Cole and Caraco (1998), Limnol. Oceanogr. 43, 647,
-// k600 = 2.07 + 0.215 U^1.7 cm/h, scaled to the Schmidt number of CO2 by the
-// power -2/3 of a smooth surface (Jähne et al. 1987). Their U is the wind 10 m
-// above a lake; air speed near a tank stands in for it, so treat the result as
-// good to a factor of two, and as a floor for any tank whose water is moved.
-//
-// airSpeedMS is 0 to 3.6 m/s, tempC 0 to 40 °C; outside it returns a
-// *RangeError.
-func TransferVelocity(airSpeedMS, tempC float64) (float64, error) {
-	if err := checkRange("air speed", airSpeedMS, 0, AirSpeedMaxMS, "m/s"); err != nil {
-		return 0, err
-	}
-	schmidt, err := SchmidtNumberCO2(tempC)
-	if err != nil {
-		return 0, err
-	}
-	const cmPerHour = 0.01 / 3600 // in m/s
-	k600 := 2.07 + 0.215*math.Pow(airSpeedMS, 1.7)
-	return k600 * cmPerHour * math.Pow(schmidt/600, -2.0/3), nil
-}
-
-// EquilibrationTimeS is the time in seconds in which a small departure from
-// state shrinks to 1/e: depth over transfer velocity, times the 10 to 30 of
-// carbon that must move for each CO2 that does (Sarmiento and Gruber 2006,
-// Ocean Biogeochemical Dynamics, section 3.3). It goes as one over the
-// transfer velocity, so a tank's measured time gives its own velocity.
-//
-// It returns a *RangeError if gas is outside its limits or state has no CO2.
-func EquilibrationTimeS(state State, gas GasExchange) (float64, error) {
-	if err := gas.check(); err != nil {
-		return 0, err
-	}
-	if !(state.CO2UmolKg > 0 && state.RevelleFactor > 0) {
-		return 0, &RangeError{Field: "dissolved CO2", Value: state.CO2UmolKg, Min: math.SmallestNonzeroFloat64, Max: DICMaxUmolKg, Unit: "µmol/kg"}
-	}
-	return gas.DepthM / gas.TransferVelocityMS * carbonPerCO2(state), nil
 }
 
 // carbonPerCO2 is the change of DIC over that of CO2 at constant alkalinity.

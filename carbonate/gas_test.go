@@ -11,44 +11,6 @@ import (
 
 var still = carbonate.GasExchange{TransferVelocityMS: 6e-6, DepthM: 0.5, RoomPCO2Uatm: 420}
 
-// TestSchmidtNumber: Wanninkhof (2014), table 1, prints 668 for CO2 in seawater
-// at 20 °C (from memory).
-func TestSchmidtNumber(t *testing.T) {
-	got, err := carbonate.SchmidtNumberCO2(20)
-	if err != nil {
-		t.Fatal(err)
-	}
-	newWorst(t).absolute("Schmidt number", got, 668, 0.5)
-}
-
-// TestTransferVelocity: Cole and Caraco (1998) give 2.07 cm/h without wind at a
-// Schmidt number of 600 (CO2 in fresh water at 20 °C), which seawater has near
-// 22 °C.
-func TestTransferVelocity(t *testing.T) {
-	at := func(airSpeedMS, tempC float64) float64 {
-		k, err := carbonate.TransferVelocity(airSpeedMS, tempC)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return k * 3600 * 100 // cm/h
-	}
-	lo, hi := 20.0, 30.0
-	for range 60 {
-		middle := (lo + hi) / 2
-		if schmidt, _ := carbonate.SchmidtNumberCO2(middle); schmidt > 600 {
-			lo = middle
-		} else {
-			hi = middle
-		}
-	}
-	w := newWorst(t)
-	w.absolute("no wind", at(0, lo), 2.07, 1e-9)
-	w.absolute("1 m/s", at(1, lo), 2.07+0.215, 1e-9)
-	if at(0, 30) <= at(0, 10) {
-		t.Error("warm water breathes no faster than cold")
-	}
-}
-
 func exchange(t testing.TB, c carbonate.Constants, start carbonate.State, gas carbonate.GasExchange, elapsedS float64) carbonate.State {
 	t.Helper()
 	s, err := c.Exchange(start, gas, elapsedS)
@@ -87,10 +49,9 @@ func TestExchangeOverTime(t *testing.T) {
 
 	// A small departure dies away by 1/e in the equilibration time.
 	near := solve(t, c, carbonate.TA(2600), carbonate.DIC(settled.DICUmolKg*(1-1e-5)))
-	tau, err := carbonate.EquilibrationTimeS(settled, still)
-	if err != nil {
-		t.Fatal(err)
-	}
+	// Depth over velocity, times the carbon that must move for each CO2 that
+	// does (Sarmiento and Gruber 2006, Ocean Biogeochemical Dynamics, 3.3).
+	tau := still.DepthM / still.TransferVelocityMS * settled.DICUmolKg / (settled.RevelleFactor * settled.CO2UmolKg)
 	later := exchange(t, c, near, still, tau)
 	w.relative("1/e", (later.DICUmolKg-settled.DICUmolKg)/(near.DICUmolKg-settled.DICUmolKg), 1/math.E, 1e-4)
 
@@ -180,9 +141,6 @@ func TestGasRefuses(t *testing.T) {
 		if _, err := c.Exchange(start, gas, 1); err == nil {
 			t.Errorf("Exchange with %+v: got no error", gas)
 		}
-		if _, err := carbonate.EquilibrationTimeS(start, gas); err == nil {
-			t.Errorf("EquilibrationTimeS with %+v: got no error", gas)
-		}
 	}
 	for _, elapsed := range []float64{-1, nan} {
 		if _, err := c.Exchange(start, still, elapsed); err == nil {
@@ -191,14 +149,6 @@ func TestGasRefuses(t *testing.T) {
 	}
 	if _, err := c.Exchange(carbonate.State{TAUmolKg: nan}, still, 1); err == nil {
 		t.Error("Exchange from NaN: got no error")
-	}
-	if _, err := carbonate.EquilibrationTimeS(carbonate.State{}, still); err == nil {
-		t.Error("EquilibrationTimeS without CO2: got no error")
-	}
-	for _, test := range []struct{ air, temp float64 }{{-1, 25}, {4, 25}, {0, -1}, {0, 41}, {nan, 25}, {0, nan}} {
-		if _, err := carbonate.TransferVelocity(test.air, test.temp); err == nil {
-			t.Errorf("TransferVelocity(%v, %v): got no error", test.air, test.temp)
-		}
 	}
 }
 

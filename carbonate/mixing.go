@@ -73,65 +73,6 @@ func Mix(a, b Water) (Water, error) {
 	}, nil
 }
 
-// Evaporate takes pure water, kg, away from w: what is dissolved stays. Adding
-// the same mass of pure water with Mix undoes it. It returns a *RangeError if
-// the water is not all there, or if what remains is outside the limits of a
-// Water.
-func Evaporate(w Water, kg float64) (Water, error) {
-	if err := w.check(); err != nil {
-		return Water{}, err
-	}
-	if err := checkRange("evaporated mass", kg, 0, w.MassKg, "kg"); err != nil {
-		return Water{}, err
-	}
-	if kg == 0 {
-		return w, nil
-	}
-	concentration := w.MassKg / (w.MassKg - kg)
-	w.MassKg -= kg
-	w.SalinityPSU *= concentration
-	w.TAUmolKg *= concentration
-	w.DICUmolKg *= concentration
-	w.CalciumUmolKg *= concentration
-	w.MagnesiumUmolKg *= concentration
-	return w, w.check()
-}
-
-// Aftermath is what an addition does to a tank.
-type Aftermath struct {
-	Mixed Water
-	// Before is the tank as it was, Closed the mixture within minutes, before
-	// it has exchanged any gas, and Settled once it is in equilibrium with the
-	// room: hours to days later, see Constants.Exchange.
-	//
-	// For pure water the two differ in sign: dilution raises pH at once, since
-	// it takes CO2 and carbonate apart, and lowers it in the end, since the
-	// room's CO2 then meets less alkalinity.
-	Before, Closed, Settled State
-}
-
-// After mixes an addition into a tank and finds the carbonate system before,
-// within minutes, and settled with a room at roomPCO2Uatm (about the room's
-// CO2 in ppm at sea level). Nothing precipitates: look at the saturation
-// states. Errors are those of Mix, At and Solve.
-func After(tank, added Water, roomPCO2Uatm float64, options Options) (Aftermath, error) {
-	mixed, err := Mix(tank, added)
-	if err != nil {
-		return Aftermath{}, err
-	}
-	after := Aftermath{Mixed: mixed}
-	if after.Before, err = tank.solve(DIC(tank.DICUmolKg), options); err != nil {
-		return Aftermath{}, fmt.Errorf("tank before: %w", err)
-	}
-	if after.Closed, err = mixed.solve(DIC(mixed.DICUmolKg), options); err != nil {
-		return Aftermath{}, fmt.Errorf("mixture: %w", err)
-	}
-	if after.Settled, err = mixed.solve(PCO2(roomPCO2Uatm), options); err != nil {
-		return Aftermath{}, fmt.Errorf("mixture in equilibrium with the room: %w", err)
-	}
-	return after, nil
-}
-
 // Constants are those of the water's salinity, temperature and calcium.
 func (w Water) Constants(options Options) (Constants, error) {
 	c, err := At(w.SalinityPSU, w.TempC, options)
@@ -139,12 +80,4 @@ func (w Water) Constants(options Options) (Constants, error) {
 		return Constants{}, err
 	}
 	return c.WithCalcium(w.CalciumUmolKg)
-}
-
-func (w Water) solve(second Known, options Options) (State, error) {
-	c, err := w.Constants(options)
-	if err != nil {
-		return State{}, err
-	}
-	return c.Solve(TA(w.TAUmolKg), second)
 }

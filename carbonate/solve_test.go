@@ -1,7 +1,6 @@
 package carbonate_test
 
 import (
-	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -163,34 +162,6 @@ func TestSolveDoesNotAllocate(t *testing.T) {
 	}
 }
 
-func TestBatch(t *testing.T) {
-	rows := []carbonate.Row{
-		{SalinityPSU: 35, TempC: 25, A: carbonate.TA(2300), B: carbonate.DIC(2000)},
-		{SalinityPSU: 35, TempC: 25, A: carbonate.TA(2300), B: carbonate.PH(15)},
-		{SalinityPSU: 60, TempC: 25, A: carbonate.TA(2300), B: carbonate.DIC(2000)},
-		{SalinityPSU: 60, TempC: 25, A: carbonate.TA(2400), B: carbonate.DIC(2000)},
-		{SalinityPSU: 30, TempC: 20, A: carbonate.PCO2(420), B: carbonate.TA(2500)},
-	}
-	results := make([]carbonate.Result, len(rows))
-	if refused := carbonate.SolveBatch(carbonate.Options{}, rows, results); refused != 3 {
-		t.Errorf("got %d refused, want 3", refused)
-	}
-	for i, r := range rows {
-		c, err := carbonate.At(r.SalinityPSU, r.TempC, carbonate.Options{})
-		want := carbonate.State{}
-		if err == nil {
-			want, err = c.Solve(r.A, r.B)
-		}
-		if results[i].State != want || (results[i].Err == nil) != (err == nil) {
-			t.Errorf("row %d: got %+v, want %+v and %v", i, results[i], want, err)
-		}
-	}
-	var outside *carbonate.RangeError
-	if !errors.As(results[3].Err, &outside) || outside.Field != "salinity" {
-		t.Errorf("row 3: got %v, want the salinity refused", results[3].Err)
-	}
-}
-
 // FuzzSolve: whatever goes in, there is a finite state in range or an error.
 func FuzzSolve(f *testing.F) {
 	f.Add(35.0, 25.0, uint8(0), 2300.0, uint8(1), 2000.0, uint8(0))
@@ -279,23 +250,4 @@ func BenchmarkSolve(b *testing.B) {
 			}
 		})
 	}
-}
-
-// BenchmarkBatch reports the cost of a row whose constants change each time.
-func BenchmarkBatch(b *testing.B) {
-	rows := make([]carbonate.Row, 1000)
-	for i := range rows {
-		rows[i] = carbonate.Row{
-			SalinityPSU: 30 + float64(i%10), TempC: 20 + float64(i%7),
-			A: carbonate.TA(2000 + float64(i)), B: carbonate.DIC(1900),
-		}
-	}
-	results := make([]carbonate.Result, len(rows))
-	b.ReportAllocs()
-	for b.Loop() {
-		if refused := carbonate.SolveBatch(carbonate.Options{}, rows, results); refused != 0 {
-			b.Fatalf("%d refused", refused)
-		}
-	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(rows)), "ns/row")
 }

@@ -104,7 +104,7 @@ func rohwerLakeMMDay(speedMS float64) float64 {
 	const mmHgPa = 133.322387
 	w := Water{25, 1}
 	room := moistair.SaturationPressurePa(w.TempC) - 10*mmHgPa
-	a := Air{25, moistair.RelativeHumidity(25, room), speedMS, 760 * mmHgPa}
+	a := Air{25, room / moistair.SaturationPressurePa(25), speedMS, 760 * mmHgPa}
 	return 0.771 * 24 * FluxKgM2H(Rohwer, w, a)
 }
 
@@ -158,7 +158,7 @@ func checkModel(t *rapid.T, m Model) {
 	}
 
 	equal := a
-	equal.RHFrac = moistair.RelativeHumidity(a.TempC, w.Activity*moistair.SaturationPressurePa(w.TempC))
+	equal.RHFrac = w.Activity * moistair.SaturationPressurePa(w.TempC) / moistair.SaturationPressurePa(a.TempC)
 	if got := FluxKgM2H(m, w, equal); got > 1e-12 {
 		t.Fatalf("flux %g at equal vapour pressures", got)
 	}

@@ -38,6 +38,3 @@ func (d DrainDown) OverEdgeM3() float64 {
 func (d DrainDown) SiphonM3() float64 {
 	return d.Display.VolumeM3(d.CrestHeightM) - d.Display.VolumeM3(d.RestLevelM())
 }
-
-// TotalM3 is the volume that comes down in all.
-func (d DrainDown) TotalM3() float64 { return d.OverEdgeM3() + d.SiphonM3() }

@@ -81,18 +81,6 @@ func Haaland(reynolds, relativeRoughness float64) float64 {
 	return 1 / (x * x)
 }
 
-// SwameeJain is the explicit turbulent Darcy factor of Swamee and Jain (1976,
-// J. Hydraulics Division ASCE 102, 657), within about 3 % of Colebrook for Re of
-// 5000 to 1e8 and relative roughness of 1e-6 to 0.05.
-func SwameeJain(reynolds, relativeRoughness float64) float64 {
-	x := -2 * math.Log10(relativeRoughness/3.7+5.74/math.Pow(reynolds, 0.9))
-	return 1 / (x * x)
-}
-
-// Blasius is the Darcy factor of a smooth bore, 0.3164 Re^-0.25 (Blasius 1913),
-// good to about 2 % for Re of 4000 to 1e5.
-func Blasius(reynolds float64) float64 { return 0.3164 * math.Pow(reynolds, -0.25) }
-
 // DarcyHeadM is the friction head of a full round line at a given Darcy factor,
 // f L/d v²/2g (Darcy–Weisbach), as a positive number.
 func DarcyHeadM(friction float64, t Tube, flowM3S float64) float64 {

@@ -6,7 +6,6 @@ import "math"
 const (
 	mgPerGrain       = 64.79891     // exact by definition
 	litresPerCubicFt = 28.316846592 // exact by definition
-	mgCaCO3PerEq     = 50_043.0     // half of CaCO3's 100.086 g/mol, IUPAC 2021
 )
 
 // Capacities of mixed-bed resin in grains per cubic foot, from a water
@@ -15,11 +14,6 @@ const (
 	MixedBedNewGrainsFt3         = 10_000.0
 	MixedBedRegeneratedGrainsFt3 = 9_000.0
 )
-
-// EqPerL is a capacity in grains per cubic foot as equivalents per litre.
-func EqPerL(grainsFt3 float64) float64 {
-	return grainsFt3 * mgPerGrain / litresPerCubicFt / mgCaCO3PerEq
-}
 
 // Limits of ResinLitres.
 const (

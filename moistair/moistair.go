@@ -64,11 +64,6 @@ func HumidityRatio(vapourPa, pressurePa float64) float64 {
 	return massRatio * vapourPa / (pressurePa - vapourPa)
 }
 
-// RelativeHumidity is the relative humidity, 0 to 1, at a vapour pressure.
-func RelativeHumidity(tempC, vapourPa float64) float64 {
-	return vapourPa / SaturationPressurePa(tempC)
-}
-
 // EnthalpyJKg is the enthalpy per kg of dry air, counted from dry air and liquid
 // water at 0 °C (eq. 30).
 func (a Air) EnthalpyJKg() float64 {
@@ -104,35 +99,10 @@ func (a Air) humidityRatioAtWetBulb(wetC float64) float64 {
 	return ((vaporisation-vaporisationFall*wetC)*saturated - cooling) / (vaporisation + vapourHeat*a.TempC - waterHeat*wetC)
 }
 
-// Psychrometer is an instrument of a dry and a wet thermometer, by its
-// coefficient in 1/K (Allen et al. 1998, FAO Irrigation and Drainage Paper 56,
-// eq. 16).
-type Psychrometer float64
-
-const (
-	Aspirated           Psychrometer = 0.000662 // forced draught of about 5 m/s
-	NaturallyVentilated Psychrometer = 0.000800 // about 1 m/s
-	Unventilated        Psychrometer = 0.001200 // indoors, still air
-)
-
-// VapourPressurePa is the vapour pressure of the air by its dry and wet
-// thermometer (eq. 15 there). Negative, and so a wrong reading, when the wet
-// thermometer reads lower than dry air would let it.
-func (p Psychrometer) VapourPressurePa(dryC, wetC, pressurePa float64) float64 {
-	return SaturationPressurePa(wetC) - float64(p)*pressurePa*(dryC-wetC)
-}
-
 // PressureAtElevationPa is the pressure of the standard atmosphere at an
 // elevation above the sea, 101325 (1 - 2.25577e-5 z)^5.2559 (eq. 3, after the
 // U.S. Standard Atmosphere 1976), for -500 to 11000 m. Weather moves it by
 // about 3 %. NaN above 44 km, where the formula ends.
 func PressureAtElevationPa(elevationM float64) float64 {
 	return 101325 * math.Pow(1-2.25577e-5*elevationM, 5.2559)
-}
-
-// FAO56PressureAtElevationPa is agricultural practice's form, which takes 20 °C
-// at sea level where the standard atmosphere takes 15: 0.4 % more at 1800 m
-// (Allen et al. 1998, eq. 7).
-func FAO56PressureAtElevationPa(elevationM float64) float64 {
-	return 101300 * math.Pow((293-0.0065*elevationM)/293, 5.26)
 }

@@ -30,14 +30,6 @@ func SaturationPressurePa(tempC float64) float64 {
 		6.5459673*math.Log(t))
 }
 
-// FAO56SaturationPressurePa is the short form that agricultural practice uses
-// over liquid water, 0.6108 exp(17.27 t/(t + 237.3)) kPa (Allen et al. 1998, FAO
-// Irrigation and Drainage Paper 56, eq. 11; a Magnus form after Tetens 1930).
-// Within 0.1 % of SaturationPressurePa between 5 and 35 °C.
-func FAO56SaturationPressurePa(tempC float64) float64 {
-	return 610.8 * math.Exp(17.27*tempC/(tempC+237.3))
-}
-
 const (
 	// dewPointLeastC and dewPointMostC are the ends of the saturation formula.
 	dewPointLeastC = -100.0

@@ -9,12 +9,6 @@ import (
 	"pgregory.net/rapid"
 )
 
-func sorted(list []string) []string {
-	list = slices.Clone(list)
-	slices.Sort(list)
-	return list
-}
-
 // drawModel makes a tree of up to nine events with everything a model can
 // hold: shared gates, house events, a beta group, probabilities 0 and 1.
 func drawModel(t *rapid.T) Model {
@@ -115,61 +109,6 @@ func topProbability(table []bool, events []Event) float64 {
 	return top
 }
 
-// byStates works everything out from the table of states.
-type byStates struct {
-	table     []bool
-	top       float64
-	minimal   []int // states
-	takesPart []float64
-}
-
-func enumerate(m Model, events []Event) byStates {
-	table := truth(m, events)
-	b := byStates{table: table, top: topProbability(table, events)}
-	for s, is := range table {
-		minimal := is
-		for i := range events {
-			if s>>i&1 == 1 && table[s&^(1<<i)] {
-				minimal = false
-			}
-		}
-		if minimal {
-			b.minimal = append(b.minimal, s)
-		}
-	}
-	b.takesPart = make([]float64, len(events))
-	for s, is := range table {
-		if !is {
-			continue
-		}
-		p, part := probabilityOf(s, events), 0
-		for _, set := range b.minimal {
-			if set&^s == 0 {
-				part |= set
-			}
-		}
-		for i := range events {
-			if part>>i&1 == 1 {
-				b.takesPart[i] += p
-			}
-		}
-	}
-	return b
-}
-
-func states(c *CutSets) []int {
-	var list []int
-	for _, set := range c.indices {
-		s := 0
-		for _, e := range set {
-			s |= 1 << e
-		}
-		list = append(list, s)
-	}
-	slices.Sort(list)
-	return list
-}
-
 // near allows for rounding: the methods multiply in different orders.
 func near(a, b float64) bool {
 	return math.Abs(a-b) <= 1e-12*max(math.Abs(a), math.Abs(b))
@@ -177,7 +116,8 @@ func near(a, b float64) bool {
 
 const treesPerCheck = 30 // with rapid's hundred checks: three thousand trees
 
-func TestMethodsAgree(t *testing.T) {
+// TestDiagramAgreesWithStates: the diagram finds what the table of all states says.
+func TestDiagramAgreesWithStates(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		for range treesPerCheck {
 			m := drawModel(t)
@@ -185,74 +125,14 @@ func TestMethodsAgree(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := enumerate(m, tree.events)
 			d, err := tree.Compile(DefaultLimit)
 			if err != nil {
 				t.Fatal(err)
 			}
-			viaDiagram, err := d.MinimalCutSets(1000)
-			if err != nil {
-				t.Fatal(err)
+			want := topProbability(truth(m, tree.events), tree.events)
+			if got := probability(t, d); !near(got, want) {
+				t.Fatalf("top by diagram %v, by states %v", got, want)
 			}
-			viaExpansion, err := tree.ExpandCutSets(10_000)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if got := states(viaDiagram); !slices.Equal(got, want.minimal) {
-				t.Fatalf("cut sets by diagram %b, by states %b", got, want.minimal)
-			}
-			if got := states(viaExpansion); !slices.Equal(got, want.minimal) {
-				t.Fatalf("cut sets by expansion %b, by states %b", got, want.minimal)
-			}
-			exact, err := viaExpansion.Exact(100_000)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if got := d.Probability(); !near(got, want.top) || !near(exact, want.top) {
-				t.Fatalf("top by diagram %v, by disjoint products %v, by states %v", got, exact, want.top)
-			}
-			rare, bound := viaDiagram.RareEvent(), viaDiagram.UpperBound()
-			if slack := 1 + 1e-12; want.top > bound*slack || bound > rare*slack {
-				t.Fatalf("top %v, upper bound %v, rare event %v are out of order", want.top, bound, rare)
-			}
-			checkImportance(t, d, want)
 		}
 	})
-}
-
-func checkImportance(t *rapid.T, d *Diagram, want byStates) {
-	measures, err := d.Importance()
-	if want.top == 0 {
-		if err == nil {
-			t.Fatal("importance of an impossible top was not refused")
-		}
-		return
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i, got := range measures {
-		events := slices.Clone(d.tree.events)
-		q := events[i].Prob
-		events[i].Prob = 1
-		q1 := topProbability(want.table, events)
-		events[i].Prob = 0
-		q0 := topProbability(want.table, events)
-		named := 0.0
-		for _, s := range want.minimal {
-			if s>>i&1 == 1 {
-				named++
-			}
-		}
-		switch {
-		case got.CutSets != named:
-			t.Fatalf("%s: in %v cut sets, want %v", got.Event, got.CutSets, named)
-		case !near(got.IfCertain, q1) || !near(got.IfImpossible, q0):
-			t.Fatalf("%s: top if certain %v and if impossible %v, want %v and %v", got.Event, got.IfCertain, got.IfImpossible, q1, q0)
-		case !near(got.FussellVesely, want.takesPart[i]/want.top):
-			t.Fatalf("%s: Fussell-Vesely %v, want %v", got.Event, got.FussellVesely, want.takesPart[i]/want.top)
-		case !near(q*got.IfCertain+(1-q)*got.IfImpossible, want.top):
-			t.Fatalf("%s: the two cases do not add up to the top", got.Event)
-		}
-	}
 }

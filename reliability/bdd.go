@@ -13,10 +13,10 @@ import (
 // an event repeats in the tree (A. Rauzy, "New algorithms for fault trees
 // analysis", Reliability Engineering & System Safety 40, 1993).
 
-// The two terminals of both kinds of diagram.
+// The two terminals.
 const (
-	none int32 = 0 // false; the family without sets
-	all  int32 = 1 // true; the family of the empty set alone
+	none int32 = 0 // false
+	all  int32 = 1 // true
 )
 
 // node asks about the event at a level of the order: hi if it is there, lo if
@@ -27,12 +27,13 @@ type node struct {
 	hi, lo int32
 }
 
-// nodeTable makes each node once and stops at its limit. A table that has
-// stopped answers everything with none and stays stopped, so a recursion that
-// runs into the limit folds up quickly.
-type nodeTable struct {
-	nodes  []node
-	unique map[node]int32
+// bdd builds decision diagrams of coherent functions. It makes each node once
+// and stops at its limit: then it answers everything with none and stays
+// stopped, so a recursion that runs into the limit folds up quickly.
+type bdd struct {
+	nodes     []node
+	unique    map[node]int32
+	ands, ors map[[2]int32]int32
 	// steps counts nodes made and results remembered, the two things that
 	// take room.
 	steps, limit int
@@ -41,51 +42,40 @@ type nodeTable struct {
 // terminalLevel is below every event's level.
 const terminalLevel = math.MaxInt32
 
-func newNodeTable(limit int) nodeTable {
-	return nodeTable{
+func newBDD(limit int) *bdd {
+	return &bdd{
 		nodes:  []node{{level: terminalLevel}, {level: terminalLevel}},
 		unique: map[node]int32{},
+		ands:   map[[2]int32]int32{},
+		ors:    map[[2]int32]int32{},
 		limit:  limit,
 	}
 }
 
-func (t *nodeTable) stopped() bool { return t.steps > t.limit }
-
-func (t *nodeTable) intern(n node) int32 {
-	if i, ok := t.unique[n]; ok {
-		return i
-	}
-	t.steps++
-	i := int32(len(t.nodes))
-	t.nodes = append(t.nodes, n)
-	t.unique[n] = i
-	return i
-}
+func (b *bdd) stopped() bool { return b.steps > b.limit }
 
 // split returns the two answers of f to the question at level; both are f
 // itself if it does not ask.
-func (t *nodeTable) split(f, level int32) (hi, lo int32) {
-	if n := t.nodes[f]; n.level == level {
+func (b *bdd) split(f, level int32) (hi, lo int32) {
+	if n := b.nodes[f]; n.level == level {
 		return n.hi, n.lo
 	}
 	return f, f
-}
-
-// bdd builds decision diagrams of coherent functions.
-type bdd struct {
-	nodeTable
-	ands, ors map[[2]int32]int32
-}
-
-func newBDD(limit int) *bdd {
-	return &bdd{newNodeTable(limit), map[[2]int32]int32{}, map[[2]int32]int32{}}
 }
 
 func (b *bdd) mk(level, hi, lo int32) int32 {
 	if hi == lo {
 		return hi
 	}
-	return b.intern(node{level, hi, lo})
+	n := node{level, hi, lo}
+	if i, ok := b.unique[n]; ok {
+		return i
+	}
+	b.steps++
+	i := int32(len(b.nodes))
+	b.nodes = append(b.nodes, n)
+	b.unique[n] = i
+	return i
 }
 
 func (b *bdd) and(f, g int32) int32 {
@@ -250,36 +240,21 @@ func under(nodes []node, root int32) ([]node, int32) {
 	return kept, place[root]
 }
 
-// Size is the number of nodes.
-func (d *Diagram) Size() int { return len(d.nodes) }
-
-// Probability is the exact probability of the top with the tree's own event
-// probabilities.
-func (d *Diagram) Probability() float64 { return d.probability(d.tree.Probs()) }
-
-// ProbabilityWith is the exact probability of the top with other event
-// probabilities, in the order of Tree.Events: for ranges, for averages over
-// time and for what-ifs.
+// ProbabilityWith is the exact probability of the top with these probabilities
+// of the Tree's events, in their order: for ranges, for averages over time and
+// for what-ifs.
 func (d *Diagram) ProbabilityWith(probs []float64) (float64, error) {
 	if err := d.tree.checkProbs(probs); err != nil {
 		return 0, err
 	}
-	return d.probability(probs), nil
-}
-
-func (d *Diagram) probability(probs []float64) float64 {
-	return nodeProbabilities(d.nodes, d.eventAt, probs)[d.root]
-}
-
-// nodeProbabilities sums p*hi + (1-p)*lo upward: no difference of near equals,
-// so small probabilities keep their digits.
-func nodeProbabilities(nodes []node, eventAt []int, probs []float64) []float64 {
-	at := make([]float64, len(nodes))
+	// p*hi + (1-p)*lo upward: no difference of near equals, so small
+	// probabilities keep their digits.
+	at := make([]float64, len(d.nodes))
 	at[all] = 1
-	for i := all + 1; int(i) < len(nodes); i++ {
-		n := nodes[i]
-		p := probs[eventAt[n.level]]
+	for i := all + 1; int(i) < len(d.nodes); i++ {
+		n := d.nodes[i]
+		p := probs[d.eventAt[n.level]]
 		at[i] = p*at[n.hi] + (1-p)*at[n.lo]
 	}
-	return at
+	return at[d.root], nil
 }

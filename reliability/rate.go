@@ -17,9 +17,6 @@ const (
 	hoursPerFIT = 1e9
 )
 
-// PerYear is the same rate counted in years of 8760 h.
-func (r PerHour) PerYear() float64 { return float64(r) * HoursPerYear }
-
 // rateUnits are the units ParseRate reads, with the hours in each.
 var rateUnits = []struct {
 	suffix string

@@ -66,7 +66,7 @@ type House struct {
 // BetaGroup is a set of like parts with a shared cause (the beta-factor model,
 // IEC 61508-6:2010 Annex D): each member fails by itself with probability
 // (1-Beta)*Prob and all of them at once with Beta*Prob. The shared cause
-// appears in cut sets under the group's name.
+// is an event of the group's name.
 type BetaGroup struct {
 	Name    string
 	Members []string // at least two
@@ -74,7 +74,8 @@ type BetaGroup struct {
 	Beta    float64  // 0 to 1
 }
 
-// Tree is a checked fault tree. It does not change and may be used by many
+// Tree is a checked fault tree. Its events stand in the order that probability
+// vectors use: the model's events, then for each BetaGroup its members and the group. It does not change and may be used by many
 // goroutines at once.
 type Tree struct {
 	events []Event // with Prob worked out
@@ -103,23 +104,10 @@ type operand struct {
 	i    int
 }
 
-// Events returns the basic events in the order that probability vectors use:
-// the model's events, then for each BetaGroup its members and the group.
-func (t *Tree) Events() []Event { return slices.Clone(t.events) }
-
-// Probs returns the probability of each of Events.
-func (t *Tree) Probs() []float64 {
-	p := make([]float64, len(t.events))
-	for i, e := range t.events {
-		p[i] = e.Prob
-	}
-	return p
-}
-
 // checkProbs refuses a probability vector that does not fit the tree.
 func (t *Tree) checkProbs(p []float64) error {
 	if len(p) != len(t.events) {
-		return refuse("probabilities", "give one per event, in the order of Events",
+		return refuse("probabilities", "give one per event, in the order of the model",
 			"%d values for %d events", len(p), len(t.events))
 	}
 	for i, v := range p {
@@ -149,22 +137,6 @@ func NewTree(m Model) (*Tree, error) {
 		return nil, err
 	}
 	return b.tree(top, order), nil
-}
-
-// FromCutSets is the model whose minimal cut sets are the given ones (less any
-// that contains another), for combinations that were found by trying them out.
-// Without sets the top cannot happen.
-func FromCutSets(events []Event, sets [][]string) Model {
-	const nothing = "no cut set"
-	top := Gate{Name: "top", Kind: Or, Inputs: []string{nothing}}
-	m := Model{Top: top.Name, Events: events, House: []House{{nothing, false}}}
-	for i, set := range sets {
-		g := Gate{Name: fmt.Sprintf("cut set %d", i+1), Kind: And, Inputs: set}
-		m.Gates = append(m.Gates, g)
-		top.Inputs = append(top.Inputs, g.Name)
-	}
-	m.Gates = append(m.Gates, top)
-	return m
 }
 
 // builder resolves names.

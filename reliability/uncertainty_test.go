@@ -104,7 +104,7 @@ func TestSampleIsRepeatable(t *testing.T) {
 // multiplied and the variances of the logarithms added. Two parts that share
 // their ignorance count it twice: their deviations add, not their variances.
 func TestPropagation(t *testing.T) {
-	_, d := compile(t, FromCutSets([]Event{{Name: "a"}, {Name: "b"}}, [][]string{{"a", "b"}}))
+	_, d := compile(t, Model{Top: "both", Gates: []Gate{{Name: "both", Kind: And, Inputs: []string{"a", "b"}}}, Events: []Event{{Name: "a"}, {Name: "b"}}})
 	a, b := Lognormal{Median: 1e-3, ErrorFactor: 3}, Lognormal{Median: 1e-4, ErrorFactor: 5}
 	logA, logB := math.Log(3), math.Log(5)
 	rows := []struct {

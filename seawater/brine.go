@@ -5,28 +5,18 @@ import (
 	"math"
 )
 
-// The index of NaCl brine at 20 °C and 589 nm against mass per cent: the
-// least-squares line through the twelve rows from 0 to 6 % of CRC Handbook of
+// brineIndexPerPercent is how the index of NaCl brine at 20 °C and 589 nm rises
+// with mass per cent: the least-squares line through the twelve rows from 0 to 6 % of CRC Handbook of
 // Chemistry and Physics, 102nd ed. 2021, Concentrative properties of aqueous
 // solutions. The rows are printed to 1e-4 and lie within 5e-5 of the line; a
 // quadratic term would be smaller than its own error.
 const (
-	brineIndexFresh      = 1.33299161
 	brineIndexPerPercent = 1.75524e-3
 	maxBrinePercent      = 6.0
 
 	brineTempC    = 20.0
 	gKgPerPercent = 10.0
 )
-
-// BrineRefractiveIndex gives the refractive index of NaCl brine at 20 °C, sodium
-// D line, from its mass per cent, 0 to 6; NaN outside.
-func BrineRefractiveIndex(naclMassPercent float64) float64 {
-	if !(naclMassPercent >= 0 && naclMassPercent <= maxBrinePercent) {
-		return math.NaN()
-	}
-	return brineIndexFresh + brineIndexPerPercent*naclMassPercent
-}
 
 // BrineScaleReading gives what a refractometer reads in seawater of Practical
 // Salinity sp when its scale, in g/kg, was made for NaCl brine and its zero set

@@ -75,15 +75,3 @@ func atSurface(r reduced) reduced {
 	}
 	return r
 }
-
-// ChemicalPotentialWater gives the chemical potential of water in seawater in
-// J/kg: g - S g_S (TEOS-10 manual eq. 2.9.6). Its zero is TEOS-10's: internal
-// energy and entropy of liquid water vanish at the triple point. Region and NaN
-// as in the package comment.
-func ChemicalPotentialWater(saGKg, tempC, pressureDbar float64) float64 {
-	if !inRegion(saGKg, tempC, pressureDbar) {
-		return math.NaN()
-	}
-	r := reduce(saGKg, tempC, pressureDbar)
-	return waterGibbs.at(r.y, r.z) + r.x2*r.salineWaterPotentialPerX2()
-}

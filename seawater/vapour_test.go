@@ -78,8 +78,7 @@ func TestGibbsDuhem(t *testing.T) {
 			return slope(func(sa float64) float64 { return gibbs(sa, tempC, p) }, sa, 0.05) * gPerKg
 		}
 		saltPotential := func(sa float64) float64 { return gibbs(sa, tempC, p) + (1-sa/gPerKg)*gS(sa) }
-		waterPotential := func(sa float64) float64 { return ChemicalPotentialWater(sa, tempC, p) }
-		water := (1 - sa/gPerKg) * slope(waterPotential, sa, 0.1)
+		water := (1 - sa/gPerKg) * slope(func(sa float64) float64 { return waterPotential(sa, tempC, p) }, sa, 0.1)
 		salt := sa / gPerKg * slope(saltPotential, sa, 0.1)
 		if math.Abs(water+salt) > 1e-3*math.Abs(water) {
 			t.Fatalf("at SA %v, %v °C, %v dbar: water %v, salt %v J/kg per g/kg do not cancel", sa, tempC, p, water, salt)

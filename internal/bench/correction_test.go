@@ -72,7 +72,7 @@ func TestCorrectionsLand(t *testing.T) {
 		stretch := tank.MassKg / q.Water.massKg()
 		near(t, "alkalinity", carbonate.DKHFromUmolKg(tank.TAUmolKg, density)*stretch, *q.TargetAlkalinityDKH, 1e-9)
 		near(t, "calcium", carbonate.CalciumMgL(tank.CalciumUmolKg, density)*stretch, 440, 1e-7)
-		near(t, "magnesium", carbonate.MagnesiumMgL(tank.MagnesiumUmolKg, density)*stretch, 1380, 1e-7)
+		near(t, "magnesium", tank.MagnesiumUmolKg*density/1e6*24.305*stretch, 1380, 1e-7)
 	})
 }
 

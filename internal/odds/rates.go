@@ -13,7 +13,7 @@ import (
 // Habits is how the person who does the proof tests really does them.
 type Habits struct {
 	// SkipProb is the probability that a due test is not done, 0 to
-	// reliability.MaxSkipProb.
+	// maxSkipProb.
 	SkipProb float64
 	// LeftOffProb is the probability that a test leaves a barrier unable to act
 	// until the next one, 0 to 1.
@@ -27,6 +27,9 @@ const (
 	// leftOffTogether is the share of LeftOffProb in which one forgotten step
 	// leaves off every barrier at once. Judgement, no source.
 	leftOffTogether = 0.3
+	// maxSkipProb is one test done in twenty; below that, a longer interval says
+	// it better.
+	maxSkipProb = 0.95
 	// lifeH is the time from one overhaul to the next, when everything is
 	// looked at and put right. Judgement, no source.
 	lifeH = reliability.HoursPerYear
@@ -122,14 +125,14 @@ func (b *beliefs) sample(seed uint64, n int) ([][]float64, error) {
 // habits are the columns of skipped tests and of barriers left off.
 func (b *beliefs) habits(t *tables, h *Habits) (skip, leftOff int, err error) {
 	if h == nil {
-		if skip, err = b.of(t.ranges[skippedRange], reliability.MaxSkipProb); err != nil {
+		if skip, err = b.of(t.ranges[skippedRange], maxSkipProb); err != nil {
 			return 0, 0, err
 		}
 		leftOff, err = b.of(t.ranges[leftOffRange], 1)
 		return skip, leftOff, err
 	}
-	if !(h.SkipProb >= 0 && h.SkipProb <= reliability.MaxSkipProb) {
-		return 0, 0, refuse("Habits.SkipProb", fmt.Sprintf("give 0 to %v, or state a longer test interval", reliability.MaxSkipProb), "%v is out of range", h.SkipProb)
+	if !(h.SkipProb >= 0 && h.SkipProb <= maxSkipProb) {
+		return 0, 0, refuse("Habits.SkipProb", fmt.Sprintf("give 0 to %v, or state a longer test interval", maxSkipProb), "%v is out of range", h.SkipProb)
 	}
 	if !(h.LeftOffProb >= 0 && h.LeftOffProb <= 1) {
 		return 0, 0, refuse("Habits.LeftOffProb", "give a probability from 0 to 1", "%v is outside 0 to 1", h.LeftOffProb)

@@ -1,20 +1,8 @@
 package units
 
-// Pounds are exact (international pound, 0.45359237 kg: NIST Special Publication
-// 811, appendix B.8); a psi is a pound times 9.80665 m/s² on a square inch.
-const (
-	poundG = "453.59237"
-	psiBar = "0.0689475729"
-)
-
-// Mass in grams.
-var Mass = &Kind{name: "a mass", example: "120 g", units: []unit{
-	write(by("1", "1", "g", "gram", "grams")),
-	by("1000", "1", "kg"),
-	by("1", "1000", "mg"),
-	by(poundG, "1", "lb", "lbs"),
-	by(poundG, "16", "oz"),
-}}
+// psiBar is a pound (0.45359237 kg: NIST Special Publication 811, appendix B.8)
+// times 9.80665 m/s² on a square inch.
+const psiBar = "0.0689475729"
 
 // Strength is what is stirred into a litre, in grams.
 var Strength = &Kind{name: "a strength", example: "1.5 g/L", units: []unit{

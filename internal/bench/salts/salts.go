@@ -94,8 +94,6 @@ func Seawater() Ions {
 const (
 	CalciumMgPerMol   = massCa * 1000
 	MagnesiumMgPerMol = massMg * 1000
-	// CalciumCarbonateGramsPerMol is what corals and pipes take out.
-	CalciumCarbonateGramsPerMol = massCa + massC + 3*massO
 )
 
 // MeqPerLPerDKH: a degree of carbonate hardness is 10 mg of CaO in a litre by

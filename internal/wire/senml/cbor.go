@@ -39,8 +39,6 @@ var cborIn = mustMode(cbor.DecOptions{
 	MaxNestedLevels:  maxNested,
 }.DecMode())
 
-var cborOut = mustMode(cbor.EncOptions{ShortestFloat: cbor.ShortestFloat16}.EncMode())
-
 // mustMode is for constant options, which a test run would find broken at once.
 func mustMode[M any](mode M, err error) M {
 	if err != nil {
@@ -168,65 +166,3 @@ func (v cborValue) octets() (b []byte, ok bool) {
 // major says whether the item is of this major type, so that null and tags do
 // not pass for empty values.
 func (v cborValue) major(t byte) bool { return len(v) > 0 && v[0]>>5 == t }
-
-// cborRecord is a Record as the CBOR library writes it. The order of fields is
-// that of the RFC's example.
-type cborRecord struct {
-	BaseName    *string   `cbor:"-2,keyasint,omitempty"`
-	BaseTime    *shortest `cbor:"-3,keyasint,omitempty"`
-	BaseUnit    *string   `cbor:"-4,keyasint,omitempty"`
-	BaseVersion *int      `cbor:"-1,keyasint,omitempty"`
-	BaseValue   *shortest `cbor:"-5,keyasint,omitempty"`
-	BaseSum     *shortest `cbor:"-6,keyasint,omitempty"`
-	Name        string    `cbor:"0,keyasint,omitempty"`
-	Unit        string    `cbor:"1,keyasint,omitempty"`
-	Time        *shortest `cbor:"6,keyasint,omitempty"`
-	UpdateTime  *shortest `cbor:"7,keyasint,omitempty"`
-	Value       *shortest `cbor:"2,keyasint,omitempty"`
-	StringValue *string   `cbor:"3,keyasint,omitempty"`
-	BoolValue   *bool     `cbor:"4,keyasint,omitempty"`
-	DataValue   *[]byte   `cbor:"8,keyasint,omitempty"`
-	Sum         *shortest `cbor:"5,keyasint,omitempty"`
-}
-
-// shortest is a number in as few bytes as keep its exact value.
-type shortest float64
-
-// MarshalCBOR writes whole numbers as integers, others as the shortest float.
-func (s shortest) MarshalCBOR() ([]byte, error) {
-	x := float64(s)
-	const exact = 1 << 53 // every whole number up to here is a float64
-	if x == math.Trunc(x) && math.Abs(x) <= exact && !(x == 0 && math.Signbit(x)) {
-		return cborOut.Marshal(int64(x))
-	}
-	return cborOut.Marshal(x)
-}
-
-// EncodeCBOR writes a Pack in CBOR. It fails where a number is not finite.
-func EncodeCBOR(p Pack) ([]byte, error) {
-	records := make([]cborRecord, len(p))
-	for i := range p {
-		r := &p[i]
-		for _, x := range []*float64{r.BaseTime, r.BaseValue, r.BaseSum, &r.Time, &r.UpdateTime, r.Value, r.Sum} {
-			if x != nil && !finite(*x) {
-				return nil, &Error{Record: i + 1, Field: "record", Value: number(*x), Reason: "is no number", Fix: "write finite numbers"}
-			}
-		}
-		records[i] = cborRecord{
-			r.BaseName, (*shortest)(r.BaseTime), r.BaseUnit, r.BaseVersion, (*shortest)(r.BaseValue), (*shortest)(r.BaseSum),
-			r.Name, r.Unit, unlessZero(r.Time), unlessZero(r.UpdateTime),
-			(*shortest)(r.Value), r.StringValue, r.BoolValue, nil, (*shortest)(r.Sum),
-		}
-		if r.DataValue != nil {
-			records[i].DataValue = &r.DataValue
-		}
-	}
-	return cborOut.Marshal(records)
-}
-
-func unlessZero(x float64) *shortest {
-	if x == 0 {
-		return nil
-	}
-	return new(shortest(x))
-}

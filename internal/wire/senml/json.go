@@ -117,38 +117,3 @@ func (v jsonValue) octets() ([]byte, bool) {
 	b, err := base64.RawURLEncoding.Strict().DecodeString(s) // "" gives an empty slice, not nil
 	return b, err == nil
 }
-
-// jsonRecord is a Record as encoding/json writes it.
-type jsonRecord struct {
-	BaseName    *string  `json:"bn,omitempty"`
-	BaseTime    *float64 `json:"bt,omitempty"`
-	BaseUnit    *string  `json:"bu,omitempty"`
-	BaseVersion *int     `json:"bver,omitempty"`
-	BaseValue   *float64 `json:"bv,omitempty"`
-	BaseSum     *float64 `json:"bs,omitempty"`
-	Name        string   `json:"n,omitempty"`
-	Unit        string   `json:"u,omitempty"`
-	Time        float64  `json:"t,omitempty"`
-	UpdateTime  float64  `json:"ut,omitempty"`
-	Value       *float64 `json:"v,omitempty"`
-	StringValue *string  `json:"vs,omitempty"`
-	BoolValue   *bool    `json:"vb,omitempty"`
-	DataValue   *string  `json:"vd,omitempty"`
-	Sum         *float64 `json:"s,omitempty"`
-}
-
-// EncodeJSON writes a Pack in JSON. It fails where a number is not finite.
-func EncodeJSON(p Pack) ([]byte, error) {
-	records := make([]jsonRecord, len(p))
-	for i := range p {
-		r := &p[i]
-		records[i] = jsonRecord{
-			r.BaseName, r.BaseTime, r.BaseUnit, r.BaseVersion, r.BaseValue, r.BaseSum,
-			r.Name, r.Unit, r.Time, r.UpdateTime, r.Value, r.StringValue, r.BoolValue, nil, r.Sum,
-		}
-		if r.DataValue != nil {
-			records[i].DataValue = new(base64.RawURLEncoding.EncodeToString(r.DataValue))
-		}
-	}
-	return json.Marshal(records)
-}
