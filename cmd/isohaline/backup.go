@@ -13,21 +13,30 @@ type dataFlag struct {
 	Data string `aliases:"dir" placeholder:"FOLDER" help:"Where the service keeps everything; by itself a folder of this user's."`
 }
 
-func (d dataFlag) dir() (string, error) {
-	if d.Data != "" {
-		return d.Data, nil
+// dir is the folder, unless the data is in PostgreSQL: that is an error, which says
+// what to do instead.
+func (d dataFlag) dir(flags databaseFlags) (dir string, err error) {
+	if dir = d.Data; dir == "" {
+		if dir, err = userDir(); err != nil {
+			return "", err
+		}
 	}
-	return userDir()
+	database, err := flags.address()
+	if err == nil && database != "" {
+		err = server.PostgresTools(dir)
+	}
+	return dir, err
 }
 
 // backupCommand copies what a service keeps.
 type backupCommand struct {
 	dataFlag
+	databaseFlags
 	File string `arg:"" help:"The copy to write; it must not be there yet."`
 }
 
 func (b *backupCommand) Run(ctx context.Context, c *console) error {
-	dir, err := b.dir()
+	dir, err := b.dir(b.databaseFlags)
 	if err != nil {
 		return err
 	}
@@ -41,12 +50,13 @@ func (b *backupCommand) Run(ctx context.Context, c *console) error {
 // restoreCommand makes a copy what a service keeps.
 type restoreCommand struct {
 	dataFlag
+	databaseFlags
 	File  string `arg:"" help:"A copy that isohaline backup wrote."`
 	Force bool   `help:"Set a database aside that is there already."`
 }
 
 func (r *restoreCommand) Run(ctx context.Context, c *console) error {
-	dir, err := r.dir()
+	dir, err := r.dir(r.databaseFlags)
 	if err != nil {
 		return err
 	}

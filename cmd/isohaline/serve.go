@@ -24,6 +24,7 @@ type serveFlags struct {
 // serveCommand runs the watch.
 type serveCommand struct {
 	serveFlags
+	databaseFlags
 	Dir        string `aliases:"data" placeholder:"FOLDER" help:"Where everything is kept; by itself a folder of this user's."`
 	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within."`
 	Durability string `default:"killed-process" enum:"killed-process,power-cut" help:"What an acknowledged reading survives: killed-process or power-cut."`
@@ -43,17 +44,25 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 			return err
 		}
 	}
+	database, err := s.address()
+	if err != nil {
+		return err
+	}
 	encrypted, err := s.edgesTLS()
 	if err != nil {
 		return err
 	}
-	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, Edges: s.Edges, EdgesTLS: encrypted, NATS: s.NATS,
+	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, Edges: s.Edges, EdgesTLS: encrypted, Database: database, NATS: s.NATS,
 		Durability: durability, Secure: s.Secure, Log: slog.New(slog.NewTextHandler(c.Err, nil))})
 	if err != nil {
 		return err
 	}
 	defer srv.Close()
-	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), cmp.Or(srv.EdgesAddress(), "none"), dir)
+	kept := dir
+	if database != "" {
+		kept = srv.Store.Place() + ", with the log in " + dir
+	}
+	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), cmp.Or(srv.EdgesAddress(), "none"), kept)
 	if srv.Token != "" {
 		fmt.Fprintf(c.Out, "\nNobody has an account yet. Open the pages and make the first one with this token:\n\n    %s\n\nIt is good once, and until the program ends.\n", srv.Token)
 	}

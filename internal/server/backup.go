@@ -24,6 +24,9 @@ const (
 // while the service runs. The log is no part of it: what the log has and the copy
 // has not is read again after a Restore, as long as the log is there.
 func Backup(ctx context.Context, dir, file string) error {
+	if err := refusePostgres(dir); err != nil {
+		return err
+	}
 	database := filepath.Join(dir, databaseName)
 	if _, err := os.Stat(database); err != nil {
 		return fmt.Errorf("there is nothing to back up in %s: %w", dir, err)
@@ -35,6 +38,9 @@ func Backup(ctx context.Context, dir, file string) error {
 // run. One that is there is refused, or with force set aside under the name that
 // is returned.
 func Restore(ctx context.Context, file, dir string, force bool, now time.Time) (aside string, err error) {
+	if err := refusePostgres(dir); err != nil {
+		return "", err
+	}
 	if err := store.CheckCopy(ctx, file); err != nil {
 		return "", err
 	}

@@ -75,9 +75,22 @@ func open(t *testing.T, dir string) *house {
 // openAhead opens a house whose clock is ahead.
 func openAhead(t *testing.T, dir string, ahead time.Duration) *house {
 	t.Helper()
+	return openHouse(t, dir, ahead, func(*Options) {})
+}
+
+// openWith opens a house with options of its own.
+func openWith(t *testing.T, dir string, set func(*Options)) *house {
+	t.Helper()
+	return openHouse(t, dir, 0, set)
+}
+
+func openHouse(t *testing.T, dir string, ahead time.Duration, set func(*Options)) *house {
+	t.Helper()
 	h := &house{t: t, ahead: new(atomic.Int64)}
 	h.ahead.Store(int64(ahead))
-	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Cost: cheap, Now: h.now})
+	o := Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Cost: cheap, Now: h.now}
+	set(&o)
+	s, err := Open(t.Context(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -107,6 +120,13 @@ func furnished(t *testing.T) *house {
 func furnishedIn(t *testing.T, dir string) *house {
 	t.Helper()
 	h := open(t, dir)
+	h.people(t)
+	return h
+}
+
+// people makes the tests' people and tanks.
+func (h *house) people(t *testing.T) {
+	t.Helper()
 	for _, n := range []monitor.NewTank{
 		{SiteID: "here", SiteName: "Here", TankID: "reef", File: string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})), By: "test"},
 		{SiteID: "elsewhere", SiteName: "Elsewhere", TankID: "other", File: string(tankfile.Starter(tankfile.Answers{Name: "Other reef"})), By: "test"},
@@ -122,7 +142,6 @@ func furnishedIn(t *testing.T, dir string) *house {
 			t.Fatal(err)
 		}
 	}
-	return h
 }
 
 // browser is one person's browser.

@@ -33,6 +33,8 @@ type Options struct {
 	// HTTP, MQTT and Edges are the addresses to listen at for browsers, devices and
 	// edges; empty: the defaults, which only this machine can reach.
 	HTTP, MQTT, Edges string
+	// Database is the address of a PostgreSQL database; empty: SQLite, in Dir.
+	Database string
 	// EdgesTLS encrypts the links of edges; nil: in the clear.
 	EdgesTLS *tls.Config
 	// NATS is the URL of an external log; empty: one within, in Dir.
@@ -115,7 +117,7 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if err := os.MkdirAll(o.Dir, private); err != nil {
 		return nil, fmt.Errorf("making the folder: %w", err)
 	}
-	if s.Store, err = store.Open(ctx, filepath.Join(o.Dir, databaseName), storeDurability(o.Durability)); err != nil {
+	if err := s.openStore(ctx); err != nil {
 		return nil, err
 	}
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
@@ -275,6 +277,7 @@ func (s *Server) Run(ctx context.Context) error {
 	if s.edges != nil {
 		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	}
+	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })

@@ -18,7 +18,7 @@ var ErrNotHere = errors.New("not for PostgreSQL: use pg_dump and pg_restore")
 // while everything goes on. The file appears under its name only when it is
 // complete, checked and on the disk; it is a database that Open takes.
 func (s *Store) Backup(ctx context.Context, path string) error {
-	if s.postgres {
+	if s.pg != nil {
 		return wrap(ErrNotHere, "backing up to %q", path)
 	}
 	return BackupFile(ctx, s.path, path)

@@ -353,7 +353,7 @@ func (s *Store) statement(ctx context.Context, tx bun.Tx, query string) (*sql.St
 
 // placeholders are those of the database in place of question marks.
 func (s *Store) placeholders(query string) string {
-	if !s.postgres {
+	if s.pg == nil {
 		return query
 	}
 	var b strings.Builder

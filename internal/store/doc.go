@@ -4,10 +4,10 @@
 // readings, visits, settings, and an audit log of every change.
 //
 // It is one set of queries for two databases: SQLite in a file, the embedded
-// default, and PostgreSQL for fleets. Open says which by its address. Where
-// they differ is in store.go (connections), insert.go (how a batch of readings is
-// written), retention.go and users.go (locks), errors.go, backup.go, migrate.go and
-// the migrations whose names end in a database.
+// default, and PostgreSQL. Open says which by its address. Where they differ is in
+// store.go, postgres.go and claim.go (connections, one process), insert.go (how a
+// batch of readings is written), retention.go and users.go (locks), errors.go,
+// backup.go, migrate.go and the migrations whose names end in a database.
 //
 // Who changes what a person may change goes through an Editor, which knows who
 // and when, and writes the audit log in the same transaction:

@@ -64,8 +64,11 @@ func ReaderWrites(ctx context.Context, s *Store) error {
 func Migrate(ctx context.Context, s *Store) error { return s.migrate(ctx) }
 
 // Versions are the versions of the tables, but for the newest.
-func Versions(t *testing.T, postgres bool) []int64 {
-	s := &Store{postgres: postgres, write: bun.NewDB(&sql.DB{}, sqlitedialect.New())}
+func Versions(t *testing.T, onPostgres bool) []int64 {
+	s := &Store{write: bun.NewDB(&sql.DB{}, sqlitedialect.New())}
+	if onPostgres {
+		s.pg = new(postgres)
+	}
 	p, err := s.migrator()
 	if err != nil {
 		t.Fatal(err)
@@ -91,3 +94,6 @@ func MigrateTo(ctx context.Context, address string, version int64) error {
 	_, err = p.UpTo(ctx, version)
 	return err
 }
+
+// RenewClaim is what KeepClaim does now and then.
+func RenewClaim(ctx context.Context, s *Store) error { return s.renewClaim(ctx) }

@@ -13,6 +13,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/store"
+	"isohaline/internal/store/pgtest"
 )
 
 // t0 is when every test begins.
@@ -33,10 +34,12 @@ func TestMain(m *testing.M) {
 	}
 	stop := func() {}
 	if pgAddress = os.Getenv("ISOHALINE_TEST_PG"); pgAddress == "" {
-		var err error
-		if pgAddress, stop, err = startPostgres(); err != nil {
+		server, err := pgtest.Start(pgtest.Options{})
+		if err != nil {
 			pgMissing = err.Error()
 			fmt.Println("NO POSTGRESQL: half of the store's tests are skipped:", pgMissing)
+		} else {
+			pgAddress, stop = server.Address, server.Stop
 		}
 	}
 	code := m.Run()

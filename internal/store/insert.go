@@ -20,7 +20,7 @@ const (
 
 // insertReadings inserts the rows that are not there yet and returns those.
 func (s *Store) insertReadings(ctx context.Context, tx bun.Tx, rows []row) ([]row, error) {
-	if s.postgres {
+	if s.pg != nil {
 		return insertReadingsPostgres(ctx, tx, rows)
 	}
 	insert, done, err := s.statement(ctx, tx, insertOne)
@@ -80,7 +80,7 @@ func (l level) upsertOne() string {
 
 // addRollups adds roll-ups of one level to those that are there.
 func (s *Store) addRollups(ctx context.Context, tx bun.Tx, level level, rollups []rollup) error {
-	if s.postgres {
+	if s.pg != nil {
 		return addRollupsPostgres(ctx, tx, fmt.Sprintf(upsertRollup, level.name), rollups)
 	}
 	upsert, done, err := s.statement(ctx, tx, level.upsertOne())

@@ -47,7 +47,7 @@ func (s *Store) migrator() (*goose.Provider, error) {
 		return nil, err
 	}
 	dialect, other := goose.DialectSQLite3, ".postgres.sql"
-	if s.postgres {
+	if s.pg != nil {
 		dialect, other = goose.DialectPostgres, ".sqlite.sql"
 	}
 	all, err := fs.Glob(files, "*.sql")
@@ -61,7 +61,7 @@ func (s *Store) migrator() (*goose.Provider, error) {
 		}
 	}
 	options := []goose.ProviderOption{goose.WithExcludeNames(others), goose.WithDisableGlobalRegistry(true)}
-	if s.postgres {
+	if s.pg != nil {
 		const everySecond, forAMinute = 1, 60
 		locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(everySecond, forAMinute))
 		if err != nil {

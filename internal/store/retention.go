@@ -105,7 +105,7 @@ func (s *Store) Horizon(ctx context.Context) (time.Time, error) {
 // ends; on SQLite only one writes anyway.
 func (s *Store) horizons(ctx context.Context, db bun.IDB, lock string) (horizons, error) {
 	row, err := one[setting](ctx, db, func(q *bun.SelectQuery) *bun.SelectQuery {
-		if s.postgres && lock != "" {
+		if s.pg != nil && lock != "" {
 			q = q.For(lock)
 		}
 		return q.Where("name = ?", horizonsSetting)

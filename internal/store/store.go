@@ -9,12 +9,9 @@ import (
 	"net/url"
 	"runtime"
 	"slices"
-	"strings"
 	"time"
 
-	_ "github.com/jackc/pgx/v5/stdlib" // the driver "pgx"
 	"github.com/uptrace/bun"
-	"github.com/uptrace/bun/dialect/pgdialect"
 	"github.com/uptrace/bun/dialect/sqlitedialect"
 	_ "modernc.org/sqlite" // the driver "sqlite"
 )
@@ -37,8 +34,8 @@ type Store struct {
 	// here and not in the database, and several read beside it. On PostgreSQL
 	// both are the same pool.
 	write, read *bun.DB
-	postgres    bool
-	path        string // of the SQLite file
+	pg          *postgres // nil: SQLite
+	path        string    // of the SQLite file
 	// prepared are the statements of every commit, by their text; none on
 	// PostgreSQL, whose driver keeps its own.
 	prepared map[string]*sql.Stmt
@@ -51,20 +48,28 @@ func Open(ctx context.Context, address string, d Durability) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the database: %w", err)
 	}
-	if err := s.migrate(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("opening the database: %w", err), s.Close())
-	}
 	if err := s.prepare(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("opening the database: %w", err), s.Close())
 	}
 	return s, nil
 }
 
-// prepare prepares the statements of every commit, which are thousands an hour.
+// prepare sees whether the database can be used and brings its tables up to date.
 func (s *Store) prepare(ctx context.Context) error {
-	if s.postgres {
-		return nil
+	if s.pg == nil {
+		if err := s.migrate(ctx); err != nil {
+			return err
+		}
+		return s.prepareStatements(ctx)
 	}
+	if err := s.checkVersion(ctx); err != nil {
+		return s.pg.explain(err)
+	}
+	return s.pg.explain(s.migrate(ctx))
+}
+
+// prepareStatements prepares the statements of every commit, which are thousands an hour.
+func (s *Store) prepareStatements(ctx context.Context) error {
 	s.prepared = map[string]*sql.Stmt{}
 	all := append(slices.Clone(statements), insertOne)
 	for _, l := range levels {
@@ -85,32 +90,10 @@ func connect(address string, d Durability) (*Store, error) {
 	if address == "" {
 		return nil, errors.New("the address is empty, name a file or postgres://…")
 	}
-	if strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://") {
+	if IsPostgres(address) {
 		return connectPostgres(address, d)
 	}
 	return connectSQLite(address, d)
-}
-
-func connectPostgres(address string, d Durability) (*Store, error) {
-	u, err := url.Parse(address)
-	if err != nil {
-		return nil, errors.New("the address is no postgres:// address") // its text may hold a password
-	}
-	q := u.Query()
-	q.Set("timezone", "UTC")
-	if d == Kill {
-		q.Set("synchronous_commit", "off")
-	}
-	u.RawQuery = q.Encode()
-	pool, err := sql.Open("pgx", u.String())
-	if err != nil {
-		return nil, err
-	}
-	const mostConnections = 16 // well below the server's usual 100, for several replicas
-	pool.SetMaxOpenConns(mostConnections)
-	pool.SetMaxIdleConns(mostConnections)
-	db := bun.NewDB(pool, pgdialect.New())
-	return &Store{write: db, read: db, postgres: true}, nil
 }
 
 // Settings of every SQLite connection. The cache is in KiB, the journal's limit
@@ -160,7 +143,7 @@ func connectSQLite(path string, d Durability) (*Store, error) {
 
 // Close closes the database.
 func (s *Store) Close() error {
-	err := s.write.Close()
+	err := errors.Join(s.releaseClaim(), s.write.Close())
 	if s.read != s.write {
 		err = errors.Join(err, s.read.Close())
 	}

@@ -112,7 +112,7 @@ func (e *Editor) UpdateUser(ctx context.Context, u User) error {
 // PostgreSQL the rows are held, so that two who demote each other wait.
 func (s *Store) keepAnOperator(ctx context.Context, tx bun.Tx, except string) error {
 	operators, err := all[User](ctx, tx, func(q *bun.SelectQuery) *bun.SelectQuery {
-		if s.postgres {
+		if s.pg != nil {
 			q = q.For("UPDATE")
 		}
 		return q.Where("role = ? AND NOT disabled", Operator).Order("id")
