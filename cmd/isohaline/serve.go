@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -26,7 +25,7 @@ type serveCommand struct {
 	serveFlags
 	databaseFlags
 	Dir        string `aliases:"data" placeholder:"FOLDER" help:"Where everything is kept; by itself a folder of this user's."`
-	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within."`
+	NATS       string `name:"nats" placeholder:"URL" help:"An external NATS server for the log of readings, instead of the one within; edges link to this program as ever."`
 	Durability string `default:"killed-process" enum:"killed-process,power-cut" help:"What an acknowledged reading survives: killed-process or power-cut."`
 	Secure     bool   `help:"Browsers come over HTTPS, by a proxy: send cookies over that alone."`
 	EdgesCert  string `placeholder:"FILE" help:"Certificate, in PEM, that encrypts the links of edges; with --edges-key."`
@@ -62,7 +61,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if database != "" {
 		kept = srv.Store.Place() + ", with the log in " + dir
 	}
-	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), cmp.Or(srv.EdgesAddress(), "none"), kept)
+	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), srv.EdgesAddress(), kept)
 	if srv.Token != "" {
 		fmt.Fprintf(c.Out, "\nNobody has an account yet. Open the pages and make the first one with this token:\n\n    %s\n\nIt is good once, and until the program ends.\n", srv.Token)
 	}

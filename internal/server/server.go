@@ -90,7 +90,7 @@ type Server struct {
 	o        Options
 	readings *wire.Log
 	door     *wire.FrontDoor
-	edges    *wire.EdgePort // nil with an external log
+	edges    *wire.EdgePort
 	http     *http.Server
 	web      net.Listener
 	mqtt     net.Listener
@@ -123,12 +123,8 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.Devices, err = devices.Open(ctx, s.Store); err != nil {
 		return nil, err
 	}
-	log := wire.LogOptions{URL: o.NATS, Durability: o.Durability, Logger: o.Log}
-	if o.NATS == "" {
-		log.Dir = filepath.Join(o.Dir, logName)
-		log.Edges = wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}
-	}
-	if s.readings, err = wire.OpenLog(ctx, log); err != nil {
+	if s.readings, err = wire.OpenLog(ctx, wire.LogOptions{Dir: filepath.Join(o.Dir, logName), URL: o.NATS, Durability: o.Durability,
+		Edges: wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}, Logger: o.Log}); err != nil {
 		return nil, err
 	}
 	inherited, err := s.readings.Inherit(ctx, earlierConsumer)
@@ -168,25 +164,14 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 // openRemote makes the desk for acting from afar and lets the known edges in.
 func (s *Server) openRemote() error {
 	s.edges = s.readings.EdgePort()
-	s.Remote = remote.New(remote.Options{Edge: s.Devices.EdgeOf, Tank: s.Devices.TankOf, Ask: s.ask, Note: s.note, Log: s.o.Log, Now: s.o.Now})
+	s.Remote = remote.New(remote.Options{Edge: s.Devices.EdgeOf, Tank: s.Devices.TankOf, Ask: s.edges.Ask, Note: s.note, Log: s.o.Log, Now: s.o.Now})
 	return s.AdmitEdges()
 }
 
 // AdmitEdges lets in whoever is registered as an edge by now, and nobody else.
 // The API does so by itself.
 func (s *Server) AdmitEdges() error {
-	if s.edges == nil {
-		return nil
-	}
 	return s.edges.Admit(s.Devices.EdgeKeys())
-}
-
-// ask hands a message to an edge.
-func (s *Server) ask(edge wire.DeviceID, message []byte) error {
-	if s.edges == nil {
-		return errors.New("no edge can link itself to an external log")
-	}
-	return s.edges.Ask(edge, message)
 }
 
 // note writes into the audit log what somebody did to a tank.
@@ -239,13 +224,8 @@ func (s *Server) Address() string { return "http://" + s.web.Addr().String() }
 // DoorAddress is where devices reach it, host:port.
 func (s *Server) DoorAddress() string { return s.mqtt.Addr().String() }
 
-// EdgesAddress is where edges reach it, host:port; empty with an external log.
-func (s *Server) EdgesAddress() string {
-	if s.edges == nil {
-		return ""
-	}
-	return s.edges.Address()
-}
+// EdgesAddress is where edges reach it, host:port.
+func (s *Server) EdgesAddress() string { return s.edges.Address() }
 
 func (s *Server) handler() (http.Handler, error) {
 	pages, err := page.Handler()
@@ -274,9 +254,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
 	group.Go(func() error { return s.watch(ctx) })
-	if s.edges != nil {
-		group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
-	}
+	group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })

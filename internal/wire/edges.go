@@ -3,8 +3,8 @@ package wire
 import (
 	"context"
 	"crypto/tls"
-	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"strconv"
 	"strings"
@@ -41,7 +41,9 @@ func edgeOf(subject string) DeviceID {
 // maxPushesAtOnce is how many edges' frames the hub has in hand at the same time.
 const maxPushesAtOnce = 64
 
-// EdgeOptions let edges link themselves to an embedded log (NATS leaf nodes).
+// EdgeOptions let edges link themselves to this process (NATS leaf nodes). What they
+// bring goes into the log wherever that is: beside an external one the server that
+// edges link to keeps nothing.
 type EdgeOptions struct {
 	// Address is where they come in, host:port; empty: nowhere.
 	Address string
@@ -74,8 +76,10 @@ func NewEdgeKey() (public, seed string, err error) {
 
 // EdgePort is the hub's end of the links to its edges.
 type EdgePort struct {
-	log *Log
-	own nkeys.KeyPair // of the connection within this process
+	embed  *embedded  // the server that edges link to
+	conn   *nats.Conn // to it, within this process
+	logger *slog.Logger
+	own    nkeys.KeyPair // of that connection
 
 	mu       sync.Mutex
 	admitted map[EdgeKey]bool
@@ -135,23 +139,23 @@ func (p *EdgePort) users(keys []EdgeKey) ([]*server.NkeyUser, error) {
 	return users, nil
 }
 
-// connection lets this process in.
-func (p *EdgePort) connection() (nats.Option, error) {
+// connect lets this process in.
+func (p *EdgePort) connect(options []nats.Option) (*nats.Conn, error) {
 	own, err := p.own.PublicKey()
 	if err != nil {
-		return nil, fmt.Errorf("edge key: %w", err)
+		return nil, err
 	}
-	return nats.Nkey(own, p.own.Sign), nil
+	return nats.Connect("", append(options, nats.Nkey(own, p.own.Sign))...)
 }
 
 // Address is where edges come in, host:port.
 func (p *EdgePort) Address() string {
-	o := p.log.embed.options.LeafNode
+	o := p.embed.options.LeafNode
 	return net.JoinHostPort(o.Host, strconv.Itoa(o.Port))
 }
 
 // Encrypted says whether the links are.
-func (p *EdgePort) Encrypted() bool { return p.log.embed.options.LeafNode.TLSConfig != nil }
+func (p *EdgePort) Encrypted() bool { return p.embed.options.LeafNode.TLSConfig != nil }
 
 // Admit lets these edges in and no others: the link of one that is not among them,
 // or has another key by now, ends.
@@ -162,9 +166,9 @@ func (p *EdgePort) Admit(keys []EdgeKey) error {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	o := p.log.embed.options.Clone()
+	o := p.embed.options.Clone()
 	o.Nkeys = users
-	if err := p.log.embed.server.ReloadOptions(o); err != nil {
+	if err := p.embed.server.ReloadOptions(o); err != nil {
 		return fmt.Errorf("admitting edges: %w", err)
 	}
 	before := p.admitted
@@ -183,13 +187,13 @@ func (p *EdgePort) Admit(keys []EdgeKey) error {
 // unlink ends every link: NATS asks nobody for his key again, and the names that
 // links go by are of their own choosing. Those with a key are back in a second.
 func (p *EdgePort) unlink() error {
-	links, err := p.log.embed.server.Leafz(nil)
+	links, err := p.embed.server.Leafz(nil)
 	if err != nil {
 		return fmt.Errorf("ending links: %w", err)
 	}
 	for _, link := range links.Leafs {
 		// One that is gone by itself needs no ending.
-		_ = p.log.embed.server.DisconnectClientByID(link.ID)
+		_ = p.embed.server.DisconnectClientByID(link.ID)
 	}
 	return nil
 }
@@ -197,22 +201,22 @@ func (p *EdgePort) unlink() error {
 // Ask hands a message to an edge if it is linked now. Whether it has it only the
 // edge can tell: nothing waits here for a link to come back.
 func (p *EdgePort) Ask(edge DeviceID, message []byte) error {
-	if err := p.log.conn.Publish(edgeSubject(edge, askWord), message); err != nil {
+	if err := p.conn.Publish(edgeSubject(edge, askWord), message); err != nil {
 		return fmt.Errorf("asking edge %s: %w", edge, err)
 	}
-	return p.log.conn.Flush()
+	return p.conn.Flush()
 }
 
 // Serve takes what edges bring until ctx ends: readings go through the door as
 // every device's do, and what they tell goes to told, which must not wait.
 func (p *EdgePort) Serve(ctx context.Context, door *FrontDoor, told func(edge DeviceID, message []byte)) error {
 	frames := make(chan *nats.Msg, maxPushesAtOnce) // one that finds no room is sent again
-	push, err := p.log.conn.ChanSubscribe(edgeRoot+"*.*."+pushWord, frames)
+	push, err := p.conn.ChanSubscribe(edgeRoot+"*.*."+pushWord, frames)
 	if err != nil {
 		return fmt.Errorf("serving edges: %w", err)
 	}
 	defer push.Unsubscribe()
-	tell, err := p.log.conn.Subscribe(edgeRoot+"*.*."+tellWord, func(m *nats.Msg) { told(edgeOf(m.Subject), m.Data) })
+	tell, err := p.conn.Subscribe(edgeRoot+"*.*."+tellWord, func(m *nats.Msg) { told(edgeOf(m.Subject), m.Data) })
 	if err != nil {
 		return fmt.Errorf("serving edges: %w", err)
 	}
@@ -259,7 +263,7 @@ func (p *EdgePort) answer(ctx context.Context, door *FrontDoor, m *nats.Msg) {
 		err = m.Respond(data)
 	}
 	if err != nil {
-		p.log.logger.Warn("an edge got no answer and sends again", "edge", edgeOf(m.Subject), "error", err)
+		p.logger.Warn("an edge got no answer and sends again", "edge", edgeOf(m.Subject), "error", err)
 	}
 }
 
@@ -318,5 +322,3 @@ func (p *Profile) admits(edge DeviceID, r Reading) error {
 	_, err := c.number("", r.Channel, r.Value, r.Unit)
 	return err
 }
-
-var errNoEdgesOutside = errors.New("log: edges link to the log within; leave their address out beside the URL of a NATS server, or run that one's leaf nodes yourself")

@@ -27,7 +27,12 @@ type hub struct {
 // earlier by what it returns.
 func openHub(t testing.TB, dir, address string, keys ...EdgeKey) (*hub, func()) {
 	t.Helper()
-	l, err := OpenLog(t.Context(), LogOptions{Dir: dir, Edges: EdgeOptions{Address: address}})
+	return openHubWith(t, LogOptions{Dir: dir, Edges: EdgeOptions{Address: address}}, keys...)
+}
+
+func openHubWith(t testing.TB, o LogOptions, keys ...EdgeKey) (*hub, func()) {
+	t.Helper()
+	l, err := OpenLog(t.Context(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -377,7 +382,7 @@ func TestUplinkRefuses(t *testing.T) {
 		})
 	}
 	_, err := OpenLog(t.Context(), LogOptions{URL: "nats://127.0.0.1:1", Edges: EdgeOptions{Address: "127.0.0.1:0"}})
-	wantError(t, err, "edges link to the log within")
+	wantError(t, err, "both only where edges link beside an external log")
 	_, err = OpenLog(t.Context(), LogOptions{Dir: t.TempDir(), Edges: EdgeOptions{Address: "127.0.0.1"}})
 	wantError(t, err, "address for edges")
 }

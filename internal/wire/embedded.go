@@ -65,22 +65,20 @@ func startEmbedded(o LogOptions) (*embedded, error) {
 
 // prepare makes the server's options.
 func (e *embedded) prepare(o LogOptions) (err error) {
-	e.options = &server.Options{
-		ServerName:         "isohaline",
-		DontListen:         true,
-		JetStream:          true,
-		StoreDir:           o.Dir,
-		JetStreamMaxStore:  o.MaxBytes + storeOverhead,
-		JetStreamMaxMemory: storeOverhead,
-		SyncAlways:         o.Durability == SurvivesPowerCut,
-		SyncInterval:       syncEvery,
-		NoSigs:             true,
+	e.options = &server.Options{ServerName: "isohaline", DontListen: true, NoSigs: true}
+	if o.URL == "" { // else the log is elsewhere, and this server keeps nothing
+		e.options.JetStream = true
+		e.options.StoreDir = o.Dir
+		e.options.JetStreamMaxStore = o.MaxBytes + storeOverhead
+		e.options.JetStreamMaxMemory = storeOverhead
+		e.options.SyncAlways = o.Durability == SurvivesPowerCut
+		e.options.SyncInterval = syncEvery
 	}
 	switch {
 	case o.uplink != nil:
 		return o.uplink.options(e.options)
 	case o.Edges.Address != "":
-		e.edges = new(EdgePort)
+		e.edges = &EdgePort{embed: e}
 		if e.edges.own, err = nkeys.CreateUser(); err != nil {
 			return fmt.Errorf("edge key: %w", err)
 		}

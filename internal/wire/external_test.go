@@ -274,3 +274,96 @@ func TestConsumeThroughTrouble(t *testing.T) {
 		t.Errorf("%d frames were counted as missing", n)
 	}
 }
+
+// Edges link to this process whose log is elsewhere. What they bring is in the
+// external log before they forget it, also where that server goes away meanwhile:
+// nothing is lost, no reading is there twice by its key, and asking and telling go
+// on without it.
+func TestEdgesBesideExternal(t *testing.T) {
+	o := server.Options{JetStream: true, StoreDir: t.TempDir()}
+	s := startNATS(t, &o)
+	o.Port = s.Addr().(*net.TCPAddr).Port
+	key, seed := newEdge(t, lobby)
+	h, _ := openHubWith(t, LogOptions{Dir: t.TempDir(), URL: s.ClientURL(), Edges: EdgeOptions{Address: "127.0.0.1:0"}}, key)
+	asked := make(chan string, 1)
+	u, _ := openUplink(t, UplinkOptions{Hub: h.port.Address(), Edge: lobby, Seed: seed, Asked: func(m []byte) {
+		select {
+		case asked <- string(m):
+		default:
+		}
+	}})
+	want := measured(3000)
+	keep(t, u, want[:1000])
+	if diff := cmp.Diff(values(want[:1000]), values(consumeUntil(t, h.log, new(uint64), 1000))); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+
+	s.Shutdown()
+	s.WaitForShutdown()
+	keep(t, u, want[1000:2000])
+	eventually(t, "the log is tried in vain", func() bool { return h.log.Counters.Retries.Load() > 0 })
+	if u.Pushed.Load() != 1000 {
+		t.Errorf("the edge believes that %d readings are kept, want 1000", u.Pushed.Load())
+	}
+	before := h.door.Counters.Messages.Load()
+	pushes := int64(0)
+	if !testing.Short() {
+		pushes = 4 // the edge sends again, after pushTimeout each time
+	}
+	eventually(t, "the edge sends again", func() bool { return h.door.Counters.Messages.Load() >= before+pushes })
+	eventually(t, "the edge is asked", func() bool {
+		if err := h.port.Ask(lobby, []byte("are you there")); err != nil {
+			t.Fatal(err)
+		}
+		select {
+		case m := <-asked:
+			return m == "are you there"
+		default:
+			return false
+		}
+	})
+	eventually(t, "the hub is told", func() bool {
+		if err := u.Tell([]byte("here")); err != nil {
+			t.Fatal(err)
+		}
+		return h.heard("lobby/sump-1: here")
+	})
+
+	startNATS(t, &o)
+	keep(t, u, want[2000:])
+	eventually(t, "the hub has all", func() bool { return u.Pushed.Load() == int64(len(want)) })
+	seen := map[Key]bool{}
+	var got []float64
+	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	defer cancel()
+	if err := h.log.Consume(ctx, 0, func(_ context.Context, frames []Frame) error {
+		var readings []Reading
+		for _, f := range frames {
+			readings = append(readings, f.Readings...)
+		}
+		for _, r := range readings {
+			if !seen[r.Key()] { // as every store of readings keeps them
+				seen[r.Key()] = true
+				got = append(got, r.Value)
+			}
+		}
+		if len(got) >= len(want) {
+			cancel()
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(values(want), got); diff != "" {
+		t.Errorf("lost, doubled or out of order (-want +got):\n%s", diff)
+	}
+}
+
+// An external log and a lock in the folder: a second process beside it is refused.
+func TestExternalFolderIsOfOne(t *testing.T) {
+	s := startNATS(t, &server.Options{JetStream: true, StoreDir: t.TempDir()})
+	o := LogOptions{Dir: t.TempDir(), URL: s.ClientURL(), Edges: EdgeOptions{Address: "127.0.0.1:0"}}
+	openLog(t, o)
+	_, err := OpenLog(t.Context(), o)
+	wantError(t, err, "is in use by another process")
+}

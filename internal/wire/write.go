@@ -28,6 +28,8 @@ const (
 
 // entry is a part of an Append that goes into one frame.
 type entry struct {
+	// gone is closed once nobody waits any more.
+	gone     <-chan struct{}
 	readings []cbor.RawMessage
 	bytes    int
 	done     chan error // of one
@@ -44,6 +46,7 @@ func (l *Log) Append(ctx context.Context, readings []Reading) error {
 		return err
 	}
 	for _, e := range entries {
+		e.gone = ctx.Done()
 		select {
 		case l.queue <- e:
 		case <-l.life.Done():
@@ -121,14 +124,21 @@ func (l *Log) write() {
 		var whole entry
 		var waiting []*entry
 		for next != nil && whole.fits(len(next.readings), next.bytes) {
-			whole.readings = append(whole.readings, next.readings...)
-			whole.bytes += next.bytes
-			waiting = append(waiting, next)
+			select {
+			case <-next.gone: // whoever gave up sends again
+			default:
+				whole.readings = append(whole.readings, next.readings...)
+				whole.bytes += next.bytes
+				waiting = append(waiting, next)
+			}
 			select {
 			case next = <-l.queue:
 			default:
 				next = nil
 			}
+		}
+		if len(waiting) == 0 {
+			continue
 		}
 		err := l.publish(whole.readings, fmt.Sprintf("%s-%d", run, n))
 		for _, e := range waiting {
@@ -184,7 +194,7 @@ var errDiskFull = errors.New("the disk is full")
 const leastRoom = 32 << 20
 
 func (l *Log) publishOnce(data []byte, id string) error {
-	if l.embed != nil {
+	if l.embed != nil && l.embed.options.JetStream {
 		if room := roomBytes(l.embed.options.StoreDir); room >= 0 && room < leastRoom {
 			return errDiskFull
 		}

@@ -29,8 +29,8 @@ type Options struct {
 	Devices *devices.Register
 	Sender  *sender.Sender
 	Door    *wire.FrontDoor
-	// Edges is where edges link themselves, nil if they cannot; Remote is the desk
-	// for what is asked of them.
+	// Edges is where edges link themselves; Remote is the desk for what is asked of
+	// them.
 	Edges    *wire.EdgePort
 	Remote   *remote.Desk
 	Sessions *scs.SessionManager

@@ -133,7 +133,7 @@ func (a *API) revokeDevice(ctx context.Context, in *deviceIn) (*struct{}, error)
 		return nil, err
 	}
 	a.door.Disconnect(wire.DeviceID{Site: d.SiteID, Device: d.ID})
-	if devices.IsEdge(&d) && a.edges != nil {
+	if devices.IsEdge(&d) {
 		return nil, a.edges.Admit(a.devices.EdgeKeys())
 	}
 	return nil, nil

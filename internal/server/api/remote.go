@@ -125,9 +125,6 @@ func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*joinFileOut, error) 
 	if !known || !personOf(ctx).sees(siteID) {
 		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
 	}
-	if a.edges == nil {
-		return nil, noEdges()
-	}
 	d, seed, err := a.devices.NewEdge(ctx, a.edit(ctx), store.Device{SiteID: siteID, TankID: in.Body.TankID, Name: in.Body.Name})
 	if err != nil {
 		return nil, err
@@ -136,9 +133,6 @@ func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*joinFileOut, error) 
 }
 
 func (a *API) renewKey(ctx context.Context, in *renewKeyIn) (*joinFileOut, error) {
-	if a.edges == nil {
-		return nil, noEdges()
-	}
 	d, seed, err := a.devices.RenewKey(ctx, a.edit(ctx), in.Device)
 	if errors.Is(err, store.ErrNotFound) {
 		return nil, refused(http.StatusConflict, "device", in.Device, "has no key", "only an edge that may report has one")
@@ -147,10 +141,6 @@ func (a *API) renewKey(ctx context.Context, in *renewKeyIn) (*joinFileOut, error
 		return nil, err
 	}
 	return a.admit(&d, seed, in.Host)
-}
-
-func noEdges() error {
-	return refused(http.StatusConflict, "", "", "no edge can link itself to this service", "run it with the log within and an address for edges")
 }
 
 // admit lets in whoever may link, and writes the file for an edge that is new
