@@ -155,7 +155,7 @@ func TestHandReadings(t *testing.T) {
 		furnish(t, s)
 		e := s.Edit("Ines", t0)
 		first := store.HandReading{ID: "h1", TankID: "lobby", At: t0.In(berlin), Quantity: "salinity", Value: 35.1, Unit: "PSU", Instrument: "refractometer 2", Note: "calibrated"}
-		second := store.HandReading{ID: "h2", TankID: "lobby", At: t0.Add(time.Hour), Quantity: "alkalinity", Value: 8, Unit: "dKH"}
+		second := store.HandReading{ID: "h2", TankID: "lobby", At: t0.Add(time.Hour), Quantity: "alkalinity", Value: 8, Unit: "dKH", SalinityPSU: 34.987654321}
 		must(t, e.AddHandReading(ctx, second))
 		must(t, e.AddHandReading(ctx, first))
 		first.ReadBy, second.ReadBy, first.At = "Ines", "Ines", t0
@@ -170,6 +170,9 @@ func TestHandReadings(t *testing.T) {
 		wantError(t, e.AddHandReading(ctx, second), store.ErrExists, "adding hand reading")
 		wantError(t, e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "x", At: t0}), store.ErrNotFound, "what it belongs to")
 		for _, bad := range notFinite {
+			if err := e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "lobby", At: t0, SalinityPSU: bad}); !contains(err, "finite") {
+				t.Errorf("salinity %v: %v", bad, err)
+			}
 			if err := e.AddHandReading(ctx, store.HandReading{ID: "h3", TankID: "lobby", At: t0, Value: bad}); !contains(err, "finite") {
 				t.Errorf("value %v: %v", bad, err)
 			}

@@ -22,6 +22,8 @@ type HandReading struct {
 	Instrument string // which one it was measured with
 	ReadBy     string // set by AddHandReading
 	Note       string
+	// SalinityPSU is that of a water change's new water; 0: nobody measured it.
+	SalinityPSU float64 `bun:"salinity_psu,nullzero"`
 }
 
 // Visit is a person at a site, planned, going on or over.
@@ -50,8 +52,10 @@ func (e *Editor) AddHandReading(ctx context.Context, r HandReading) error {
 func (h *HandEntry) add(ctx context.Context, tx bun.Tx) error {
 	r := h.HandReading
 	r.ReadBy = h.By
-	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-		return fmt.Errorf("adding a hand reading of %s: value %v, use a finite number", r.Quantity, r.Value)
+	for _, v := range []float64{r.Value, r.SalinityPSU} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Errorf("adding a hand reading of %s: value %v, use a finite number", r.Quantity, v)
+		}
 	}
 	if _, err := tx.NewInsert().Model(&r).Exec(ctx); err != nil {
 		return err

