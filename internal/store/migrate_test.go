@@ -126,10 +126,10 @@ func TestNewWaterFromNotes(t *testing.T) {
 				_, err := db.Exec(q)
 				must(t, err)
 			}
-			exec("INSERT INTO sites (id, name, place, created) VALUES ('here', 'Here', '', '2026-03-02 08:00:00')")
-			exec("INSERT INTO tanks (id, site_id, name, created) VALUES ('reef', 'here', 'Reef', '2026-03-02 08:00:00')")
+			exec("INSERT INTO sites (id, name, place, created) VALUES ('here', 'Here', '', '2026-03-02 08:00:00+00:00')")
+			exec("INSERT INTO tanks (id, site_id, name, created) VALUES ('reef', 'here', 'Reef', '2026-03-02 08:00:00+00:00')")
 			for _, r := range rows {
-				exec(fmt.Sprintf("INSERT INTO hand_readings (id, tank_id, at, quantity, value, unit, instrument, read_by, note) VALUES ('%s', 'reef', '2026-03-02 08:00:00', '%s', 40, 'L', '', 'Ines', '%s')", r.id, r.quantity, r.note))
+				exec(fmt.Sprintf("INSERT INTO hand_readings (id, tank_id, at, quantity, value, unit, instrument, read_by, note) VALUES ('%s', 'reef', '2026-03-02 08:00:00+00:00', '%s', 40, 'L', '', 'Ines', '%s')", r.id, r.quantity, r.note))
 			}
 			must(t, db.Close())
 			s, err := store.Open(ctx, address, store.Kill)
