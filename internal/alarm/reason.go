@@ -25,6 +25,7 @@ const (
 	TakenOut             Reason = "taken out of service by a person"
 	PutBack              Reason = "put back into service by a person"
 	Forgotten            Reason = "its kind is no longer declared"
+	Unwatched            Reason = "its tank is no longer watched"
 )
 
 // Why a request was refused: the state is as it was.

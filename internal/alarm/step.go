@@ -87,13 +87,25 @@ type book struct {
 
 // forget lets go of alarms whose kind is no longer in the catalogue.
 func (b *book) forget(now time.Time) {
+	b.drop(func(a *Alarm) bool { return find(b.settings.Kinds, a.Code) == nil }, Forgotten, now)
+}
+
+func (b *book) drop(gone func(*Alarm) bool, why Reason, now time.Time) {
 	b.site.Alarms = slices.DeleteFunc(b.site.Alarms, func(a Alarm) bool {
-		gone := find(b.settings.Kinds, a.Code) == nil
-		if gone {
-			b.said = append(b.said, Transition{Key: a.Key, From: a.State(), To: Normal, Reason: Forgotten, At: now, Priority: a.Priority})
+		if !gone(&a) {
+			return false
 		}
-		return gone
+		b.said = append(b.said, Transition{Key: a.Key, From: a.State(), To: Normal, Reason: why, At: now, Priority: a.Priority})
+		return true
 	})
+}
+
+// Forget lets go of the alarms of tanks that are no longer watched, and leaves the
+// alarms it was given untouched. An alarm of the whole site has an empty tank.
+func Forget(st Site, watched func(tank string) bool, now time.Time) (Site, []Transition) {
+	b := book{site: Site{Alarms: slices.Clone(st.Alarms), Last: st.Last}}
+	b.drop(func(a *Alarm) bool { return !watched(a.Tank) }, Unwatched, now)
+	return b.site, b.said
 }
 
 // kind is the kind of an alarm of this site.

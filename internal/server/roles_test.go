@@ -60,6 +60,9 @@ var who = map[string][]string{
 	"benchSource":   {"carla", "timo", "olga"},
 
 	"newTank":        {"timo", "olga"},
+	"keepTank":       {"timo", "olga"},
+	"keepSite":       {"timo", "olga"},
+	"archive":        {"timo", "olga"},
 	"addHandReading": {"timo", "olga"},
 	"addRefill":      {"timo", "olga"},
 	"addWaterChange": {"timo", "olga"},

@@ -79,7 +79,7 @@ func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 		return
 	}
 	for name, siteOf := range map[string]func(string) (string, bool){
-		"tank": a.monitor.SiteOfTank, "device": a.siteOfDevice, "alarm": a.siteOfAlarm, "site": a.siteOfSite,
+		"tank": func(id string) (string, bool) { return a.siteOfTank(ctx.Context(), id) }, "device": a.siteOfDevice, "alarm": a.siteOfAlarm, "site": func(id string) (string, bool) { return a.siteOfSite(ctx.Context(), id) },
 	} {
 		id := ctx.Param(name)
 		if id == "" {
@@ -94,6 +94,10 @@ func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 			a.refuse(ctx, a.notYet(id))
 			return
 		}
+	}
+	if err := a.archived(ctx); err != nil {
+		a.refuse(ctx, err)
+		return
 	}
 	next(huma.WithValue(ctx, personKey{}, person))
 }

@@ -146,11 +146,6 @@ func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 	return out, nil
 }
 
-// siteOfSite says whether a site is known; it is its own site.
-func (a *API) siteOfSite(id string) (siteID string, known bool) {
-	return id, a.monitor.SiteName(id) != ""
-}
-
 func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
 	b := &in.Body
 	person := personOf(ctx)

@@ -24,6 +24,7 @@ type Device struct {
 	LastHeard  *time.Time `json:"lastHeard,omitempty"`
 	Records    bool       `json:"records" doc:"not a device but the tank's imported records"`
 	Edge       bool       `json:"edge" doc:"a computer that runs the tank's guard, and proves itself by a key"`
+	Unwatched  bool       `json:"unwatched" doc:"its tank is archived: what it reports is kept, and nobody is alarmed"`
 	Refusals   []Refusal  `json:"refusals" doc:"newest first, the last few"`
 }
 
@@ -158,6 +159,9 @@ func (a *API) showDevice(d *store.Device) Device {
 	out := Device{ID: d.ID, Name: d.Name, TankID: d.TankID, SiteID: d.SiteID, Created: d.Created,
 		Revoked: known(d.Revoked), FirstHeard: known(d.FirstSeen), LastHeard: known(d.LastSeen),
 		Records: devices.IsRecords(d), Edge: devices.IsEdge(d), Refusals: []Refusal{}}
+	if _, watched := a.monitor.SiteOfTank(d.TankID); !watched {
+		out.Unwatched = true
+	}
 	for _, r := range a.devices.Refusals(d.ID) {
 		out.Refusals = append(out.Refusals, Refusal{At: r.At, Topic: r.Topic, Reason: r.Reason.String(), Words: r.Message, Count: r.Count})
 	}

@@ -126,7 +126,7 @@ func explain(err error) (status int, list []Wrong) {
 	switch {
 	case errors.As(err, &inTable):
 		return http.StatusUnprocessableEntity, inTable.wrong()
-	case errors.Is(err, monitor.ErrBusy):
+	case errors.Is(err, monitor.ErrBusy), errors.Is(err, monitor.ErrArchived):
 		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
 		return f.status, []Wrong{f.Wrong}

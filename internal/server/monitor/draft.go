@@ -81,6 +81,9 @@ func (d *draft) site(p *place) *siteDraft {
 // frames were taken in before, and all that followed from them is kept: what they
 // bring again is no news to the alarms.
 func (d *draft) step(s *share, frame uint64) {
+	if s.tank.gone {
+		return
+	}
 	td := d.of(s.tank)
 	td.seen = max(td.seen, frame)
 	spec := s.tank.spec.Load()
@@ -184,6 +187,20 @@ func (d *draft) tell(p *place, e alarm.Event) []alarm.Transition {
 		}
 	}
 	return transitions
+}
+
+// forget lets go of a site's alarms of tanks that nobody watches any more.
+func (d *draft) forget(p *place) {
+	watched := func(id string) bool {
+		return id == "" || slices.ContainsFunc(p.all(), func(t *tank) bool { return t.id == id })
+	}
+	next, said := alarm.Forget(p.calls.Load().alarms, watched, d.at)
+	if len(said) == 0 {
+		return
+	}
+	sd := d.site(p)
+	sd.alarms, sd.said = next, append(sd.said, said...)
+	d.tell(p, alarm.Event{}) // alarms that stood for these are gone too
 }
 
 // conform holds a tank's alarms against its open findings, and tells what the

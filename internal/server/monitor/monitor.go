@@ -113,6 +113,8 @@ type tank struct {
 	seen, saved uint64
 	savedAt     time.Time
 	unsaved     int
+	// gone: nobody watches it any more.
+	gone bool
 	// beliefs are those that time brought and that are not in the store yet.
 	beliefs []live.Belief
 	// meanwhile is what came while the tank's records are worked through again;
@@ -135,10 +137,19 @@ type place struct {
 	name  atomic.Pointer[string]
 	plan  atomic.Pointer[plan]
 	calls atomic.Pointer[calls]
+	// tanks are those under watch; the list is replaced, never changed.
+	tanks atomic.Pointer[[]*tank]
 
 	// mu orders the steps of the site and its tanks.
-	mu    sync.Mutex
-	tanks []*tank
+	mu sync.Mutex
+}
+
+// all are the tanks of the site that are under watch.
+func (p *place) all() []*tank {
+	if list := p.tanks.Load(); list != nil {
+		return *list
+	}
+	return nil
 }
 
 // plan is who is to be told, and in which time zone.
@@ -160,7 +171,7 @@ type calls struct {
 
 // settings are what a site's alarms are judged by.
 func (p *place) settings() *alarm.Settings {
-	return &alarm.Settings{Kinds: kinds, Devices: len(p.tanks)}
+	return &alarm.Settings{Kinds: kinds, Devices: len(p.all())}
 }
 
 // kinds is the catalogue of alarms, made once.
@@ -361,7 +372,8 @@ func (m *Monitor) tickSite(ctx context.Context, p *place, advise bool, known, no
 	defer p.mu.Unlock()
 	d := m.draft(now)
 	if advise {
-		for _, t := range p.tanks {
+		d.forget(p)
+		for _, t := range p.all() {
 			d.advise(t, known)
 		}
 	}

@@ -62,14 +62,8 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if err := m.findPosition(ctx, saved.Logs, o.Inherited); err != nil {
 		return nil, err
 	}
-	for _, s := range saved.Sites {
-		var plan Plan
-		if s.Plan != nil {
-			if err := json.Unmarshal(s.Plan, &plan); err != nil {
-				return nil, fmt.Errorf("the plan of site %s: %w", s.ID, err)
-			}
-		}
-		if _, err := m.takeUpSite(s.Site, s.Alarms, plan); err != nil {
+	for i := range saved.Sites {
+		if err := m.takeUpSaved(&saved.Sites[i]); err != nil {
 			return nil, err
 		}
 	}
@@ -78,6 +72,11 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 		m.waiting = append(m.waiting, waiting{t, saved.Tanks[i]})
 	}
 	m.progress.Total = len(m.waiting)
+	for _, p := range m.sites() {
+		if err := m.forgetUnwatched(ctx, p); err != nil {
+			return nil, err
+		}
+	}
 	return m, nil
 }
 
@@ -114,6 +113,18 @@ type waiting struct {
 	saved store.TankSaved
 }
 
+// takeUpSaved begins to watch over a site as the store has it.
+func (m *Monitor) takeUpSaved(s *store.SiteSaved) error {
+	var plan Plan
+	if s.Plan != nil {
+		if err := json.Unmarshal(s.Plan, &plan); err != nil {
+			return fmt.Errorf("the plan of site %s: %w", s.ID, err)
+		}
+	}
+	_, err := m.takeUpSite(s.Site, s.Alarms, plan)
+	return err
+}
+
 // takeUpSite begins to watch over a site.
 func (m *Monitor) takeUpSite(s store.Site, step store.AlarmStep, own Plan) (*place, error) {
 	p := &place{id: s.ID}
@@ -134,9 +145,8 @@ func (m *Monitor) know(saved store.Tank) *tank {
 	defer m.mu.Unlock()
 	p := m.places[saved.SiteID]
 	t := &tank{id: saved.ID, siteID: saved.SiteID, place: p}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.tanks = append(p.tanks, t)
+	tanks := append(slices.Clip(p.all()), t)
+	p.tanks.Store(&tanks)
 	m.tanks[t.id] = t
 	return t
 }

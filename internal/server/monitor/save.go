@@ -74,7 +74,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 	var c store.Commit
 	var saved []*tank
 	for _, p := range places {
-		for _, t := range p.tanks {
+		for _, t := range p.all() {
 			due := t.unsaved >= saveAfterReadings || t.unsaved > 0 && (all || now.Sub(t.savedAt) >= saveAfter)
 			if !due && !(beliefs && len(t.beliefs) > 0) {
 				continue
@@ -113,7 +113,7 @@ func (m *Monitor) lower() {
 	floor := m.position.Sequence
 	for _, p := range m.sites() {
 		p.mu.Lock()
-		for _, t := range p.tanks {
+		for _, t := range p.all() {
 			if t.unsaved > 0 {
 				floor = min(floor, t.saved)
 			}

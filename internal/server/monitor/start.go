@@ -58,10 +58,7 @@ type Failure struct {
 func (m *Monitor) Failures() []Failure {
 	var out []Failure
 	for _, p := range m.sites() {
-		p.mu.Lock()
-		tanks := p.tanks
-		p.mu.Unlock()
-		for _, t := range tanks {
+		for _, t := range p.all() {
 			if s := t.spec.Load(); s != nil && s.problem != nil {
 				out = append(out, Failure{TankID: t.id, SiteID: t.siteID, Name: s.live.Name, Why: s.problem.Error(), Since: s.since})
 			}

@@ -52,7 +52,7 @@ func (m *Monitor) SetPlan(ctx context.Context, e *store.Editor, siteID string, o
 	if err := p.goBy(own); err != nil {
 		return err
 	}
-	for _, t := range p.tanks {
+	for _, t := range p.all() {
 		old := t.spec.Load()
 		if old == nil || old.sheet == nil {
 			continue
