@@ -25,6 +25,7 @@ var who = map[string][]string{
 	"signOut":        {"carla", "timo", "olga"},
 	"setUnits":       {"carla", "timo", "olga"},
 	"rounds":         {"carla", "timo", "olga"},
+	"hub":            {"carla", "timo", "olga"},
 	"live":           {"carla", "timo", "olga"},
 	"sites":          {"carla", "timo", "olga"},
 	"tank":           {"carla", "timo", "olga"},
@@ -100,6 +101,9 @@ var who = map[string][]string{
 	"saveDelivery":      {"olga"},
 	"retention":         {"olga"},
 	"saveRetention":     {"olga"},
+	"signOfLife":        {"olga"},
+	"saveSignOfLife":    {"olga"},
+	"trySignOfLife":     {"olga"},
 }
 
 // operation is one route of the document.

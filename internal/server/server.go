@@ -18,6 +18,7 @@ import (
 	"isohaline/internal/server/api"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/lifesign"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/page"
 	"isohaline/internal/server/remote"
@@ -84,6 +85,7 @@ type Server struct {
 	Devices *devices.Register
 	Sender  *sender.Sender
 	Remote  *remote.Desk
+	Signal  *lifesign.Signal
 	// Token is for the first run, empty if somebody has an account.
 	Token string
 
@@ -95,6 +97,7 @@ type Server struct {
 	web      net.Listener
 	mqtt     net.Listener
 	tidied   upkeepCounters
+	vitals   vitals
 }
 
 // Open makes the service and takes its addresses, so that they are known before
@@ -136,6 +139,12 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 		return nil, err
 	}
 	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
+		return nil, err
+	}
+	if s.Signal, err = lifesign.Open(ctx, lifesign.Options{Store: s.Store, Log: o.Log, Now: o.Now, Works: s.Works, Say: s.dayInWords, Send: s.Sender.Send}); err != nil {
+		return nil, err
+	}
+	if err := s.wasAway(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.afterRestore(ctx); err != nil {
@@ -239,10 +248,11 @@ func (s *Server) handler() (http.Handler, error) {
 	sessions.Cookie.Secure = s.o.Secure
 	sessions.HashTokenInStore = true
 	mux := http.NewServeMux()
-	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Monitor: s.Monitor, Devices: s.Devices, Sender: s.Sender, Door: s.door, Edges: s.edges, Remote: s.Remote,
+	mux.Handle("/api/", api.Handler(api.Options{Store: s.Store, Monitor: s.Monitor, Devices: s.Devices, Sender: s.Sender, Signal: s.Signal, Findings: s.Findings, Door: s.door, Edges: s.edges, Remote: s.Remote,
 		Sessions: sessions, Log: s.o.Log, Now: s.o.Now, Token: s.Token, Cost: s.o.Cost, DoorAddress: s.DoorAddress()}))
 	mux.Handle("GET /metrics", s.metrics())
 	mux.HandleFunc("GET /healthz", s.health)
+	mux.HandleFunc("GET /readyz", s.ready)
 	mux.Handle("/", pages)
 	// A page elsewhere cannot make a signed-in browser change anything here.
 	return http.NewCrossOriginProtection().Handler(mux), nil
@@ -257,6 +267,8 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
+	group.Go(func() error { return s.Signal.Run(ctx) })
+	group.Go(func() error { return s.lookAtItself(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error {
@@ -302,7 +314,10 @@ func (s *Server) tick(ctx context.Context) error {
 	t := time.NewTicker(tickEvery)
 	defer t.Stop()
 	for {
-		if err := s.Monitor.Tick(ctx); err != nil && ctx.Err() == nil {
+		switch err := s.Monitor.Tick(ctx); {
+		case err == nil:
+			s.vitals.ticked.Store(time.Now().UnixNano())
+		case ctx.Err() == nil:
 			s.o.Log.Error("the watch could not keep what time brought", "error", err)
 		}
 		s.readings.Release(s.Monitor.After())

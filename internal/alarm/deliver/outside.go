@@ -12,7 +12,7 @@ import (
 )
 
 // errInside: an address is not out in the world.
-var errInside = errors.New("is this machine or its own network; allow that for this webhook, or use a public address")
+var errInside = errors.New("is this machine or its own network; allow that for it, or use a public address")
 
 // special are the blocks of addresses that are nobody's out in the world, from
 // IANA's special-purpose address registries (RFC 6890 and its updates), beyond

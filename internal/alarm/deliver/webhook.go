@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -28,13 +27,10 @@ type Webhook struct {
 
 // Check says what is wrong with the settings, nil if nothing.
 func (w *Webhook) Check() error {
-	u, err := url.Parse(w.URL)
-	switch {
-	case err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http":
-		return errors.New("url is no web address, use one that begins with https://")
-	case !w.Inside && plainlyInside(u.Hostname()):
-		return fmt.Errorf("url: %s %w", u.Host, errInside)
-	case u.Scheme == "http" && w.Token != "" && !loopback(u.Hostname()):
+	if err := checkURL(w.URL, w.Inside); err != nil {
+		return err
+	}
+	if u, _ := url.Parse(w.URL); u.Scheme == "http" && w.Token != "" && !loopback(u.Hostname()) {
 		return fmt.Errorf("url: the token would go to %s in the clear, use https", u.Host)
 	}
 	return nil
@@ -56,8 +52,7 @@ type body struct {
 	Text     string    `json:"text"`
 }
 
-// send posts one message. A redirect is not followed: it would take the token
-// and the message to an address nobody entered.
+// send posts one message.
 func (w *Webhook) send(ctx context.Context, to alarm.Contact, m alarm.Message) error {
 	if err := w.Check(); err != nil {
 		return hopeless(err)
@@ -73,7 +68,7 @@ func (w *Webhook) send(ctx context.Context, to alarm.Contact, m alarm.Message) e
 	defer cancel()
 	request, err := http.NewRequestWithContext(ctx, http.MethodPost, w.URL, bytes.NewReader(content))
 	if err != nil {
-		return hopeless(errors.New("url is no web address, use one that begins with https://"))
+		return hopeless(errNoAddress)
 	}
 	request.Header.Set("Content-Type", "application/json")
 	request.Header.Set("User-Agent", "isohaline")
@@ -81,23 +76,7 @@ func (w *Webhook) send(ctx context.Context, to alarm.Contact, m alarm.Message) e
 	if w.Token != "" {
 		request.Header.Set("Authorization", "Bearer "+string(w.Token))
 	}
-	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	if !w.Inside {
-		if client.Transport, err = toOutside(request); err != nil {
-			return err
-		}
-	}
-	answer, err := client.Do(request)
-	if errors.Is(err, errInside) {
-		return hopeless(fmt.Errorf("%s %w", request.URL.Host, errInside))
-	}
-	if err != nil {
-		return fmt.Errorf("posting to %s: %w", request.URL.Host, withoutURL(err))
-	}
-	defer answer.Body.Close()
-	const enough = 64 << 10 // so that the connection can be used again
-	_, _ = io.CopyN(io.Discard, answer.Body, enough)
-	return judge(answer, request.URL.Host)
+	return call(request, w.Inside)
 }
 
 // judge says what an answer means.

@@ -15,6 +15,8 @@ import (
 
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/devices"
+	"isohaline/internal/server/hub"
+	"isohaline/internal/server/lifesign"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/server/remote"
 	"isohaline/internal/server/sender"
@@ -29,6 +31,9 @@ type Options struct {
 	Devices *devices.Register
 	Sender  *sender.Sender
 	Door    *wire.FrontDoor
+	Signal  *lifesign.Signal
+	// Findings are what is wrong with the service itself.
+	Findings func() []hub.Finding
 	// Edges is where edges link themselves; Remote is the desk for what is asked of
 	// them.
 	Edges    *wire.EdgePort
@@ -48,19 +53,21 @@ type Options struct {
 type API struct {
 	huma huma.API
 
-	store    *store.Store
-	monitor  *monitor.Monitor
-	devices  *devices.Register
-	sender   *sender.Sender
-	door     *wire.FrontDoor
-	edges    *wire.EdgePort
-	remote   *remote.Desk
-	sessions *scs.SessionManager
-	log      *slog.Logger
-	now      func() time.Time
-	token    string
-	cost     auth.Cost
-	address  string
+	store       *store.Store
+	monitor     *monitor.Monitor
+	devices     *devices.Register
+	sender      *sender.Sender
+	signal      *lifesign.Signal
+	ownFindings func() []hub.Finding
+	door        *wire.FrontDoor
+	edges       *wire.EdgePort
+	remote      *remote.Desk
+	sessions    *scs.SessionManager
+	log         *slog.Logger
+	now         func() time.Time
+	token       string
+	cost        auth.Cost
+	address     string
 
 	// How often somebody may guess, by name and by address.
 	names, addresses *auth.Limiter
@@ -86,7 +93,7 @@ const hashesAtOnce = 2
 func Handler(o Options) http.Handler {
 	mux := http.NewServeMux()
 	a := &API{
-		huma: newHuma(mux), store: o.Store, monitor: o.Monitor, devices: o.Devices, sender: o.Sender, door: o.Door, edges: o.Edges, remote: o.Remote,
+		huma: newHuma(mux), store: o.Store, monitor: o.Monitor, devices: o.Devices, sender: o.Sender, signal: o.Signal, ownFindings: o.Findings, door: o.Door, edges: o.Edges, remote: o.Remote,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
 		hashing: make(chan struct{}, hashesAtOnce), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),

@@ -130,6 +130,9 @@ func (a *API) saveDelivery(ctx context.Context, in *deliveryIn) (*deliveryOut, e
 			return nil, refused(http.StatusConflict, "body.webhooks", h.Name, "is in the plan of "+strings.Join(used, ", "), "change the plan first")
 		}
 	}
+	if d := a.signal.Settings().Daily; d != nil && d.To.Channel == alarm.Webhook && settings.Webhook(d.To.Address) == nil {
+		return nil, refused(http.StatusConflict, "body.webhooks", d.To.Address, "takes the message of the day", "change that under Settings first")
+	}
 	if err := a.sender.Set(ctx, a.edit(ctx), settings); err != nil {
 		return nil, err
 	}

@@ -22,7 +22,8 @@ type SiteRef struct {
 
 type sitesOut struct {
 	Body struct {
-		Sites []SiteRef `json:"sites"`
+		Sites      []SiteRef   `json:"sites"`
+		CatchingUp *CatchingUp `json:"catchingUp,omitempty" doc:"tanks are still missing here; absent once every one is taken up"`
 	}
 }
 
@@ -128,6 +129,7 @@ type checkOut struct{ Body Check }
 
 func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 	out := &sitesOut{}
+	out.Body.CatchingUp = a.catchingUp()
 	out.Body.Sites = []SiteRef{}
 	person := personOf(ctx)
 	tanks := a.monitor.Tanks()

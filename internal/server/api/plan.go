@@ -101,19 +101,27 @@ func (a *API) savePlan(ctx context.Context, in *planIn) (*planOut, error) {
 
 // reachable says whether the addresses of a plan can be right.
 func (a *API) reachable(p *Plan) error {
-	settings := a.sender.Settings()
 	for _, route := range []*Route{&p.Critical, &p.High, &p.Medium, &p.Low} {
 		for _, rung := range route.Rungs {
-			for _, c := range rung.Contacts {
-				if c.Channel == string(alarm.Webhook) {
-					if settings.Webhook(c.Address) == nil {
-						return refused(http.StatusUnprocessableEntity, "body", c.Address, "is no webhook that is set up", "set it up first, or correct the name")
-					}
-				} else if parsed, err := mail.ParseAddress(c.Address); err != nil || parsed.Address != c.Address {
-					return refused(http.StatusUnprocessableEntity, "body", c.Address, "is no mail address", "use one like ada@example.org")
+			for i := range rung.Contacts {
+				if err := a.reachableOne(&rung.Contacts[i], "body"); err != nil {
+					return err
 				}
 			}
 		}
+	}
+	return nil
+}
+
+// reachableOne says whether an address can be right.
+func (a *API) reachableOne(c *Recipient, field string) error {
+	settings := a.sender.Settings()
+	if c.Channel == string(alarm.Webhook) {
+		if settings.Webhook(c.Address) == nil {
+			return refused(http.StatusUnprocessableEntity, field, c.Address, "is no webhook that is set up", "set it up first, or correct the name")
+		}
+	} else if parsed, err := mail.ParseAddress(c.Address); err != nil || parsed.Address != c.Address {
+		return refused(http.StatusUnprocessableEntity, field, c.Address, "is no mail address", "use one like ada@example.org")
 	}
 	return nil
 }

@@ -16,6 +16,8 @@ type Rounds struct {
 	At         time.Time  `json:"at"`
 	NeedPerson []RoundRow `json:"needPerson" doc:"tanks that need a person, worst first"`
 	Quiet      []Quiet    `json:"quiet" doc:"the others, by name"`
+	// CatchingUp says that tanks are missing, because the service has just begun.
+	CatchingUp *CatchingUp `json:"catchingUp,omitempty" doc:"tanks are still missing here; absent once every one is taken up"`
 }
 
 // RoundRow is one tank that needs a person, with the worst finding first.
@@ -50,7 +52,7 @@ func (a *API) rounds(ctx context.Context, _ *struct{}) (*roundsOut, error) {
 // roundsFor is the list for one person.
 func (a *API) roundsFor(person *Person) Rounds {
 	now := a.now()
-	out := Rounds{At: now, NeedPerson: []RoundRow{}, Quiet: []Quiet{}}
+	out := Rounds{At: now, NeedPerson: []RoundRow{}, Quiet: []Quiet{}, CatchingUp: a.catchingUp()}
 	type row struct {
 		RoundRow
 		worst *account.Finding

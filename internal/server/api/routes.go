@@ -35,6 +35,7 @@ func (a *API) register() {
 
 	add(a, viewers, route("GET", "/api/rounds", "rounds", tagRounds, "The tanks that need a person, worst first, and the quiet ones"), a.rounds)
 	a.stream()
+	add(a, viewers, route("GET", "/api/hub", "hub", tagRounds, "How the service itself stands: whether it still catches up, and what is wrong with it"), a.hub)
 
 	add(a, viewers, route("GET", "/api/sites", "sites", tagTank, "Sites and their tanks"), a.sites)
 	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Take a tank under watch, from its tank file")), a.newTank)
@@ -94,6 +95,10 @@ func (a *API) register() {
 	add(a, operators, route("GET", "/api/delivery", "delivery", tagNotice, "The mail server and the webhooks, without their secrets"), a.delivery)
 	add(a, operators, route("PUT", "/api/delivery", "saveDelivery", tagNotice, "Set the mail server and the webhooks up"), a.saveDelivery)
 	add(a, staff, route("POST", "/api/delivery/test", "tryDelivery", tagNotice, "Send a test message as set up, and say what happened"), a.tryDelivery)
+
+	add(a, operators, route("GET", "/api/sign-of-life", "signOfLife", tagNotice, "Where the service says that it works, without the address"), a.signOfLife)
+	add(a, operators, route("PUT", "/api/sign-of-life", "saveSignOfLife", tagNotice, "Set up where and how often the service says that it works"), a.saveSignOfLife)
+	add(a, operators, route("POST", "/api/sign-of-life/test", "trySignOfLife", tagNotice, "Call the address now, whether or not the service works"), a.trySignOfLife)
 
 	a.registerBench()
 

@@ -54,8 +54,9 @@ type Monitor struct {
 	tanks  map[string]*tank
 	places map[string]*place
 	// waiting are the tanks that TakeUp has still to take up.
-	waiting  []waiting
-	progress Progress
+	waiting []waiting
+	// progress is how far the start has come.
+	progress struct{ done, total atomic.Int64 }
 	// adding lets one tank be added at a time.
 	adding sync.Mutex
 

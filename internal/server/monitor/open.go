@@ -71,7 +71,7 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 		t := m.know(saved.Tanks[i].Tank)
 		m.waiting = append(m.waiting, waiting{t, saved.Tanks[i]})
 	}
-	m.progress.Total = len(m.waiting)
+	m.Expect(len(m.waiting))
 	for _, p := range m.sites() {
 		if err := m.forgetUnwatched(ctx, p); err != nil {
 			return nil, err

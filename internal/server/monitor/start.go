@@ -19,27 +19,18 @@ func (p Progress) String() string {
 	return fmt.Sprintf("catching up, %d of %d tanks", p.Done, p.Total)
 }
 
-// Progress is how far the start has come.
+// Progress is how far the start has come. It waits for nothing.
 func (m *Monitor) Progress() Progress {
-	m.mu.RLock()
-	defer m.mu.RUnlock()
-	return m.progress
+	done := int(m.progress.done.Load()) // first: it never gets ahead of the total
+	return Progress{Done: done, Total: int(m.progress.total.Load())}
 }
 
-// Expect says that more tanks are being made ready, for Progress: each ends with
-// one call of Arrived.
-func (m *Monitor) Expect(tanks int) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.progress.Total += tanks
-}
+// Expect says that more tanks are being made ready, for Progress: call Arrived for
+// each once it is.
+func (m *Monitor) Expect(tanks int) { m.progress.total.Add(int64(tanks)) }
 
 // Arrived says that one of the tanks that were expected is ready.
-func (m *Monitor) Arrived() {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.progress.Done++
-}
+func (m *Monitor) Arrived() { m.progress.done.Add(1) }
 
 // Waiting says whether a tank is still to be taken up.
 func (m *Monitor) Waiting(tankID string) bool {

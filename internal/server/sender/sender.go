@@ -30,6 +30,8 @@ type Sender struct {
 	log     *slog.Logger
 	now     func() time.Time
 
+	health health
+
 	mu       sync.Mutex
 	settings Settings
 	// onTheWay are the notices that travel or are being reported.
@@ -80,7 +82,7 @@ func (s *Sender) Set(ctx context.Context, e *store.Editor, settings Settings) er
 // Test sends a message that says it is a test.
 func (s *Sender) Test(ctx context.Context, to alarm.Contact, place string) error {
 	settings := s.Settings()
-	return settings.post().Test(ctx, to, place, s.now())
+	return s.noted(ctx, settings.post().Test(ctx, to, place, s.now()))
 }
 
 // The rhythm of the sender.
@@ -102,6 +104,7 @@ func (s *Sender) Run(ctx context.Context) error {
 	tick := time.NewTicker(askEvery)
 	defer tick.Stop()
 	for {
+		s.health.asked(time.Now())
 		for _, out := range s.monitor.Outbox() {
 			if !s.begin(out) {
 				continue
@@ -177,6 +180,7 @@ func (s *Sender) insist(id string, do func() error) {
 }
 
 func (s *Sender) count(o alarm.Outcome, r *deliver.Result) {
+	s.health.tried(time.Now(), r.Problem, o == alarm.Failed)
 	if r.Problem == "" {
 		s.Counters.Sent.Add(1)
 		return
