@@ -124,8 +124,8 @@ func TestTankThatCannotBeTakenUp(t *testing.T) {
 	if found := find(olga); len(found) != 1 || found[0].TankID != "reef" || found[0].Urgency != string(hub.Now) || !strings.Contains(found[0].Sentence, "Our reef") {
 		t.Errorf("%+v", found)
 	}
-	if found := find(carla); len(found) != 0 {
-		t.Errorf("a client is told of the service itself: %+v", found)
+	if found := find(carla); len(found) != 1 || strings.Contains(found[0].Do, "Design") {
+		t.Errorf("a client is told of the own tank: %+v", found)
 	}
 	var p api.Problem
 	olga.want(http.StatusServiceUnavailable, "GET", "/api/tanks/reef", nil, &p)

@@ -7,7 +7,8 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 
 const program = process.env.ISOHALINE_PROGRAM ?? join(import.meta.dirname, '../../bin/isohaline')
-const startMS = 120_000 // it makes ninety days of history first
+const pollMS = 100
+const startMS = 120_000 // it makes ninety days of history while it runs
 
 export class Demo {
   private constructor(
@@ -34,7 +35,20 @@ export class Demo {
       child.stderr.on('data', hear)
       child.on('exit', (code) => failed(new Error(`the demo ended with ${code}: ${said}`)))
     })
-    return new Demo(url, child, dir)
+    const demo = new Demo(url, child, dir)
+    await demo.#ready()
+    return demo
+  }
+
+  /** Waits until every tank has its past: /readyz says so. */
+  async #ready() {
+    const end = Date.now() + startMS
+    for (;;) {
+      const answer = await fetch(`${this.url}/readyz`)
+      if (answer.ok) return
+      if (Date.now() > end) throw new Error(`the demo is not ready after ${startMS} ms: ${await answer.text()}`)
+      await new Promise((again) => setTimeout(again, pollMS))
+    }
   }
 
   async stop() {

@@ -1,7 +1,7 @@
 // The fixture server's house: who may sign in, who is told of alarms and how, and
 // who changed what.
 import type { components } from '../src/api/schema'
-import type { AuditLine, Delivery, Notice, Person, Plan, PlanPage, Recipient, Retention, Route } from '../src/api/client'
+import type { AuditLine, Delivery, Notice, Person, Plan, PlanPage, Recipient, Retention, Route, SignOfLife } from '../src/api/client'
 import { iso, tankRefs } from './fleet'
 
 type Schemas = components['schemas']
@@ -82,6 +82,9 @@ export class House {
     { name: 'front-desk', role: 'client', units: 'us', siteIds: ['larkspur-harbour'] },
   ]
   passwords: Record<string, string> = {}
+  signOfLife: SignOfLife = { host: '', method: 'GET', everyS: 300, inside: false }
+  /** as it was last saved, with the address */
+  savedSign: Schemas['SignInBody'] | undefined
   retention: Retention = { readingsDays: 90, minutesDays: 400, hoursDays: 3653, daysDays: 0 }
   audit: AuditLine[] = Array.from({ length: 130 }, (_, i) => ({
     id: 130 - i,
@@ -113,6 +116,17 @@ export class House {
         return this.#newPerson(body as Schemas['NewPersonInBody'])
       case 'GET /api/audit':
         return this.#audit(query)
+      case 'GET /api/sign-of-life':
+        return { json: this.signOfLife }
+      case 'PUT /api/sign-of-life': {
+        const { url, ...rest } = body as Schemas['SignInBody']
+        this.savedSign = body as Schemas['SignInBody']
+        const host = url === undefined ? this.signOfLife.host : url && new URL(url).host
+        this.signOfLife = { ...rest, host, inside: rest.inside ?? false }
+        return { json: this.signOfLife }
+      }
+      case 'POST /api/sign-of-life/test':
+        return { json: { at: iso(0), delivered: this.delivered, words: this.delivered ? 'the address took it' : 'life.larkspur.example answered 404 Not Found' } }
       case 'GET /api/retention':
         return { json: this.retention }
       case 'PUT /api/retention':

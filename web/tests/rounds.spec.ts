@@ -49,3 +49,41 @@ test('a client looks and changes nothing', async ({ page, server }) => {
   await expect(page.getByRole('button', { name: /Acknowledge/ })).toHaveCount(0)
   await expect(page.getByRole('link', { name: 'Devices' })).toHaveCount(0)
 })
+
+test('says what is wrong with the service itself, and how far a start is', async ({ page, server }) => {
+  server.hub = {
+    catchingUp: { done: 3, total: 12, words: 'catching up, 3 of 12 tanks' },
+    findings: [
+      {
+        code: 'store-fails',
+        urgency: 'now',
+        since: fleet.iso(-600_000),
+        sentence: 'The store does not take what is written to it (database or disk is full). Readings wait in the log, and no alarm is raised meanwhile.',
+        do: 'Make room on the disk, and look whether it is mounted read-only or failing; nothing that was acknowledged is lost.',
+      },
+      {
+        code: 'tank-not-watched',
+        urgency: 'now',
+        tankId: 'lobby-reef',
+        since: fleet.iso(-7_200_000),
+        sentence: 'Nothing watches Lobby reef: it could not be taken up (display.height: is missing). Its readings are kept.',
+        do: 'Mend its tank file under Design and save it; the watch then goes on by it.',
+      },
+      { code: 'was-away', urgency: 'in time', since: fleet.iso(-3_600_000), sentence: 'The service did not run for 3 h.', do: 'Find out why it ended.' },
+    ],
+  }
+  await page.goto('/')
+  await expect(page.getByText('Catching up, 3 of 12 tanks.')).toBeVisible()
+  const itself = page.getByRole('region', { name: 'The service itself' })
+  await expect(itself.getByRole('listitem')).toHaveCount(3)
+  await expect(itself.getByRole('listitem').first()).toContainText('Look now')
+  await expect(itself.getByRole('link', { name: 'Its tank file' })).toHaveAttribute('href', '#/design/lobby-reef')
+  await holds(page, 'rounds-hub')
+
+  // More tanks are taken up: the list is asked for again by itself.
+  server.withCeiling = true
+  server.hub = { findings: [] }
+  await expect(page.getByText('Catching up')).toBeHidden()
+  await expect(itself).toBeHidden()
+  await expect(page.getByRole('heading', { name: '4 tanks need a person' })).toBeVisible()
+})

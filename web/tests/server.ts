@@ -38,6 +38,7 @@ export class FixtureServer {
   withCeiling = false
   person: Person | undefined = { name: 'ada', role: 'operator', units: 'metric', siteIds: [] }
   house = new House()
+  hub: Schemas['Hub'] = { findings: [] }
   imports: Record<string, string>[] = []
   alarms = fleet.alarms()
   devices = fleet.devices()
@@ -125,6 +126,8 @@ export class FixtureServer {
         this.#streams.add(response)
         response.on('close', () => this.#streams.delete(response))
         return this.say('rounds', { rounds: fleet.rounds(this.withCeiling) })
+      case 'GET /api/hub':
+        return this.#json(response, this.hub)
       case 'GET /api/rounds':
         return this.#json(response, fleet.rounds(this.withCeiling))
       case 'GET /api/alarms':

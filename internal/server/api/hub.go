@@ -10,7 +10,7 @@ import (
 // Hub is how the service itself stands.
 type Hub struct {
 	CatchingUp *CatchingUp  `json:"catchingUp,omitempty" doc:"absent once every tank is taken up"`
-	Findings   []HubFinding `json:"findings" doc:"what is wrong with the service itself, the most urgent first; for technicians and operators"`
+	Findings   []HubFinding `json:"findings" doc:"what is wrong with the service itself, the most urgent first; clients are told of their own tanks alone"`
 }
 
 // CatchingUp is how far the start is: tanks that are not taken up yet are in no
@@ -36,13 +36,15 @@ type hubOut struct{ Body Hub }
 func (a *API) hub(ctx context.Context, _ *struct{}) (*hubOut, error) {
 	out := &hubOut{Body: Hub{CatchingUp: a.catchingUp(), Findings: []HubFinding{}}}
 	person := personOf(ctx)
-	if !staff.admits(person.Role) {
-		return out, nil
-	}
+	mends := staff.admits(person.Role)
 	for _, f := range a.ownFindings() {
-		if f.SiteID == "" || person.sees(f.SiteID) {
-			out.Body.Findings = append(out.Body.Findings, showHubFinding(&f))
+		if f.SiteID == "" && !mends || f.SiteID != "" && !person.sees(f.SiteID) {
+			continue
 		}
+		if !mends {
+			f.Do = "Tell whoever looks after the service."
+		}
+		out.Body.Findings = append(out.Body.Findings, showHubFinding(&f))
 	}
 	return out, nil
 }
