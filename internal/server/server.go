@@ -303,6 +303,7 @@ func (s *Server) watch(ctx context.Context) error {
 		}
 		return fmt.Errorf("taking up the tanks: %w", err)
 	}
+	s.o.Log.Info("the tanks are under watch", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
 	group.Go(func() error { return s.tick(ctx) })

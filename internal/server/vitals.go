@@ -17,8 +17,8 @@ import (
 
 // How often the service looks at itself, and how long an answer may take.
 const (
-	lookEvery   = 10 * time.Second
-	lookTimeout = 20 * time.Second
+	lookEvery   = 15 * time.Second
+	lookTimeout = 15 * time.Second
 	// refusalsTold is how long what the door refused is counted together.
 	refusalsTold = 15 * time.Minute
 )

@@ -11,9 +11,11 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/alarm"
 	"isohaline/internal/channel"
 	"isohaline/internal/server/api"
 	"isohaline/internal/server/hub"
+	"isohaline/internal/store"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/wire"
 )
@@ -133,8 +135,22 @@ func TestTankThatCannotBeTakenUp(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	olga.want(http.StatusOK, "GET", "/api/tanks/other", nil, nil)
+	// Meanwhile there is water on the floor: that needs no account, and is told.
+	d, _, err := h.Devices.New(t.Context(), h.Store.Edit("test", time.Now()), store.Device{SiteID: "here", TankID: "reef", Name: "Box"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.take(wire.Reading{Site: "here", Device: d.ID, Channel: channel.Floor, Value: 1, At: time.Now().UTC().Truncate(time.Microsecond)})
+	wet := func() bool {
+		a, there := h.Monitor.Alarm("here", alarm.Key{Code: alarm.FloorWet, Tank: "reef"})
+		return there && a.State() == alarm.Unacknowledged
+	}
+	eventually(t, "there is an alarm of the water on the floor", wet)
 	olga.want(http.StatusOK, "PUT", "/api/tanks/reef/file", jsonMap{"text": string(tankfile.Starter(tankfile.Answers{Name: "Our reef"})), "base": 2}, nil)
 	olga.want(http.StatusOK, "GET", "/api/tanks/reef", nil, nil)
+	if !wet() {
+		t.Error("a mended tank file took the alarm of the water away")
+	}
 	h.look(t.Context(), lookTimeout)
 	if found := find(olga); len(found) != 0 {
 		t.Errorf("%+v", found)

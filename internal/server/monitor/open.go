@@ -307,23 +307,33 @@ type Draft struct {
 }
 
 // Redescribe saves a new version of a tank's description and goes on by it. What
-// the account has learned of the tank stays.
+// the account has learned of the tank stays; a tank that was without an account
+// works through its records.
 func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string, d Draft) (store.Description, error) {
 	sheet, err := live.Read(tankID, d.Text)
 	if err != nil {
 		return store.Description{}, err
 	}
 	t := m.tank(tankID)
-	if t == nil {
+	if t == nil || t.spec.Load() == nil {
 		return store.Description{}, notWatched(tankID)
 	}
+	broken := t.spec.Load().problem != nil
+	saved, err := m.redescribe(ctx, e, t, sheet, d)
+	if err == nil && broken {
+		err = m.workThroughAgain(context.WithoutCancel(ctx), t)
+	}
+	return saved, err
+}
+
+func (m *Monitor) redescribe(ctx context.Context, e *store.Editor, t *tank, sheet *live.Sheet, d Draft) (store.Description, error) {
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	s, err := t.spell(sheet)
 	if err != nil {
 		return store.Description{}, err
 	}
-	saved, err := e.SaveDescription(ctx, tankID, d.Text, d.Note, d.Base)
+	saved, err := e.SaveDescription(ctx, t.id, d.Text, d.Note, d.Base)
 	if err != nil {
 		return saved, err
 	}
