@@ -18,7 +18,8 @@ func TestKept(t *testing.T) {
 		}
 		return n
 	}
-	if ask("a tank") != 6 || ask("a tank") != 6 || worked != 1 {
+	first, second := ask("a tank"), ask("a tank")
+	if first != 6 || second != 6 || worked != 1 {
 		t.Errorf("worked out %d times", worked)
 	}
 	refused := errors.New("no")
