@@ -24,7 +24,7 @@ func TestPing(t *testing.T) {
 	for _, method := range []string{http.MethodGet, http.MethodPost} {
 		a := deliver.Address{URL: server.URL + secretPath, Method: method, Inside: true, Timeout: 5 * time.Second}
 		for _, c := range []struct {
-			status             int
+			status            int
 			taken, isHopeless bool
 		}{
 			{http.StatusNoContent, true, false}, {http.StatusOK, true, false}, {http.StatusFound, false, true},
