@@ -22,11 +22,11 @@ import (
 	"isohaline/internal/chart"
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	joinfile "isohaline/internal/edge/join"
 	"isohaline/internal/edge/keeper"
 	"isohaline/internal/edge/link"
 	"isohaline/internal/edge/page"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/report"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
@@ -150,23 +150,21 @@ func runEdge(ctx context.Context, agent *edge.Agent, l net.Listener, h http.Hand
 // wires are the real ones in a process of their own, or a simulation.
 func (e *edgeCommand) wires(set *verify.Commissioning, pace *edge.Pace, log *slog.Logger) (edge.Wires, error) {
 	if e.Simulate {
-		return edge.Simulate(set.Onset.Live(), pace), nil
+		return edgeio.Simulate(set.Onset.Live(), pace.Clock), nil
 	}
 	text, err := os.ReadFile(e.Wiring)
 	if err != nil {
 		return nil, err
 	}
-	w, err := wiring.Read(e.Wiring, text)
+	w, err := edgeio.Read(e.Wiring, text)
 	if err != nil {
 		return nil, err
 	}
 	if err := fits(e.Wiring, w, set); err != nil {
 		return nil, err
 	}
-	for name, d := range w.Devices {
-		if d.Watchdog == nil {
-			log.Warn("nothing on this Modbus device turns its outputs off when its cable is cut; name its watchdog's register, or let hardware see to it", "device", name)
-		}
+	for _, warning := range w.Warnings {
+		log.Warn(warning, "file", e.Wiring)
 	}
 	return &keeper.Keeper{Command: ownCommand("edge-wires"), File: e.Wiring, Wiring: text, Answers: w.Lease / 2, Log: log}, nil
 }
@@ -185,22 +183,22 @@ func ownCommand(args ...string) []string {
 
 // fits compares the wiring with the sensors that the tank file has: a sensor that
 // the check counted on and nobody wired is a fault, and so is the reverse.
-func fits(file string, w *wiring.Wiring, set *verify.Commissioning) error {
+func fits(file string, w *edgeio.Wiring, set *verify.Commissioning) error {
 	g := set.Guard
 	var errs []error
 	wrong := func(format string, args ...any) {
 		errs = append(errs, fmt.Errorf("%s: %s", file, fmt.Sprintf(format, args...)))
 	}
 	for _, i := range []struct {
-		input  wiring.Input
+		input  edgeio.Input
 		fitted bool
 		key    string
 	}{
-		{wiring.Ceiling, g.CeilingFitted, "top-off.ceiling"}, {wiring.Floor, g.FloorFitted, "floor sensor"},
-		{wiring.Reservoir, g.ReservoirLowFitted, "top-off.reservoir.low sensor"},
-		{wiring.ReturnPump, g.ReturnFitted, "top-off.return sensed"}, {wiring.Level, g.LevelFitted, "top-off.level gauge"},
+		{edgeio.Ceiling, g.CeilingFitted, "top-off.ceiling"}, {edgeio.Floor, g.FloorFitted, "floor sensor"},
+		{edgeio.Reservoir, g.ReservoirLowFitted, "top-off.reservoir.low sensor"},
+		{edgeio.ReturnPump, g.ReturnFitted, "top-off.return sensed"}, {edgeio.Level, g.LevelFitted, "top-off.level gauge"},
 	} {
-		switch _, wired := w.Inputs[i.input]; {
+		switch wired := w.Inputs[i.input]; {
 		case i.fitted && !wired:
 			wrong("inputs.%s is missing, and the tank file has %s: wire it, or take it out of the tank file and check the design again", i.input, i.key)
 		case !i.fitted && wired:
@@ -208,7 +206,7 @@ func fits(file string, w *wiring.Wiring, set *verify.Commissioning) error {
 		}
 	}
 	valve := set.Report.Tank.TopOff.ShutoffValve
-	switch _, wired := w.Outputs[wiring.Valve]; {
+	switch wired := w.Outputs[edgeio.Valve]; {
 	case valve && !wired:
 		wrong("outputs.valve is missing, and the tank file has top-off.shut-off valve: without it no water flows")
 	case !valve && wired:

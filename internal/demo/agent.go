@@ -11,6 +11,7 @@ import (
 
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/join"
 	"isohaline/internal/edge/link"
 	"isohaline/internal/store"
@@ -51,7 +52,7 @@ func (a *agent) run(ctx context.Context) error {
 	}
 	pace := edge.NewPace(1)
 	guard, err := edge.Open(edge.Options{Config: decide.NewConfig(set.Guard, set.TopOffM3S),
-		Wires: edge.Simulate(set.Onset.Live(), pace), Pace: pace, Dir: a.dir, Log: a.log})
+		Wires: edgeio.Simulate(set.Onset.Live(), pace.Clock), Pace: pace, Dir: a.dir, Log: a.log})
 	if err != nil {
 		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
 	}

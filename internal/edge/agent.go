@@ -13,8 +13,8 @@ import (
 	"github.com/gofrs/flock"
 
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/guard"
 )
@@ -37,7 +37,7 @@ const (
 type Wires interface {
 	// Exchange says what shall be on, for a lease, and returns what the inputs
 	// say. What cannot be read is Absent or Faulty, and the error says why.
-	Exchange(context.Context, lease.Outputs) (line.Inputs, error)
+	Exchange(context.Context, lease.Outputs) (edgeio.Inputs, error)
 	// Close turns everything off.
 	Close() error
 }
@@ -136,7 +136,7 @@ func (a *Agent) turn(ctx context.Context) {
 		return
 	}
 	if a.lost {
-		read, a.lost = line.Inputs{}, false
+		read, a.lost = edgeio.Inputs{}, false
 	}
 	var p pending
 	var ask *decide.Ask

@@ -14,10 +14,9 @@ import (
 	"time"
 
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
 	"isohaline/internal/edge/requests"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 )
 
@@ -33,19 +32,19 @@ type wires struct {
 	failsOn bool
 }
 
-func (w *wires) Exchange(_ context.Context, out lease.Outputs) (line.Inputs, error) {
+func (w *wires) Exchange(_ context.Context, out lease.Outputs) (edgeio.Inputs, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if w.failsOn && out.Pump {
 		w.out = lease.Outputs{}
-		return line.Inputs{}, errors.New("not heard")
+		return edgeio.Inputs{}, errors.New("not heard")
 	}
 	if w.broken != nil {
 		w.out = lease.Outputs{} // the lease ends
-		return line.Inputs{}, w.broken
+		return edgeio.Inputs{}, w.broken
 	}
 	w.out, w.said = out, append(w.said, out)
-	return line.Inputs{Contacts: map[wiring.Input]guard.Contact{wiring.Watch: w.watch}}, nil
+	return edgeio.Inputs{Contacts: map[edgeio.Input]guard.Contact{edgeio.Watch: w.watch}}, nil
 }
 
 func (w *wires) Close() error {

@@ -8,7 +8,7 @@
 //
 // Package decide is the decision, pure; requests decides which requests reach
 // the guard; prooftest guides a person through the monthly test; lease is how an
-// output stays on; wiring and line are the wires; keeper is the process that
+// output stays on; io is the wires, real and simulated; keeper is the process that
 // holds them; page is the tank's own page. Agent turns the wheel: ten times a
 // second it reads, decides, saves if something must survive, and drives.
 //

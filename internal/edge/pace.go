@@ -33,6 +33,9 @@ func (p *Pace) Moment() decide.Moment {
 	return decide.Moment{Clock: clock, Wall: p.began.Add(clock)}
 }
 
+// Clock is the time since the beginning.
+func (p *Pace) Clock() time.Duration { return p.Moment().Clock }
+
 // Wait returns when the next step is due, or with ctx's error.
 func (p *Pace) Wait(ctx context.Context) error {
 	if p.steps.Add(1)%int64(p.speed) != 0 {

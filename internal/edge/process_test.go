@@ -23,9 +23,9 @@ import (
 
 	"github.com/simonvetter/modbus"
 
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/keeper"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 )
 
@@ -63,7 +63,7 @@ func agentRole(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	w, err := wiring.Read("edge.yaml", text)
+	w, err := edgeio.Read("edge.yaml", text)
 	if err != nil {
 		return err
 	}

@@ -1,5 +1,7 @@
 // Package wire is how readings come into the house: a front door that devices
 // speak MQTT to, and behind it a durable log that the rest of the program reads.
+// What a tank's sensors and pumps are wired to is package edge/io's, and what can be
+// measured package channel's.
 //
 //	device --MQTT--> FrontDoor --Append--> Log --Consume--> store, account
 //

@@ -16,8 +16,8 @@
 package keeper
 
 import (
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
 )
 
 // hello is the agent's first word: the wiring file.
@@ -34,7 +34,7 @@ type word struct {
 
 // answer is what the keeper says to a word, or with N 0 to the hello.
 type answer struct {
-	N     uint64      `json:"n"`
-	In    line.Inputs `json:"in"`
-	Error string      `json:"error,omitempty"`
+	N     uint64        `json:"n"`
+	In    edgeio.Inputs `json:"in"`
+	Error string        `json:"error,omitempty"`
 }

@@ -11,8 +11,8 @@ import (
 	"os/exec"
 	"time"
 
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
 )
 
 const (
@@ -154,15 +154,15 @@ func (p *process) end(kill bool) error {
 // Exchange says what shall be on and returns what the inputs say. On an error of
 // the wires the inputs that could be read are there; on one of the process none
 // is, and another is started at a later call.
-func (k *Keeper) Exchange(ctx context.Context, out lease.Outputs) (line.Inputs, error) {
+func (k *Keeper) Exchange(ctx context.Context, out lease.Outputs) (edgeio.Inputs, error) {
 	if k.process == nil {
 		if time.Now().Before(k.retry) {
-			return line.Inputs{}, errors.New("nothing holds the wires at the moment")
+			return edgeio.Inputs{}, errors.New("nothing holds the wires at the moment")
 		}
 		p, err := k.start(ctx)
 		if err != nil {
 			k.retry = time.Now().Add(rests)
-			return line.Inputs{}, err
+			return edgeio.Inputs{}, err
 		}
 		k.Log.Info("another process holds the wires", "pid", p.cmd.Process.Pid)
 		k.process = p
@@ -175,12 +175,12 @@ func (k *Keeper) Exchange(ctx context.Context, out lease.Outputs) (line.Inputs, 
 	}
 	switch {
 	case ctx.Err() != nil:
-		return line.Inputs{}, ctx.Err()
+		return edgeio.Inputs{}, ctx.Err()
 	case err != nil:
 		// It may be stopped with an output on: kill it, and let another turn it off.
 		ended := k.process.end(true)
 		k.process, k.retry = nil, time.Time{}
-		return line.Inputs{}, errors.Join(err, ended)
+		return edgeio.Inputs{}, errors.Join(err, ended)
 	case a.Error != "":
 		return a.In, errors.New(a.Error)
 	}

@@ -11,9 +11,8 @@ import (
 	"syscall"
 	"time"
 
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
-	"isohaline/internal/edge/wiring"
 )
 
 // refreshes is how many times in a lease what is so is said again: to a Modbus
@@ -39,11 +38,11 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer) error {
 	if err := words.Decode(&h); err != nil {
 		return fmt.Errorf("reading the wiring: %w", err)
 	}
-	w, err := wiring.Read(h.File, h.Wiring)
+	w, err := edgeio.Read(h.File, h.Wiring)
 	if err != nil {
 		return errors.Join(err, say.Encode(answer{Error: err.Error()}))
 	}
-	board, err := line.Open(ctx, w)
+	board, err := edgeio.Open(ctx, w)
 	if err != nil {
 		return errors.Join(err, say.Encode(answer{Error: err.Error()}))
 	}
@@ -100,7 +99,7 @@ func Serve(ctx context.Context, in io.Reader, out io.Writer) error {
 
 // holder is a board under a lease.
 type holder struct {
-	board *line.Board
+	board *edgeio.Board
 	lasts time.Duration
 	began time.Time
 

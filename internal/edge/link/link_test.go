@@ -15,6 +15,7 @@ import (
 	"isohaline/internal/channel"
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/join"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/edge/talk"
@@ -144,7 +145,7 @@ func startAgent(t *testing.T) *edge.Agent {
 	}
 	pace := edge.NewPace(1)
 	a, err := edge.Open(edge.Options{Config: decide.NewConfig(set.Guard, set.TopOffM3S),
-		Wires: edge.Simulate(set.Onset.Live(), pace), Pace: pace, Dir: t.TempDir(), Log: slog.New(slog.DiscardHandler)})
+		Wires: edgeio.Simulate(set.Onset.Live(), pace.Clock), Pace: pace, Dir: t.TempDir(), Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,9 +15,8 @@ import (
 
 	"isohaline/internal/edge"
 	"isohaline/internal/edge/decide"
+	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 )
 
@@ -28,10 +27,10 @@ type tank struct {
 	floor guard.Contact
 }
 
-func (k *tank) Exchange(context.Context, lease.Outputs) (line.Inputs, error) {
+func (k *tank) Exchange(context.Context, lease.Outputs) (edgeio.Inputs, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	return line.Inputs{Contacts: map[wiring.Input]guard.Contact{wiring.Watch: k.watch, wiring.Floor: k.floor}}, nil
+	return edgeio.Inputs{Contacts: map[edgeio.Input]guard.Contact{edgeio.Watch: k.watch, edgeio.Floor: k.floor}}, nil
 }
 
 func (*tank) Close() error { return nil }

@@ -1,25 +1,24 @@
-package line
+package edgeio
 
 import (
 	"errors"
 	"testing"
 
-	"periph.io/x/conn/v3/gpio"
+	periph "periph.io/x/conn/v3/gpio"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 )
 
 // fakeLines are lines without a kernel.
 type fakeLines struct {
-	bits   gpio.GPIOValue
+	bits   periph.GPIOValue
 	broken error
 	closed bool
 }
 
-func (f *fakeLines) Read(gpio.GPIOValue) (gpio.GPIOValue, error) { return f.bits, f.broken }
-func (f *fakeLines) Out(bits, _ gpio.GPIOValue) error {
+func (f *fakeLines) Read(periph.GPIOValue) (periph.GPIOValue, error) { return f.bits, f.broken }
+func (f *fakeLines) Out(bits, _ periph.GPIOValue) error {
 	if f.broken == nil {
 		f.bits = bits
 	}
@@ -29,15 +28,15 @@ func (f *fakeLines) Close() error { f.closed = true; return nil }
 
 // TestGPIOBits: which bit is which line, and which way round.
 func TestGPIOBits(t *testing.T) {
-	high, low := &wiring.Pin{}, &wiring.Pin{ActiveLow: true}
+	high, low := pin{}, pin{activeLow: true}
 	in, out := &fakeLines{}, &fakeLines{}
 	lines := &gpioLines{chips: []*gpioChip{{
-		inputs:  &gpioSet{set: in, pins: []*wiring.Pin{high, low}, in: []wiring.Input{wiring.Watch, wiring.Ceiling}},
-		outputs: &gpioSet{set: out, pins: []*wiring.Pin{low, high}, out: []wiring.Output{wiring.Pump, wiring.Valve}},
+		inputs:  &gpioSet{set: in, pins: []pin{high, low}, in: []Input{Watch, Ceiling}},
+		outputs: &gpioSet{set: out, pins: []pin{low, high}, out: []Output{Pump, Valve}},
 	}}}
-	b := &Board{wiring: &wiring.Wiring{Inputs: map[wiring.Input]wiring.Source{wiring.Watch: {}, wiring.Ceiling: {}}}, drivers: []driver{lines}}
+	b := &Board{inputs: map[Input]bool{Watch: true, Ceiling: true}, held: []wires{lines}}
 	for _, tt := range []struct {
-		bits           gpio.GPIOValue
+		bits           periph.GPIOValue
 		watch, ceiling guard.Contact
 	}{
 		{0b00, guard.Dry, guard.Wet},
@@ -53,7 +52,7 @@ func TestGPIOBits(t *testing.T) {
 	}
 	for _, tt := range []struct {
 		out  lease.Outputs
-		bits gpio.GPIOValue
+		bits periph.GPIOValue
 	}{
 		{lease.Outputs{}, 0b01},
 		{lease.Outputs{Pump: true}, 0b00},
@@ -64,7 +63,7 @@ func TestGPIOBits(t *testing.T) {
 			t.Errorf("%+v: %02b, %v; want %02b", tt.out, out.bits, err, tt.bits)
 		}
 	}
-	if deaf := (&Inputs{Contacts: map[wiring.Input]guard.Contact{wiring.Watch: guard.Wet}, Deaf: true}).Guard(); deaf.Watch != guard.Faulty {
+	if deaf := (&Inputs{Contacts: map[Input]guard.Contact{Watch: guard.Wet}, Deaf: true}).Guard(); deaf.Watch != guard.Faulty {
 		t.Errorf("with a deaf output the guard reads %+v", deaf)
 	}
 	in.broken = errors.New("no such device")

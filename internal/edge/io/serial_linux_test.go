@@ -1,4 +1,4 @@
-package line
+package edgeio
 
 import (
 	"encoding/binary"
@@ -40,9 +40,9 @@ func TestCRC(t *testing.T) {
 	}
 }
 
-// wire is a serial line within this machine: what is written to one end is read at
+// serialLine is a serial line within this machine: what is written to one end is read at
 // the other.
-func wire(t *testing.T) (near *os.File, far string) {
+func serialLine(t *testing.T) (near *os.File, far string) {
 	t.Helper()
 	near, err := os.OpenFile("/dev/ptmx", os.O_RDWR|syscall.O_NOCTTY, 0)
 	if err != nil {
@@ -94,7 +94,7 @@ func slave(line io.ReadWriter, server net.Conn) error {
 func TestSerial(t *testing.T) {
 	device := &box{inputs: [8]bool{2: true}, register: [8]uint16{5: 1834}}
 	_, address := serve(t, device)
-	near, far := wire(t)
+	near, far := serialLine(t)
 	server, err := net.Dial("tcp", address)
 	if err != nil {
 		t.Fatal(err)

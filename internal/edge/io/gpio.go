@@ -1,22 +1,22 @@
-package line
+package edgeio
 
 import (
 	"context"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"periph.io/x/conn/v3/driver/driverreg"
-	"periph.io/x/conn/v3/gpio"
+	periph "periph.io/x/conn/v3/gpio"
 	"periph.io/x/host/v3/gpioioctl"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/wiring"
 )
 
-// gpioLines are lines of GPIO chips, over Linux's character device. Inputs and
-// outputs of a chip are one request each, so that they are read and written
-// together and an error of the chip is an error here.
+// gpio is lines of GPIO chips, over Linux's character device. Inputs and outputs of
+// a chip are one request each, so that they are read and written together and an
+// error of the chip is an error here.
 //
 // Off is guaranteed by the process that holds the lines, which is not the one
 // that runs the guard: it turns them off when the lease or its pipe ends. The
@@ -24,6 +24,61 @@ import (
 // leave it as it is until the agent has started another holder. If both are
 // stopped at once nothing in software is left: that is for the hardware, a relay
 // that needs pulses or a timer of its own.
+type gpio struct {
+	inputs  map[Input]pin
+	outputs map[Output]pin
+}
+
+func newGPIO() driver { return &gpio{inputs: map[Input]pin{}, outputs: map[Output]pin{}} }
+
+// pin is a line of a GPIO chip, by the names that the kernel has for them.
+type pin struct {
+	chip, line string
+	// pull is "up", "down" or "" for none, of an input.
+	pull string
+	// activeLow: low means wet, running or on.
+	activeLow bool
+}
+
+func (*gpio) section(*reader, string, *node) {}
+
+func (*gpio) inputKeys(i Input) []string {
+	if i == Level {
+		return nil
+	}
+	return []string{"gpio", "pull", i.when()}
+}
+
+func (*gpio) outputKeys() []string { return []string{"gpio", onWhen} }
+
+func (d *gpio) input(g group, i Input) string {
+	p, place := pinOf(g, i.when())
+	if pull := g.word("pull", "none", "up", "down"); pull != "none" {
+		p.pull = pull
+	}
+	d.inputs[i] = p
+	return place
+}
+
+func (d *gpio) output(g group, o Output) string {
+	p, place := pinOf(g, onWhen)
+	d.outputs[o] = p
+	return place
+}
+
+// pinOf reads "chip/line". Which level means wet or on is never guessed.
+func pinOf(g group, when string) (p pin, place string) {
+	place = g.text("gpio", "", `"chip/line" by the kernel's names`)
+	p.chip, p.line, _ = strings.Cut(place, "/")
+	if place != "" && (p.chip == "" || p.line == "") {
+		g.wrong("gpio", "is not a chip and a line", `write it like "gpiochip0/GPIO17"; the kernel's gpioinfo lists them`)
+		place = ""
+	}
+	p.activeLow = g.word(when, "", "high", "low") == "low"
+	return p, place
+}
+
+// gpioLines are the lines that are held.
 type gpioLines struct{ chips []*gpioChip }
 
 // gpioChip is what is wired to one chip.
@@ -33,8 +88,8 @@ type gpioChip struct {
 
 // kernelLines is one request to the kernel; a LineSet, or in tests a fake.
 type kernelLines interface {
-	Read(mask gpio.GPIOValue) (gpio.GPIOValue, error)
-	Out(bits, mask gpio.GPIOValue) error
+	Read(mask periph.GPIOValue) (periph.GPIOValue, error)
+	Out(bits, mask periph.GPIOValue) error
 	Close() error
 }
 
@@ -43,30 +98,32 @@ type kernelLines interface {
 type gpioSet struct {
 	set   kernelLines
 	names []string
-	pins  []*wiring.Pin
-	in    []wiring.Input
-	out   []wiring.Output
+	pins  []pin
+	in    []Input
+	out   []Output
 }
 
-// openGPIO takes hold of the lines; nil if none is wired.
-func openGPIO(w *wiring.Wiring) (driver, error) {
+// open takes hold of the lines.
+func (d *gpio) open(context.Context) ([]wires, error) {
 	sets := map[string]*[2]gpioSet{} // of each chip: inputs and outputs
-	of := func(chip string) *[2]gpioSet {
-		if sets[chip] == nil {
-			sets[chip] = &[2]gpioSet{}
+	add := func(p pin, which int) *gpioSet {
+		if sets[p.chip] == nil {
+			sets[p.chip] = &[2]gpioSet{}
 		}
-		return sets[chip]
+		s := &sets[p.chip][which]
+		s.names, s.pins = append(s.names, p.line), append(s.pins, p)
+		return s
 	}
-	for _, i := range wiring.Inputs {
-		if p := w.Inputs[i].Pin; p != nil {
-			s := &of(p.Chip)[0]
-			s.names, s.pins, s.in = append(s.names, p.Line), append(s.pins, p), append(s.in, i)
+	for _, i := range inputs {
+		if p, ok := d.inputs[i]; ok {
+			s := add(p, 0)
+			s.in = append(s.in, i)
 		}
 	}
-	for _, o := range wiring.Outputs {
-		if p := w.Outputs[o].Pin; p != nil {
-			s := &of(p.Chip)[1]
-			s.names, s.pins, s.out = append(s.names, p.Line), append(s.pins, p), append(s.out, o)
+	for _, o := range outputs {
+		if p, ok := d.outputs[o]; ok {
+			s := add(p, 1)
+			s.out = append(s.out, o)
 		}
 	}
 	if len(sets) == 0 {
@@ -91,10 +148,10 @@ func openGPIO(w *wiring.Wiring) (driver, error) {
 			return nil, errors.Join(fmt.Errorf("gpio %s: %w", name, err), lines.close())
 		}
 	}
-	return lines, nil
+	return []wires{lines}, nil
 }
 
-var pulls = map[string]gpio.Pull{"": gpio.PullNoChange, "up": gpio.PullUp, "down": gpio.PullDown}
+var pulls = map[string]periph.Pull{"": periph.PullNoChange, "up": periph.PullUp, "down": periph.PullDown}
 
 // request asks the kernel for the lines; nil for none. Outputs begin low, and a
 // relay that is on when low is on for the moment until the first Drive: too short
@@ -108,10 +165,10 @@ func (s *gpioSet) request(chip *gpioioctl.GPIOChip, direction gpioioctl.LineDir)
 			return nil, fmt.Errorf("there is no line %q", n)
 		}
 	}
-	config := gpioioctl.LineSetConfig{Lines: s.names, DefaultDirection: direction, DefaultEdge: gpio.NoEdge, DefaultPull: gpio.PullNoChange}
+	config := gpioioctl.LineSetConfig{Lines: s.names, DefaultDirection: direction, DefaultEdge: periph.NoEdge, DefaultPull: periph.PullNoChange}
 	for i, p := range s.pins {
-		if p.Pull != "" {
-			if err := config.AddOverrides(direction, gpio.NoEdge, pulls[p.Pull], s.names[i]); err != nil {
+		if p.pull != "" {
+			if err := config.AddOverrides(direction, periph.NoEdge, pulls[p.pull], s.names[i]); err != nil {
 				return nil, err
 			}
 		}
@@ -137,7 +194,7 @@ func (l *gpioLines) read(_ context.Context, in *Inputs) error {
 		}
 		for i, name := range c.inputs.in {
 			high := bits&(1<<i) != 0
-			in.Contacts[name] = contact(high != c.inputs.pins[i].ActiveLow)
+			in.Contacts[name] = contact(high != c.inputs.pins[i].activeLow)
 		}
 	}
 	return errors.Join(errs...)
@@ -149,9 +206,9 @@ func (l *gpioLines) drive(_ context.Context, out lease.Outputs) error {
 		if c.outputs == nil {
 			continue
 		}
-		var bits gpio.GPIOValue
+		var bits periph.GPIOValue
 		for i, o := range c.outputs.out {
-			if o.Of(out) != c.outputs.pins[i].ActiveLow {
+			if o.Of(out) != c.outputs.pins[i].activeLow {
 				bits |= 1 << i
 			}
 		}

@@ -1,8 +1,9 @@
-package wiring
+package edgeio
 
 import (
 	"errors"
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -37,25 +38,37 @@ func TestRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := &Wiring{
-		Lease:  1500 * time.Millisecond,
-		Broker: &Broker{URL: "tcp://127.0.0.1:1883", User: "edge", Password: "s3cret", ClientID: "isohaline-edge"},
-		Devices: map[string]Device{"box": {URL: "tcp://192.168.1.20:502", Unit: 3, Baud: 9600, Timeout: 200 * time.Millisecond,
-			Watchdog: &Register{Address: 40, Value: 20}}},
-		Inputs: map[Input]Source{
-			Watch:      {Pin: &Pin{Chip: "gpiochip0", Line: "GPIO17", Pull: "up", ActiveLow: true}},
-			Ceiling:    {Point: &Point{Device: "box", Table: Discrete, Address: 3, ActiveLow: true, ScaleMM: 1}},
-			Floor:      {Topic: &Topic{Name: "cellar/floor", On: "WET", Off: "DRY", SilentAfter: 90 * time.Second, ScaleMM: 1}},
-			ReturnPump: {Pin: &Pin{Chip: "gpiochip0", Line: "GPIO22"}},
-			Level:      {Point: &Point{Device: "box", Table: InputReg, Address: 5, ScaleMM: 0.1, OffsetMM: -20}},
-		},
-		Outputs: map[Output]Sink{
-			Pump:  {Pin: &Pin{Chip: "gpiochip0", Line: "GPIO27"}},
-			Valve: {Point: &Point{Device: "box", Table: Coil}},
-			Horn:  {Topic: &Topic{Name: "cellar/horn/set", On: "ON", Off: "OFF"}},
+		Lease:   1500 * time.Millisecond,
+		Inputs:  map[Input]bool{Watch: true, Ceiling: true, Floor: true, ReturnPump: true, Level: true},
+		Outputs: map[Output]bool{Pump: true, Valve: true, Horn: true},
+		drivers: []driver{
+			&gpio{inputs: map[Input]pin{
+				Watch:      {chip: "gpiochip0", line: "GPIO17", pull: "up", activeLow: true},
+				ReturnPump: {chip: "gpiochip0", line: "GPIO22"},
+			}, outputs: map[Output]pin{Pump: {chip: "gpiochip0", line: "GPIO27"}}},
+			&modbus{devices: map[string]*modbusDevice{"box": {name: "box", url: "tcp://192.168.1.20:502", unit: 3, baud: 9600,
+				timeout: 200 * time.Millisecond, watchdog: &register{address: 40, value: 20},
+				inputs: map[Input]point{
+					Ceiling: {table: discrete, address: 3, activeLow: true},
+					Level:   {table: inputReg, address: 5, scale: scale{perMM: 0.1, offsetMM: -20}},
+				},
+				outputs: map[Output]point{Valve: {table: coil}}}}},
+			&mqtt{broker: &broker{url: "tcp://127.0.0.1:1883", user: "edge", password: "s3cret", client: "isohaline-edge"},
+				inputs:  map[Input]topic{Floor: {name: "cellar/floor", on: "WET", off: "DRY", silentAfter: 90 * time.Second}},
+				outputs: map[Output]topic{Horn: {name: "cellar/horn/set", on: "ON", off: "OFF"}}},
 		},
 	}
-	if diff := cmp.Diff(want, w); diff != "" {
+	ours := cmp.Exporter(func(t reflect.Type) bool { return t.PkgPath() == reflect.TypeFor[Wiring]().PkgPath() })
+	if diff := cmp.Diff(want, w, ours); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// TestWarnings: a device without a watchdog is said to have none.
+func TestWarnings(t *testing.T) {
+	w, err := Read("edge.yaml", []byte(strings.Replace(whole, ", watchdog register: 40, watchdog value: 20", "", 1)))
+	if err != nil || len(w.Warnings) != 1 || !strings.HasPrefix(w.Warnings[0], "modbus.box: ") {
+		t.Errorf("%q, %v", w.Warnings, err)
 	}
 }
 
@@ -72,7 +85,7 @@ func TestGuide(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(w.Inputs) != len(Inputs) || len(w.Outputs) != len(Outputs) {
+	if len(w.Inputs) != len(inputs) || len(w.Outputs) != len(outputs) {
 		t.Errorf("it wires %d inputs and %d outputs", len(w.Inputs), len(w.Outputs))
 	}
 }
@@ -127,7 +140,7 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		w, err := Read("edge.yaml", data)
 		if err == nil {
-			if _, ok := w.Inputs[Watch]; !ok {
+			if !w.Inputs[Watch] {
 				t.Fatal("no watch, and no problem")
 			}
 			return

@@ -1,4 +1,4 @@
-package edge
+package edgeio
 
 import (
 	"context"
@@ -7,37 +7,37 @@ import (
 	"time"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/line"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 	"isohaline/internal/plant"
 )
 
-// Simulation is wires to a simulated tank, which lives at the agent's pace.
+// Simulation is wires to a simulated tank, which lives at the agent's pace. It is all
+// of a tank's wires or none: no wiring file can name it, because a real pump on an
+// imagined sensor is a flood.
 type Simulation struct {
 	mu   sync.Mutex
 	live *plant.Live
-	pace *Pace
+	now  func() time.Duration
 	last time.Duration
 	out  plant.Outputs
 }
 
-// Simulate begins with a tank.
-func Simulate(live *plant.Live, pace *Pace) *Simulation {
-	return &Simulation{live: live, pace: pace, last: pace.Moment().Clock}
+// Simulate begins with a tank, by a clock.
+func Simulate(live *plant.Live, now func() time.Duration) *Simulation {
+	return &Simulation{live: live, now: now, last: now()}
 }
 
 // Exchange lets the water move on to now, and switches.
-func (s *Simulation) Exchange(_ context.Context, out lease.Outputs) (line.Inputs, error) {
+func (s *Simulation) Exchange(_ context.Context, out lease.Outputs) (Inputs, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	now := s.pace.Moment().Clock
+	now := s.now()
 	s.live.Advance(now-s.last, s.out)
 	s.last, s.out = now, plant.Outputs{Pump: out.Pump, Valve: out.Valve}
 	g := s.live.Inputs()
-	in := line.Inputs{Contacts: map[wiring.Input]guard.Contact{
-		wiring.Watch: g.Watch, wiring.Ceiling: g.Ceiling, wiring.Floor: g.Floor,
-		wiring.Reservoir: g.ReservoirLow, wiring.ReturnPump: g.ReturnPump,
+	in := Inputs{Contacts: map[Input]guard.Contact{
+		Watch: g.Watch, Ceiling: g.Ceiling, Floor: g.Floor,
+		Reservoir: g.ReservoirLow, ReturnPump: g.ReturnPump,
 	}}
 	if !math.IsNaN(g.LevelMM) {
 		in.LevelMM, in.LevelRead = g.LevelMM, true

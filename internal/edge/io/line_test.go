@@ -1,4 +1,4 @@
-package line
+package edgeio
 
 import (
 	"context"
@@ -16,10 +16,9 @@ import (
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/mochi-mqtt/server/v2/packets"
-	"github.com/simonvetter/modbus"
+	lib "github.com/simonvetter/modbus"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/edge/wiring"
 	"isohaline/internal/guard"
 )
 
@@ -32,7 +31,7 @@ func TestMain(m *testing.M) {
 	if address == "" {
 		os.Exit(m.Run())
 	}
-	w, err := wiring.Read("edge.yaml", []byte(fmt.Sprintf(pumpWiring, address)))
+	w, err := Read("edge.yaml", []byte(fmt.Sprintf(pumpWiring, address)))
 	if err != nil {
 		panic(err)
 	}
@@ -55,7 +54,7 @@ outputs:
 // open reads a wiring and takes hold of it.
 func open(t *testing.T, text string) *Board {
 	t.Helper()
-	w, err := wiring.Read("edge.yaml", []byte("isohaline edge: 1\n"+text))
+	w, err := Read("edge.yaml", []byte("isohaline edge: 1\n"+text))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,11 +87,11 @@ type box struct {
 	written  []string
 }
 
-func (b *box) HandleCoils(q *modbus.CoilsRequest) ([]bool, error) {
+func (b *box) HandleCoils(q *lib.CoilsRequest) ([]bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if int(q.Addr+q.Quantity) > len(b.coils) || q.UnitId != 3 {
-		return nil, modbus.ErrIllegalDataAddress
+		return nil, lib.ErrIllegalDataAddress
 	}
 	if q.IsWrite {
 		copy(b.coils[q.Addr:], q.Args)
@@ -101,16 +100,16 @@ func (b *box) HandleCoils(q *modbus.CoilsRequest) ([]bool, error) {
 	return b.coils[q.Addr : q.Addr+q.Quantity], nil
 }
 
-func (b *box) HandleDiscreteInputs(q *modbus.DiscreteInputsRequest) ([]bool, error) {
+func (b *box) HandleDiscreteInputs(q *lib.DiscreteInputsRequest) ([]bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if int(q.Addr+q.Quantity) > len(b.inputs) {
-		return nil, modbus.ErrIllegalDataAddress
+		return nil, lib.ErrIllegalDataAddress
 	}
 	return b.inputs[q.Addr : q.Addr+q.Quantity], nil
 }
 
-func (b *box) HandleHoldingRegisters(q *modbus.HoldingRegistersRequest) ([]uint16, error) {
+func (b *box) HandleHoldingRegisters(q *lib.HoldingRegistersRequest) ([]uint16, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if q.IsWrite {
@@ -119,14 +118,14 @@ func (b *box) HandleHoldingRegisters(q *modbus.HoldingRegistersRequest) ([]uint1
 	return b.holding[q.Addr : q.Addr+q.Quantity], nil
 }
 
-func (b *box) HandleInputRegisters(q *modbus.InputRegistersRequest) ([]uint16, error) {
+func (b *box) HandleInputRegisters(q *lib.InputRegistersRequest) ([]uint16, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.register[q.Addr : q.Addr+q.Quantity], nil
 }
 
 // serve starts a Modbus server of another library, and returns its address.
-func serve(t *testing.T, b *box) (*modbus.ModbusServer, string) {
+func serve(t *testing.T, b *box) (*lib.ModbusServer, string) {
 	t.Helper()
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -138,9 +137,9 @@ func serve(t *testing.T, b *box) (*modbus.ModbusServer, string) {
 
 // serveAt is the device at an address. The library's server cannot be started
 // again: what it has stopped still looks at it.
-func serveAt(t *testing.T, b *box, address string) *modbus.ModbusServer {
+func serveAt(t *testing.T, b *box, address string) *lib.ModbusServer {
 	t.Helper()
-	s, err := modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 4}, b)
+	s, err := lib.NewServer(&lib.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 4}, b)
 	if err == nil {
 		err = s.Start()
 	}
@@ -274,8 +273,8 @@ func (*openDoor) Provides(what byte) bool {
 func (*openDoor) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
 func (*openDoor) OnACLCheck(*mochi.Client, string, bool) bool              { return true }
 
-// broker is an MQTT broker on loopback.
-func broker(t *testing.T) string {
+// startBroker is an MQTT broker on loopback.
+func startBroker(t *testing.T) string {
 	t.Helper()
 	s := mochi.New(&mochi.Options{Logger: slog.New(slog.DiscardHandler)})
 	if err := s.AddHook(new(openDoor), nil); err != nil {
@@ -305,7 +304,7 @@ func mosquitto(t *testing.T, broker, name string, args ...string) *exec.Cmd {
 // clients for both; and the relay is told off by the last will when the holder
 // of the line is gone without a word.
 func TestMQTT(t *testing.T) {
-	address := broker(t)
+	address := startBroker(t)
 	heard := filepath.Join(t.TempDir(), "heard")
 	file, err := os.Create(heard)
 	if err != nil {
