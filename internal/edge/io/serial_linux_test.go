@@ -93,9 +93,9 @@ func slave(line io.ReadWriter, server net.Conn) error {
 // TestSerial reads and drives a Modbus device of another library on a serial line.
 func TestSerial(t *testing.T) {
 	device := &box{inputs: [8]bool{2: true}, register: [8]uint16{5: 1834}}
-	_, address := serve(t, device)
+	there := newPlace(t, device)
 	near, far := serialLine(t)
-	server, err := net.Dial("tcp", address)
+	server, err := net.Dial("tcp", there.address)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,17 +1,21 @@
 package edgeio
 
 import (
+	"bufio"
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+	"unsafe"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -36,7 +40,7 @@ func TestMain(m *testing.M) {
 		panic(err)
 	}
 	b, err := Open(context.Background(), w)
-	for ; err == nil; time.Sleep(100 * time.Millisecond) {
+	for tick := time.Tick(100 * time.Millisecond); err == nil; <-tick { // as an agent does
 		err = b.Drive(context.Background(), lease.Outputs{Pump: true})
 	}
 	panic(err)
@@ -66,13 +70,41 @@ func open(t *testing.T, text string) *Board {
 	return b
 }
 
-// eventually waits for what another process or goroutine will do.
+// patience is for a slow machine.
+const patience = time.Minute
+
+// eventually reads and drives at an agent's pace until something is so.
 func eventually(t *testing.T, what string, so func() bool) {
 	t.Helper()
-	const patience = 20 * time.Second
-	for end := time.Now().Add(patience); !so(); time.Sleep(10 * time.Millisecond) {
-		if time.Now().After(end) {
+	end := time.NewTimer(patience)
+	defer end.Stop()
+	step := time.NewTicker(10 * time.Millisecond)
+	defer step.Stop()
+	for !so() {
+		select {
+		case <-end.C:
 			t.Fatalf("never: %s", what)
+		case <-step.C:
+		}
+	}
+}
+
+// until waits for a line that ends so.
+func until(t *testing.T, lines <-chan string, what string) {
+	t.Helper()
+	end := time.NewTimer(patience)
+	defer end.Stop()
+	for {
+		select {
+		case line, ok := <-lines:
+			if !ok {
+				t.Fatalf("nothing more is said, and never %q", what)
+			}
+			if strings.HasSuffix(line, what) {
+				return
+			}
+		case <-end.C:
+			t.Fatalf("never said: %q", what)
 		}
 	}
 }
@@ -124,37 +156,108 @@ func (b *box) HandleInputRegisters(q *lib.InputRegistersRequest) ([]uint16, erro
 	return b.register[q.Addr : q.Addr+q.Quantity], nil
 }
 
-// serve starts a Modbus server of another library, and returns its address.
-func serve(t *testing.T, b *box) (*lib.ModbusServer, string) {
+// place is where a Modbus device is found: an address of its own for as long as the
+// test lasts, whether the device is there or not.
+type place struct {
+	address string
+
+	mu     sync.Mutex
+	server *lib.ModbusServer // nil while nobody is there
+	behind string            // where it listens
+}
+
+// newPlace is a place with a device: a server of another library.
+func newPlace(t *testing.T, b *box) *place {
 	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	front, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	ln.Close()
-	return serveAt(t, b, ln.Addr().String()), ln.Addr().String()
+	p := &place{address: front.Addr().String()}
+	var calls sync.WaitGroup
+	calls.Go(func() {
+		for {
+			near, err := front.Accept()
+			if err != nil {
+				return // the test has ended
+			}
+			calls.Go(func() { p.connect(near) })
+		}
+	})
+	t.Cleanup(func() {
+		front.Close()
+		p.leave()
+		calls.Wait()
+	})
+	p.come(t, b)
+	return p
 }
 
-// serveAt is the device at an address. The library's server cannot be started
-// again: what it has stopped still looks at it.
-func serveAt(t *testing.T, b *box, address string) *lib.ModbusServer {
+// connect passes on what is said, until one of the two hangs up. Where nobody is
+// there it hangs up.
+func (p *place) connect(near net.Conn) {
+	defer near.Close()
+	p.mu.Lock()
+	behind := p.behind
+	p.mu.Unlock()
+	if behind == "" {
+		return
+	}
+	far, err := net.Dial("tcp", behind)
+	if err != nil {
+		return
+	}
+	defer far.Close()
+	ended := make(chan struct{}, 2)
+	for _, way := range [][2]net.Conn{{near, far}, {far, near}} {
+		go func() {
+			_, _ = io.Copy(way[0], way[1])
+			ended <- struct{}{}
+		}()
+	}
+	<-ended
+	near.Close()
+	far.Close()
+	<-ended
+}
+
+// come puts a device there. The library's server cannot be started again: what it has
+// stopped still looks at it.
+func (p *place) come(t *testing.T, b *box) {
 	t.Helper()
-	s, err := lib.NewServer(&lib.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 4}, b)
+	s, err := lib.NewServer(&lib.ServerConfiguration{URL: "tcp://127.0.0.1:0", Timeout: time.Minute, MaxClients: 4}, b)
 	if err == nil {
 		err = s.Start()
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { s.Stop() })
-	return s
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.server, p.behind = s, listenerOf(s).Addr().String()
+}
+
+// listenerOf is where a server listens, which the library does not say.
+func listenerOf(s *lib.ModbusServer) net.Listener {
+	field := reflect.ValueOf(s).Elem().FieldByName("tcpListener")
+	return *(*net.Listener)(unsafe.Pointer(field.UnsafeAddr()))
+}
+
+// leave takes the device away.
+func (p *place) leave() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.server != nil {
+		p.server.Stop()
+		p.server, p.behind = nil, ""
+	}
 }
 
 // TestModbus reads every kind of point and drives coils, either way round, on a
 // server that is not ours.
 func TestModbus(t *testing.T) {
 	device := &box{coils: [8]bool{0: true, 1: false}, inputs: [8]bool{2: true}, holding: [8]uint16{4: 1}, register: [8]uint16{5: 1834}}
-	server, address := serve(t, device)
+	there := newPlace(t, device)
 	b := open(t, fmt.Sprintf(`
 modbus: {box: {url: "tcp://%s", unit: 3, timeout: 0.5 s, watchdog register: 7, watchdog value: 20}}
 inputs:
@@ -166,7 +269,7 @@ inputs:
 outputs:
   pump: {modbus: box, coil: 0}
   valve: {modbus: box, coil: 1, on when: off}
-`, address))
+`, there.address))
 	device.mu.Lock()
 	if device.coils[0] || !device.coils[1] || device.holding[7] != 20 {
 		t.Errorf("opened with coils %v, watchdog %d: want pump and valve off, watchdog 20", device.coils, device.holding[7])
@@ -200,7 +303,7 @@ outputs:
 	device.mu.Unlock()
 
 	// The device goes away: what cannot be read is faulty, and it is found again.
-	server.Stop()
+	there.leave()
 	in, err = b.Read(t.Context())
 	if g := in.Guard(); err == nil || g.Watch != guard.Faulty || g.Ceiling != guard.Faulty || g.LevelMM == g.LevelMM {
 		t.Errorf("without the device: %+v, %v", g, err)
@@ -208,7 +311,7 @@ outputs:
 	if err := b.Drive(t.Context(), lease.Outputs{}); err == nil || !strings.Contains(err.Error(), "pump: modbus box") {
 		t.Errorf("driven without the device: %v", err)
 	}
-	serveAt(t, device, address)
+	there.come(t, device)
 	eventually(t, "the device is found again", func() bool {
 		_, err := b.Read(t.Context())
 		return err == nil && b.Drive(t.Context(), lease.Outputs{}) == nil
@@ -224,8 +327,8 @@ outputs:
 // to begin, and are found when they come.
 func TestNobodyThereYet(t *testing.T) {
 	device := &box{coils: [8]bool{0: true}, inputs: [8]bool{2: true}}
-	server, address := serve(t, device)
-	server.Stop()
+	there := newPlace(t, device)
+	there.leave()
 	b := open(t, fmt.Sprintf(`
 mqtt: {broker: "tcp://127.0.0.1:1"}
 modbus: {box: {url: "tcp://%s", unit: 3}}
@@ -235,7 +338,7 @@ inputs:
 outputs:
   pump: {modbus: box, coil: 0}
   horn: {mqtt: cellar/horn, on: "ON", off: "OFF"}
-`, address))
+`, there.address))
 	in, err := b.Read(t.Context())
 	if g := in.Guard(); err == nil || g.Watch != guard.Faulty || g.Floor != guard.Faulty {
 		t.Errorf("%+v, %v", g, err)
@@ -243,7 +346,7 @@ outputs:
 	if err := b.Drive(t.Context(), lease.Outputs{Horn: true}); err == nil || !strings.Contains(err.Error(), "horn: the broker does not answer") {
 		t.Errorf("%v", err)
 	}
-	serveAt(t, device, address)
+	there.come(t, device)
 	eventually(t, "the device is found", func() bool {
 		_ = b.Drive(t.Context(), lease.Outputs{})
 		in, _ := b.Read(t.Context())
@@ -256,8 +359,8 @@ outputs:
 // TestModbusRefuses: a point that the device has not is an error that names the
 // input, and a faulty reading.
 func TestModbusRefuses(t *testing.T) {
-	_, address := serve(t, &box{})
-	b := open(t, fmt.Sprintf("modbus: {box: {url: \"tcp://%s\", unit: 3}}\ninputs:\n  watch: {modbus: box, discrete: 500}\noutputs:\n  pump: {modbus: box, coil: 0}\n", address))
+	there := newPlace(t, &box{})
+	b := open(t, fmt.Sprintf("modbus: {box: {url: \"tcp://%s\", unit: 3}}\ninputs:\n  watch: {modbus: box, discrete: 500}\noutputs:\n  pump: {modbus: box, coil: 0}\n", there.address))
 	in, err := b.Read(t.Context())
 	if g := in.Guard(); err == nil || !strings.Contains(err.Error(), "watch: modbus box: illegal data address") || g.Watch != guard.Faulty {
 		t.Errorf("%+v, %v", g, err)
@@ -305,25 +408,30 @@ func mosquitto(t *testing.T, broker, name string, args ...string) *exec.Cmd {
 // of the line is gone without a word.
 func TestMQTT(t *testing.T) {
 	address := startBroker(t)
-	heard := filepath.Join(t.TempDir(), "heard")
-	file, err := os.Create(heard)
+	relay := mosquitto(t, address, "mosquitto_sub", "-t", "cellar/pump", "-q", "1", "-F", "%r %p")
+	out, err := relay.StdoutPipe()
+	if err == nil {
+		err = relay.Start()
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	relay := mosquitto(t, address, "mosquitto_sub", "-t", "cellar/pump", "-q", "1", "-F", "%r %p")
-	relay.Stdout = file
-	if err := relay.Start(); err != nil {
-		t.Fatal(err)
-	}
+	said := make(chan string)
+	var ears sync.WaitGroup
+	ears.Go(func() {
+		defer close(said)
+		for lines := bufio.NewScanner(out); lines.Scan(); {
+			select {
+			case said <- lines.Text():
+			case <-t.Context().Done():
+			}
+		}
+	})
 	t.Cleanup(func() {
 		_ = relay.Process.Kill()
+		ears.Wait()
 		_ = relay.Wait()
-		file.Close()
 	})
-	said := func() string {
-		text, _ := os.ReadFile(heard)
-		return string(text)
-	}
 	say := func(topic, payload string, more ...string) {
 		t.Helper()
 		args := append([]string{"-t", topic, "-m", payload, "-q", "1"}, more...)
@@ -344,7 +452,7 @@ inputs:
 outputs:
   pump: {mqtt: cellar/pump, on: "ON", off: "OFF"}
 `, address))
-	eventually(t, "connected", func() bool { return strings.Contains(said(), "OFF") })
+	until(t, said, "OFF") // as it is said, or retained
 	reads := func() guard.Inputs {
 		in, _ := b.Read(t.Context())
 		return in.Guard()
@@ -367,18 +475,16 @@ outputs:
 	}
 
 	// Another process holds the line, turns it on, and is killed.
-	before := len(said())
 	holder := exec.Command(os.Args[0])
 	holder.Env = append(os.Environ(), holderVar+"="+address)
 	if err := holder.Start(); err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, "on is heard", func() bool { return strings.Contains(said()[before:], "0 ON") })
-	before = len(said())
+	until(t, said, "ON")
 	began := time.Now()
 	_ = holder.Process.Kill()
 	_ = holder.Wait()
-	eventually(t, "the last will is heard", func() bool { return strings.Contains(said()[before:], "OFF") })
+	until(t, said, "OFF")
 	t.Logf("off %v after the holder of the line was killed", time.Since(began).Round(time.Millisecond))
 
 	// A relay that comes only now is told off, and never on.
