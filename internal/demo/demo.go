@@ -242,15 +242,14 @@ const handSD = 0.2
 // makes of it.
 func (d *Demo) write(ctx context.Context, t *Tank, v Value) (account.Observation, error) {
 	at := d.began.Add(v.At).Round(time.Microsecond)
-	r := store.HandReading{ID: fmt.Sprintf("%s-%s-%d", t.ID, v.Channel, at.UnixMicro()), TankID: t.ID, At: at, Value: v.Value}
-	o := account.Observation{At: at, Value: v.Value}
-	switch v.Channel {
-	case channel.Salinity:
-		o.Kind, o.SD, o.Instrument = account.Salinity, handSD, "refractometer"
-		r.Quantity, r.Unit, r.Instrument = "salinity", "PSU", o.Instrument
-	default:
-		o.Kind = account.ReservoirFilled
-		r.Quantity, r.Unit = o.Kind.String(), "L"
+	r := store.HandReading{ID: fmt.Sprintf("%s-%s-%d", t.ID, v.Channel, at.UnixMicro()), TankID: t.ID, At: at,
+		Quantity: v.Channel, Value: v.Value, Unit: channel.Shown(v.Channel).Unit}
+	if v.Channel == channel.Salinity {
+		r.Instrument = "refractometer"
+	}
+	o, _ := channel.ByHand(v.Channel, at, v.Value, r.Instrument)
+	if v.Channel == channel.Salinity {
+		o.SD = handSD
 	}
 	return o, d.Server.Store.Edit("jonas", at).AddHandReading(ctx, r)
 }

@@ -134,7 +134,7 @@ func (f *filling) water() bench.TankWater {
 	} else {
 		f.from("salinityPSU", "the tank file")
 	}
-	if r := f.last("alkalinity"); r != nil {
+	if r := f.last(channel.Alkalinity); r != nil {
 		w.AlkalinityDKH = r.Value
 		f.from("alkalinityDKH", "read on %s, by %s", r.At.Format(time.DateOnly), r.Instrument)
 	} else if w.AlkalinityDKH > 0 {
@@ -232,11 +232,11 @@ func (f *filling) reservoir() float64 {
 func (f *filling) instruments(tempC float64) *bench.Agreement {
 	kinds := map[string]instrument.Kind{"refractometer": instrument.Refractometer, "conductivity meter": instrument.Meter, "hydrometer": instrument.Hydrometer}
 	q := &bench.Agreement{}
-	last := f.last("salinity")
+	last := f.last(channel.Salinity)
 	for i := len(f.hand) - 1; i >= 0 && len(q.Readings) < instrument.SeenMax; i-- {
 		r := &f.hand[i]
 		kind, ok := kinds[r.Instrument]
-		if r.Quantity != "salinity" || !ok || last.At.Sub(r.At) > sameWater {
+		if r.Quantity != channel.Salinity || !ok || last.At.Sub(r.At) > sameWater {
 			continue
 		}
 		delete(kinds, r.Instrument)
