@@ -32,7 +32,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
-	"isohaline/internal/tankfile"
+	"isohaline/internal/problem"
 )
 
 const (
@@ -99,7 +99,7 @@ func run(ctx context.Context, args []string, c *console) int {
 // fail prints an error, if there is one, and says what to exit with.
 func (c *console) fail(err error) int {
 	var answer no
-	var problems tankfile.Problems
+	var problems problem.List
 	switch {
 	case err == nil:
 		return exitYes

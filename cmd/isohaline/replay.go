@@ -139,7 +139,7 @@ func (r *replayCommand) read(c *console, data []byte) (*records.Table, error) {
 	}
 	var wrong []error
 	for _, p := range t.Problems {
-		wrong = append(wrong, fmt.Errorf("%s: %w", r.File, p))
+		wrong = append(wrong, fmt.Errorf("%s: %w", r.File, &p))
 	}
 	if len(t.First) > 0 { // it is a table
 		wrong = append(wrong, errors.New("say what the columns are with --column"))

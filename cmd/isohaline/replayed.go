@@ -69,7 +69,7 @@ func newReplayed(name string, table *records.Table, told *live.Recording) *repla
 	out := &replayed{Site: name, Readings: n, From: table.Readings[0].At, To: table.Readings[n-1].At, ProblemCount: table.ProblemCount,
 		Problems: []replayedProblem{}, NotTaken: int64(told.NotTaken), Findings: []replayedFinding{}}
 	for _, p := range table.Problems {
-		out.Problems = append(out.Problems, replayedProblem(p))
+		out.Problems = append(out.Problems, replayedProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})
 	}
 	for i := range told.Findings {
 		out.Findings = append(out.Findings, newFinding(&told.Findings[i]))

@@ -11,6 +11,7 @@ import (
 
 	"isohaline/internal/bench"
 	"isohaline/internal/bulk"
+	"isohaline/internal/problem"
 	"isohaline/internal/units"
 	"isohaline/moistair"
 )
@@ -165,7 +166,7 @@ type batchCommand struct{}
 func (batchCommand) Help() string { return bulk.Help() }
 
 func (batchCommand) Run(ctx context.Context, c *console) error {
-	sum, err := bulk.Run(ctx, c.In, c.Out, func(p bulk.Problem) { fmt.Fprintln(c.Err, "isohaline:", p) })
+	sum, err := bulk.Run(ctx, c.In, c.Out, func(p problem.Problem) { fmt.Fprintln(c.Err, "isohaline:", p) })
 	if err != nil {
 		return err
 	}

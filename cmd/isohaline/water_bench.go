@@ -58,7 +58,7 @@ func (h *handCommand) Run(c *console) (err error) {
 func flagged(err error) error {
 	var r *bench.Refusal
 	if errors.As(err, &r) && r.Flag != "" && !strings.Contains(r.Field, "[") { // a row of a table has a place, and no flag
-		return fmt.Errorf("--%s: %s; %s", r.Flag, strings.TrimSpace(r.Value+" "+r.Reason), r.Fix)
+		r.Field = "--" + r.Flag
 	}
 	return err
 }

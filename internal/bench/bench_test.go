@@ -144,7 +144,7 @@ func TestAnythingIsAnswered(t *testing.T) {
 				switch {
 				case err == nil:
 					whole(rt, name, a)
-				case !errors.As(err, &r) || r.Reason == "" || r.Fix == "":
+				case !errors.As(err, &r) || r.Why == "" || r.Fix == "":
 					rt.Fatalf("%v is no refusal with a fix", err)
 				}
 			})

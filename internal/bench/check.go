@@ -7,30 +7,34 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"isohaline/internal/problem"
 )
 
-// Refusal is a value that cannot be answered for.
+// Refusal is a value that cannot be answered for. Its field is as the interface
+// names it, like "water.salinityPSU".
 type Refusal struct {
-	Field string // as the interface names it: "water.salinityPSU"
-	Flag  string // as the command line names it: "salinity"
-	Value string
-	// Reason is a clause about the value, Fix what to give instead.
-	Reason, Fix string
+	Flag string // as the command line names it: "salinity"
+	problem.Problem
 }
 
-func (r *Refusal) Error() string {
-	return strings.TrimSpace(strings.TrimSpace(r.Field+" "+r.Value)+" "+r.Reason) + "; " + r.Fix
+// Unwrap is the complaint alone.
+func (r *Refusal) Unwrap() error { return &r.Problem }
+
+// refusal is a Refusal of what is not given, or of a word.
+func refusal(field, flag, value, why, fix string) error {
+	return &Refusal{flag, problem.Problem{Field: field, Value: value, Why: why, Fix: fix}}
 }
 
 // refuse is a Refusal of one number.
 func refuse(field, flag string, value float64, reason, fix string) error {
-	return &Refusal{Field: field, Flag: flag, Value: strconv.FormatFloat(value, 'g', 6, 64), Reason: reason, Fix: fix}
+	return refusal(field, flag, strconv.FormatFloat(value, 'g', 6, 64), reason, fix)
 }
 
 // impossible is a Refusal of values that cannot all be true: why is another
 // package's reason.
 func impossible(why error) error {
-	return &Refusal{Reason: "the values do not go together: " + why.Error(), Fix: "check the readings and their units"}
+	return refusal("", "", "", "the values do not go together: "+why.Error(), "check the readings and their units")
 }
 
 // check holds every number of a question to the range in its tags, and every word
@@ -116,6 +120,5 @@ func checkWord(value string, tag reflect.StructTag, place string) error {
 			return nil
 		}
 	}
-	return &Refusal{Field: place, Flag: tag.Get("name"), Value: strconv.Quote(value), Reason: "is none of the words there are",
-		Fix: "give one of " + strings.ReplaceAll(list, ",", ", ")}
+	return refusal(place, tag.Get("name"), value, "is none of the words there are", "give one of "+strings.ReplaceAll(list, ",", ", "))
 }

@@ -84,7 +84,7 @@ func (q *Consumption) answer(c Circumstances) (*BenchAnswer, error) {
 		clauses = append(clauses, t.tell(a, c))
 	}
 	if len(clauses) == 0 {
-		return nil, &Refusal{Field: "log", Flag: "log", Reason: "holds no reading of alkalinity, calcium or magnesium", Fix: "add at least two of one of them"}
+		return nil, refusal("log", "log", "", "holds no reading of alkalinity, calcium or magnesium", "add at least two of one of them")
 	}
 	a.Sentence = "The tank uses up " + listed(clauses) + "."
 	q.compare(a)
@@ -141,8 +141,7 @@ func (q *Consumption) trend(k *quantity, log []LogEntry) (*trend, error) {
 func fit(k *quantity, log []LogEntry, volumeL float64) (*trend, error) {
 	lines, t := balance(k, log, volumeL)
 	if len(lines) < 2 || t.span < shortestLogDays {
-		return nil, &Refusal{Field: "log", Flag: "log", Reason: fmt.Sprintf("has %d readings of %s over %.2g days", len(lines), k.what, t.span),
-			Fix: "give at least two, some days apart"}
+		return nil, refusal("log", "log", "", fmt.Sprintf("has %d readings of %s over %.2g days", len(lines), k.what, t.span), "give at least two, some days apart")
 	}
 	design, values := mat.NewDense(len(lines), 2, nil), mat.NewVecDense(len(lines), nil)
 	for i, l := range lines {
@@ -151,14 +150,14 @@ func fit(k *quantity, log []LogEntry, volumeL float64) (*trend, error) {
 	}
 	var solution mat.VecDense
 	if err := solution.SolveVec(design, values); err != nil {
-		return nil, &Refusal{Field: "log", Flag: "log", Reason: "says nothing of the use of " + k.what, Fix: "add readings on other days, or between the water changes"}
+		return nil, refusal("log", "log", "", "says nothing of the use of "+k.what, "add readings on other days, or between the water changes")
 	}
 	var normal mat.SymDense
 	normal.SymOuterK(1, design.T())
 	var cholesky mat.Cholesky
 	var covariance mat.SymDense
 	if !cholesky.Factorize(&normal) || cholesky.InverseTo(&covariance) != nil {
-		return nil, &Refusal{Field: "log", Flag: "log", Reason: "says nothing of the use of " + k.what, Fix: "add readings on other days, or between the water changes"}
+		return nil, refusal("log", "log", "", "says nothing of the use of "+k.what, "add readings on other days, or between the water changes")
 	}
 	t.scatter = scatter(design, &solution, values)
 	start, use := solution.AtVec(0), solution.AtVec(1)

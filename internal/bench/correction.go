@@ -62,7 +62,7 @@ func (k *course) at(day int) float64 {
 func (q *Correction) answer(c Circumstances) (*BenchAnswer, error) {
 	courses, falls := q.courses()
 	if len(courses) == 0 && len(falls) == 0 {
-		return nil, &Refusal{Field: "targetAlkalinityDKH", Flag: "to-alkalinity", Reason: "is not given, nor a target for calcium or magnesium", Fix: "give at least one, like 8.5 dKH"}
+		return nil, refusal("targetAlkalinityDKH", "to-alkalinity", "", "is not given, nor a target for calcium or magnesium", "give at least one, like 8.5 dKH")
 	}
 	a := &BenchAnswer{Sources: []string{sourceDKH, sourceSea, sourceCarbonate, sourceDensity, sourceRates}, Cautions: []string{cautionSlow}}
 	var clauses []string

@@ -34,7 +34,7 @@ type month struct {
 
 func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 	if q.Site == nil || q.Site.Controller == nil {
-		return nil, &Refusal{Reason: "the site has no controller: there is no automatic top-off to set beside a person's", Fix: "ask of a site with a controller"}
+		return nil, refusal("", "", "", "the site has no controller: there is no automatic top-off to set beside a person's", "ask of a site with a controller")
 	}
 	hand, automatic, season, err := q.months()
 	if err != nil {
@@ -94,8 +94,7 @@ func (q *HandTopOff) months() (hand, automatic *month, season *tankfile.Season, 
 		}
 	}
 	if season == nil {
-		return nil, nil, nil, &Refusal{Field: "season", Flag: "season", Value: strconv.Quote(q.Season), Reason: "is no season of the tank file",
-			Fix: "give one of " + strings.Join(names, ", ") + ", or leave it out"}
+		return nil, nil, nil, refusal("season", "season", q.Season, "is no season of the tank file", "give one of "+strings.Join(names, ", ")+", or leave it out")
 	}
 	return hand, automatic, season, nil
 }

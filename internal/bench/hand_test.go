@@ -142,9 +142,9 @@ func TestHandTopOffRefuses(t *testing.T) {
 		q            HandTopOff
 		field, words string
 	}{
-		{"no days", HandTopOff{Site: nano}, "everyDays", "0 is out of range; give a value from 0.25 to 29 days"},
+		{"no days", HandTopOff{Site: nano}, "everyDays", `"0" is out of range; give a value from 0.25 to 29 days`},
 		{"less than none", HandTopOff{EveryDays: -1, Site: nano}, "everyDays", "out of range"},
-		{"longer than the month", HandTopOff{EveryDays: 31, Site: nano}, "everyDays", "31 is out of range"},
+		{"longer than the month", HandTopOff{EveryDays: 31, Site: nano}, "everyDays", `"31" is out of range`},
 		{"no number", HandTopOff{EveryDays: math.NaN(), Site: nano}, "everyDays", "out of range"},
 		{"no controller", HandTopOff{EveryDays: 3, Site: example("plumbed-line")}, "", "the site has no controller"},
 		{"no site", HandTopOff{EveryDays: 3}, "", "the site has no controller"},

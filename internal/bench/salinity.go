@@ -70,7 +70,7 @@ func (q *SalinityMove) supply() (float64, error) {
 	case q.SupplyPSU == nil && q.Way == "top-off":
 		return seaPSU, nil
 	case q.SupplyPSU == nil:
-		return 0, &Refusal{Field: "supplyPSU", Flag: "supply", Reason: "is not given", Fix: "say how salty the water is that goes in, like 40 PSU"}
+		return 0, refusal("supplyPSU", "supply", "", "is not given", "say how salty the water is that goes in, like 40 PSU")
 	case up && q.Way != "top-off" && *q.SupplyPSU <= q.TargetPSU:
 		return 0, refuse("supplyPSU", "supply", *q.SupplyPSU, "cannot bring the tank up to the target", fmt.Sprintf("give water saltier than %g PSU", q.TargetPSU))
 	case !up && *q.SupplyPSU >= q.TargetPSU:
@@ -150,10 +150,10 @@ func (q *SalinityMove) relativeError() float64 {
 // Each kilogram brings its salt, so M dS = m S_in.
 func (q *SalinityMove) byTopOff(a *BenchAnswer, c Circumstances) error {
 	if q.TargetPSU < q.SalinityPSU {
-		return &Refusal{Field: "way", Flag: "way", Value: `"top-off"`, Reason: "cannot bring salinity down: evaporation takes no salt away", Fix: "choose exchange"}
+		return refusal("way", "way", "top-off", "cannot bring salinity down: evaporation takes no salt away", "choose exchange")
 	}
 	if q.EvaporationLitresDay < leastLitresDay {
-		return &Refusal{Field: "evaporationLitresDay", Flag: "evaporation", Reason: "is not given", Fix: "say what this tank loses in a day, like 4 L/day"}
+		return refusal("evaporationLitresDay", "evaporation", "", "is not given", "say what this tank loses in a day, like 4 L/day")
 	}
 	supply, err := q.supply()
 	if err != nil {

@@ -114,7 +114,7 @@ type Agreement struct {
 
 func (q *Agreement) answer(c Circumstances) (*BenchAnswer, error) {
 	if len(q.Readings) == 0 {
-		return nil, &Refusal{Field: "readings", Flag: "readings", Reason: "are none", Fix: "give at least one"}
+		return nil, refusal("readings", "readings", "", "are none", "give at least one")
 	}
 	a := &BenchAnswer{Sources: []string{sourceDensity, sourceRefract, sourceErrors, "Agreement: each instrument is right or off by a further 2 PSU, one time in ten beforehand; every set that may be off is weighed by how well it explains the readings (Bayes)."}}
 	seen := make([]instrument.Seen, len(q.Readings))

@@ -33,26 +33,12 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"isohaline/internal/problem"
 )
 
 // maxLineBytes bounds the memory that a line without an end can take.
 const maxLineBytes = 1 << 20
-
-// Problem is a row that could not be computed. Reason continues the sentence
-// that the value begins, and says what would be valid.
-type Problem struct {
-	Line int // counts from 1, comments included
-	// Column and Value are empty where the row as a whole is wrong.
-	Column, Value, Reason string
-}
-
-// Error is the problem on one line.
-func (p Problem) Error() string {
-	if p.Column == "" {
-		return fmt.Sprintf("line %d: %s", p.Line, p.Reason)
-	}
-	return fmt.Sprintf("line %d: %s: %q %s", p.Line, p.Column, shown(p.Value), p.Reason)
-}
 
 // Summary counts what a batch did.
 type Summary struct {
@@ -72,7 +58,7 @@ type Summary struct {
 // An error means that the table as a whole is of no use: no header, columns
 // missing or there twice, a line longer than 1 MiB, or a failing reader or
 // writer; or that ctx was cancelled.
-func Run(ctx context.Context, in io.Reader, out io.Writer, report func(Problem)) (Summary, error) {
+func Run(ctx context.Context, in io.Reader, out io.Writer, report func(problem.Problem)) (Summary, error) {
 	b := batch{lines: newLines(in), out: bufio.NewWriter(out), report: report}
 	b.csv = csv.NewWriter(b.out)
 	err := b.run(ctx)
@@ -92,7 +78,7 @@ type batch struct {
 	lines  *lines
 	out    *bufio.Writer
 	csv    *csv.Writer
-	report func(Problem)
+	report func(problem.Problem)
 }
 
 func (b *batch) run(ctx context.Context) error {
@@ -108,15 +94,15 @@ func (b *batch) run(ctx context.Context) error {
 			return err
 		}
 		b.Rows++
-		cells, problem := b.lines.cells(p.width)
+		cells, wrong := b.lines.cells(p.width)
 		extrapolated := false
-		if problem == nil {
-			extrapolated, problem = p.computeCells(cells, values)
+		if wrong == nil {
+			extrapolated, wrong = p.computeCells(cells, values)
 		}
-		if problem != nil {
-			problem.Line = b.lines.number
+		if wrong != nil {
+			wrong.Line = b.lines.number
 			b.Bad++
-			b.report(*problem)
+			b.report(*wrong)
 			fill(values, math.NaN())
 		} else if extrapolated {
 			b.Extrapolated++
@@ -196,15 +182,15 @@ func (l *lines) err() error {
 
 // cells are the line's cells, as many as there are columns whatever the line
 // holds; the problem says if it does not fit.
-func (l *lines) cells(width int) ([]string, *Problem) {
+func (l *lines) cells(width int) ([]string, *problem.Problem) {
 	cells, err := split(l.text)
 	if err != nil {
-		return make([]string, width), &Problem{Reason: fmt.Sprintf("is not CSV (%v); it comes out empty", err)}
+		return make([]string, width), &problem.Problem{Why: fmt.Sprintf("is not CSV (%v); it comes out empty", err)}
 	}
 	if n := len(cells); n != width {
 		fitted := make([]string, width)
 		copy(fitted, cells)
-		return fitted, &Problem{Reason: fmt.Sprintf("has %d cells under %d columns; give one for each, with a decimal point, not a comma", n, width)}
+		return fitted, &problem.Problem{Why: fmt.Sprintf("has %d cells under %d columns; give one for each, with a decimal point, not a comma", n, width)}
 	}
 	return cells, nil
 }
@@ -236,14 +222,4 @@ func fill(values []float64, v float64) {
 	for i := range values {
 		values[i] = v
 	}
-}
-
-// maxShownBytes cuts a value that a problem quotes.
-const maxShownBytes = 40
-
-func shown(value string) string {
-	if len(value) <= maxShownBytes {
-		return value
-	}
-	return strings.ToValidUTF8(value[:maxShownBytes], "") + "…"
 }

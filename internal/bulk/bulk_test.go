@@ -10,6 +10,7 @@ import (
 	"testing"
 	"testing/iotest"
 
+	"isohaline/internal/problem"
 	"isohaline/seawater"
 )
 
@@ -17,7 +18,7 @@ import (
 func run(t *testing.T, in string) (out string, problems []string, sum Summary, err error) {
 	t.Helper()
 	var b strings.Builder
-	sum, err = Run(context.Background(), strings.NewReader(in), &b, func(p Problem) { problems = append(problems, p.Error()) })
+	sum, err = Run(context.Background(), strings.NewReader(in), &b, func(p problem.Problem) { problems = append(problems, p.Error()) })
 	return b.String(), problems, sum, err
 }
 
@@ -78,7 +79,7 @@ func TestBadRows(t *testing.T) {
 		{"few cells", "SP,note\n35\n", `line 2: has 1 cells under 2 columns; give one for each, with a decimal point, not a comma`},
 		{"many cells", "SP\n35,0\n", `line 2: has 2 cells under 1 columns; give one for each, with a decimal point, not a comma`},
 		{"open quote", "SP\n\"35\n", `line 2: is not CSV (extraneous or missing " in quoted-field); it comes out empty`},
-		{"long", "SP\n" + strings.Repeat("é", 50) + "\n", `line 2: SP: "` + strings.Repeat("é", 20) + `…" is not a number from 0 to 119.4`},
+		{"long", "SP\n" + strings.Repeat("é", 50) + "\n", `line 2: SP: "` + strings.Repeat("é", 40) + `…" is not a number from 0 to 119.4`},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			_, problems, sum, err := run(t, tc.in)
@@ -198,7 +199,7 @@ func TestEvaluateRefuses(t *testing.T) {
 
 func TestFailingEnds(t *testing.T) {
 	broken := errors.New("broken")
-	none := func(Problem) {}
+	none := func(problem.Problem) {}
 	if _, err := Run(context.Background(), iotest.ErrReader(broken), io.Discard, none); !errors.Is(err, broken) {
 		t.Errorf("reader: %v", err)
 	}
@@ -254,7 +255,7 @@ func TestMemoryDoesNotGrow(t *testing.T) {
 		}
 		return len(p), nil
 	})
-	sum, err := Run(context.Background(), io.MultiReader(strings.NewReader("SP\n"), &endless{n: rows}), watch, func(p Problem) { t.Error(p) })
+	sum, err := Run(context.Background(), io.MultiReader(strings.NewReader("SP\n"), &endless{n: rows}), watch, func(p problem.Problem) { t.Error(p) })
 	if err != nil || sum.Rows != rows {
 		t.Fatal(sum, err)
 	}
@@ -275,7 +276,7 @@ func BenchmarkRun(b *testing.B) {
 	} {
 		b.Run(bc.name, func(b *testing.B) {
 			in := io.MultiReader(strings.NewReader(bc.header), io.LimitReader(repeated(bc.row), int64(b.N*len(bc.row))))
-			sum, err := Run(context.Background(), in, io.Discard, func(p Problem) { b.Fatal(p) })
+			sum, err := Run(context.Background(), in, io.Discard, func(p problem.Problem) { b.Fatal(p) })
 			if err != nil || sum.Rows != b.N {
 				b.Fatal(sum, err)
 			}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"isohaline/carbonate"
+	"isohaline/internal/problem"
 )
 
 // The carbonate system of a water from any two of four quantities.
@@ -102,11 +103,11 @@ func (p *pair) group() *group {
 }
 
 // solve finds a row's state.
-func (p *pair) solve(s *state) *Problem {
+func (p *pair) solve(s *state) *problem.Problem {
 	if !p.any || p.constants.SalinityPSU != s.sp || p.constants.TempC != s.tempC {
 		c, err := carbonate.At(s.sp, s.tempC, carbonate.Options{})
 		if err != nil { // not within the limits of the inputs
-			return &Problem{Reason: err.Error()}
+			return &problem.Problem{Why: err.Error()}
 		}
 		p.constants, p.any = c, true
 	}
@@ -120,5 +121,5 @@ func (p *pair) solve(s *state) *Problem {
 	if together := (*carbonate.PairError)(nil); errors.As(err, &together) {
 		reason = together.Reason
 	}
-	return &Problem{Column: p.b.name, Value: written(second), Reason: fmt.Sprintf("does not go with %s %s: %s", p.a.name, written(first), reason)}
+	return &problem.Problem{Field: p.b.name, Value: written(second), Why: fmt.Sprintf("does not go with %s %s: %s", p.a.name, written(first), reason)}
 }

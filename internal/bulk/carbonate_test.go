@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/refcheck"
 )
 
@@ -157,7 +158,7 @@ func BenchmarkCarbonate(b *testing.B) {
 			rows := strings.Count(bc.row, "\n")
 			n := (b.N + rows - 1) / rows
 			in := io.MultiReader(strings.NewReader("SP,t_degC,TA_umol_kg,DIC_umol_kg\n"), io.LimitReader(repeated(bc.row), int64(n*len(bc.row))))
-			sum, err := Run(context.Background(), in, io.Discard, func(p Problem) { b.Fatal(p) })
+			sum, err := Run(context.Background(), in, io.Discard, func(p problem.Problem) { b.Fatal(p) })
 			if err != nil || sum.Rows != n*rows {
 				b.Fatal(sum, err)
 			}

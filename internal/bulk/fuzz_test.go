@@ -6,6 +6,8 @@ import (
 	"encoding/csv"
 	"strings"
 	"testing"
+
+	"isohaline/internal/problem"
 )
 
 // FuzzRun: whatever the bytes, nothing panics, and a table that is taken comes
@@ -21,9 +23,9 @@ func FuzzRun(f *testing.F) {
 	f.Fuzz(func(t *testing.T, in []byte) {
 		var out bytes.Buffer
 		reported := 0
-		sum, err := Run(context.Background(), bytes.NewReader(in), &out, func(p Problem) {
+		sum, err := Run(context.Background(), bytes.NewReader(in), &out, func(p problem.Problem) {
 			reported++
-			if p.Line < 1 || p.Reason == "" {
+			if p.Line < 1 || p.Why == "" {
 				t.Errorf("a problem without its place or reason: %+v", p)
 			}
 		})

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"isohaline/internal/problem"
 	"isohaline/seawater"
 )
 
@@ -38,12 +39,12 @@ func Evaluate(inputs map[string]float64) (values []Value, extrapolated bool, err
 		return nil, false, err
 	}
 	raw := make([]float64, len(p.columns))
-	extrapolated, problem := p.compute(raw, func(in placed) (float64, string) {
+	extrapolated, wrong := p.compute(raw, func(in placed) (float64, string) {
 		v := inputs[in.name]
 		return v, strconv.FormatFloat(v, 'g', -1, 64)
 	})
-	if problem != nil {
-		return nil, false, fmt.Errorf("%s: %s %s", problem.Column, problem.Value, problem.Reason)
+	if wrong != nil {
+		return nil, false, fmt.Errorf("%s: %s %s", wrong.Field, wrong.Value, wrong.Why)
 	}
 	values = make([]Value, len(raw))
 	for i, c := range p.columns {
@@ -167,7 +168,7 @@ func (p *plan) names() []string {
 }
 
 // computeCells computes a row of the table.
-func (p *plan) computeCells(cells []string, values []float64) (extrapolated bool, _ *Problem) {
+func (p *plan) computeCells(cells []string, values []float64) (extrapolated bool, _ *problem.Problem) {
 	return p.compute(values, func(in placed) (float64, string) {
 		text := cells[in.index]
 		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
@@ -180,12 +181,16 @@ func (p *plan) computeCells(cells []string, values []float64) (extrapolated bool
 
 // compute fills values, one for each column, from what read says of each input:
 // its value, NaN for none, and its text for a message.
-func (p *plan) compute(values []float64, read func(placed) (float64, string)) (extrapolated bool, _ *Problem) {
+func (p *plan) compute(values []float64, read func(placed) (float64, string)) (extrapolated bool, _ *problem.Problem) {
 	s := state{wavelengthNM: seawater.SodiumDNM}
 	for _, in := range p.inputs {
 		v, text := read(in)
 		if !(v >= in.lo && v <= in.hi) {
-			return false, &Problem{Column: in.name, Value: text, Reason: in.refusal()}
+			why := in.refusal()
+			if text == "" {
+				why = `"" ` + why // an empty cell is one too
+			}
+			return false, &problem.Problem{Field: in.name, Value: text, Why: why}
 		}
 		if v < in.fittedLo || v > in.fittedHi {
 			extrapolated = true
@@ -196,14 +201,14 @@ func (p *plan) compute(values []float64, read func(placed) (float64, string)) (e
 		s.sp = seawater.PracticalSalinityFromConductivity(s.cMSCm, s.tempC, s.pressureDbar)
 		if math.IsNaN(s.sp) {
 			most := seawater.ConductivityFromPracticalSalinity(maxSP, s.tempC, s.pressureDbar)
-			return false, &Problem{Column: "C_mS_cm", Value: written(s.cMSCm),
-				Reason: fmt.Sprintf("is more than seawater conducts; give 0 to %.2f at this temperature", most)}
+			return false, &problem.Problem{Field: "C_mS_cm", Value: written(s.cMSCm),
+				Why: fmt.Sprintf("is more than seawater conducts; give 0 to %.2f at this temperature", most)}
 		}
 		extrapolated = extrapolated || s.sp > fittedMaxSP
 	}
 	if p.pair != nil {
-		if problem := p.pair.solve(&s); problem != nil {
-			return false, problem
+		if wrong := p.pair.solve(&s); wrong != nil {
+			return false, wrong
 		}
 	}
 	rest := values

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"isohaline/internal/channel"
+	"isohaline/internal/problem"
 	"isohaline/internal/wire"
 )
 
@@ -54,10 +55,10 @@ func (t *table) line(line int, text []byte) {
 	}
 	readings, err := wire.ReadBody(recorder(text), channel.Profile(), text, t.within.Latest.Add(-wire.MaxAhead))
 	if err != nil {
-		p := Problem{Row: line, Reason: err.Error()}
+		p := problem.Problem{Row: line, Why: err.Error()}
 		var w *wire.Problem
 		if errors.As(err, &w) {
-			p.Reason, p.Fix = strings.TrimSuffix(err.Error(), "; "+w.Fix), w.Fix
+			p.Why, p.Fix = strings.TrimSuffix(err.Error(), "; "+w.Fix), w.Fix
 		}
 		t.problems.add(p)
 		return
@@ -65,7 +66,7 @@ func (t *table) line(line int, text []byte) {
 	for _, r := range readings {
 		switch {
 		case r.Clock != wire.ByDevice:
-			t.problems.add(Problem{Row: line, Value: r.Channel, Reason: "does not say when, or says a time that cannot be", Fix: "give the time in seconds since 1970, as t or bt"})
+			t.problems.add(problem.Problem{Row: line, Value: r.Channel, Why: "does not say when, or says a time that cannot be", Fix: "give the time in seconds since 1970, as t or bt"})
 		case t.room(place{row: line}):
 			t.out.Readings = append(t.out.Readings, Reading{At: r.At, Channel: r.Channel, Value: r.Value, Row: line})
 		}

@@ -124,7 +124,7 @@ func sound(t *testing.T, got *records.Table, within records.Bounds) {
 		}
 	}
 	for _, p := range got.Problems {
-		if p.Reason == "" || p.Row < 0 || len(p.Error()) > 4096 {
+		if p.Why == "" || p.Row < 0 || len(p.Error()) > 4096 {
 			t.Fatalf("a problem that says nothing, or too much: %+v", p)
 		}
 	}

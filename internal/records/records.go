@@ -4,7 +4,7 @@
 // A table says nothing of itself, so a Mapping says how it is to be read. Guess
 // makes one from the table, for a person to look at; Read reads by it. Every cell
 // passes the same check as a device's message (wire.ReadPlain), and what does not
-// pass is a Problem with its row, its column and the fix; it stops nothing else.
+// pass is a problem with its row, its column and the fix; it stops nothing else.
 // Any bytes may come.
 //
 // Write writes the table that Read takes in again without loss.
@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"isohaline/internal/channel"
+	"isohaline/internal/problem"
 	"isohaline/internal/wire"
 )
 
@@ -53,38 +54,6 @@ type Mapping struct {
 	Columns      []Column       // from the left; further columns are ignored
 }
 
-// Problem is something that cannot be read. Row counts lines of the file and
-// Column columns, both from 1; a Row of 0 is the mapping's fault, a Column of 0
-// the whole row's.
-type Problem struct {
-	Row, Column   int
-	Header, Value string
-	Reason, Fix   string
-}
-
-// Error is the problem on one line.
-func (p Problem) Error() string {
-	var b strings.Builder
-	if p.Row > 0 {
-		fmt.Fprintf(&b, "row %d: ", p.Row)
-	}
-	if p.Column > 0 {
-		fmt.Fprintf(&b, "column %d", p.Column)
-		if p.Header != "" {
-			fmt.Fprintf(&b, " (%s)", p.Header)
-		}
-		b.WriteString(": ")
-	}
-	if p.Value != "" {
-		fmt.Fprintf(&b, "%q ", p.Value)
-	}
-	b.WriteString(p.Reason)
-	if p.Fix != "" {
-		b.WriteString("; " + p.Fix)
-	}
-	return b.String()
-}
-
 // Reading is one value of one channel, in the channel's own unit, and the place
 // that it stands at.
 type Reading struct {
@@ -104,8 +73,6 @@ const (
 	MaxColumns = 200
 	// keptProblems is how many problems are kept; the others are counted.
 	keptProblems = 100
-	// maxShown cuts what a problem quotes.
-	maxShown = 60
 )
 
 // Bounds are what is taken of a table or of lines.
@@ -126,35 +93,27 @@ var Separators = map[string]rune{"comma": ',', "semicolon": ';', "tab": '\t', "b
 // problems collects problems of a table.
 type problems struct {
 	header []string
-	list   []Problem
+	list   problem.List
 	count  int
 }
 
-func (ps *problems) add(p Problem) {
+func (ps *problems) add(p problem.Problem) {
 	ps.count++
 	if len(ps.list) >= keptProblems {
 		return
 	}
 	if i := p.Column - 1; i >= 0 && i < len(ps.header) {
-		p.Header = shown(ps.header[i])
+		p.Field = problem.Shown(ps.header[i])
 	}
-	p.Value = shown(p.Value)
+	p.Value = problem.Shown(p.Value)
 	ps.list = append(ps.list, p)
 }
 
-func shown(text string) string {
-	runes := []rune(strings.ToValidUTF8(text, "?"))
-	if len(runes) > maxShown {
-		return string(runes[:maxShown]) + "…"
-	}
-	return string(runes)
-}
-
 // Check says what is wrong with a mapping, nothing if it can be read by.
-func (m *Mapping) Check() []Problem {
+func (m *Mapping) Check() problem.List {
 	var ps problems
 	complain := func(column int, value, reason, fix string) {
-		ps.add(Problem{Column: column, Value: value, Reason: reason, Fix: fix})
+		ps.add(problem.Problem{Column: column, Value: value, Why: reason, Fix: fix})
 	}
 	if len(m.Columns) > MaxColumns {
 		complain(0, fmt.Sprint(len(m.Columns)), "columns are too many", fmt.Sprintf("keep at most %d", MaxColumns))

@@ -91,7 +91,7 @@ func TestTimes(t *testing.T) {
 			}
 			continue
 		}
-		if len(got.Problems) != 1 || !strings.Contains(got.Problems[0].Reason, row.want) || got.Problems[0].Fix == "" || got.Problems[0].Row != 1 || got.Problems[0].Column != 1 {
+		if len(got.Problems) != 1 || !strings.Contains(got.Problems[0].Why, row.want) || got.Problems[0].Fix == "" || got.Problems[0].Row != 1 || got.Problems[0].Column != 1 {
 			t.Errorf("%q as %s in %v: got %v %+v, want a problem with %q", row.when, row.format, row.zone, got.Readings, got.Problems, row.want)
 		}
 	}
@@ -306,7 +306,7 @@ nonsense
 		t.Fatalf("%d problems, want %v: %v", len(got.Problems), want, got.Problems)
 	}
 	for i, p := range got.Problems {
-		if p.Row != i+4 || p.Reason == "" || p.Fix == "" {
+		if p.Row != i+4 || p.Why == "" || p.Fix == "" {
 			t.Errorf("want %s, got %v", want[i], p)
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"isohaline/internal/channel"
+	"isohaline/internal/problem"
 	"isohaline/internal/wire"
 )
 
@@ -25,7 +26,7 @@ type Table struct {
 	// Readings are the good ones, in the order of time.
 	Readings []Reading
 	// Problems are the first of ProblemCount.
-	Problems     []Problem
+	Problems     problem.List
 	ProblemCount int
 	// ZoneMatters says that there are times which do not say their zone.
 	ZoneMatters bool
@@ -52,12 +53,12 @@ func Read(data []byte, m *Mapping, within Bounds) *Table {
 }
 
 // unreadable says why bytes are no table.
-func unreadable(data []byte) *Problem {
+func unreadable(data []byte) *problem.Problem {
 	switch {
 	case !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0:
-		return &Problem{Reason: "the file is not text in UTF-8", Fix: "save it as CSV in UTF-8"}
+		return &problem.Problem{Why: "the file is not text in UTF-8", Fix: "save it as CSV in UTF-8"}
 	case len(bytes.TrimSpace(bytes.TrimPrefix(data, byteOrderMark))) == 0:
-		return &Problem{Reason: "the file is empty", Fix: "choose another"}
+		return &problem.Problem{Why: "the file is empty", Fix: "choose another"}
 	}
 	return nil
 }
@@ -164,13 +165,13 @@ func newReader(data []byte, separator rune) *csv.Reader {
 func shownCells(cells []string) []string {
 	out := make([]string, min(len(cells), MaxColumns))
 	for i := range out {
-		out[i] = shown(strings.TrimSpace(cells[i]))
+		out[i] = problem.Shown(strings.TrimSpace(cells[i]))
 	}
 	return out
 }
 
-func csvProblem(err error) Problem {
-	p := Problem{Reason: "has a quotation mark where none can be", Fix: `put the cell in quotation marks, and double those within it`}
+func csvProblem(err error) problem.Problem {
+	p := problem.Problem{Why: "has a quotation mark where none can be", Fix: `put the cell in quotation marks, and double those within it`}
 	var at *csv.ParseError
 	if errors.As(err, &at) {
 		p.Row = at.StartLine
@@ -187,7 +188,7 @@ func (t *table) row(line int, cells []string) {
 		reason = "has not come yet"
 	}
 	if reason != "" {
-		t.problems.add(Problem{Row: line, Column: column + 1, Value: when, Reason: reason,
+		t.problems.add(problem.Problem{Row: line, Column: column + 1, Value: when, Why: reason,
 			Fix: "see whether the order of day and month, and the time zone, are right, or correct it"})
 		return
 	}
@@ -229,9 +230,9 @@ func (t *table) named(line int, at time.Time, name, number, unit string) {
 	case word != "":
 		t.take(at, word, number, place{line, t.number + 1})
 	case !known:
-		t.problems.add(Problem{Row: line, Column: t.name + 1, Value: name, Reason: "is no channel", Fix: channelFix()})
+		t.problems.add(problem.Problem{Row: line, Column: t.name + 1, Value: name, Why: "is no channel", Fix: channelFix()})
 	default:
-		t.problems.add(Problem{Row: line, Column: t.unit + 1, Value: unit, Reason: "is no unit of " + name, Fix: unitFix(name)})
+		t.problems.add(problem.Problem{Row: line, Column: t.unit + 1, Value: unit, Why: "is no unit of " + name, Fix: unitFix(name)})
 	}
 }
 
@@ -241,7 +242,7 @@ type place struct{ row, column int }
 func (t *table) room(p place) bool {
 	if !t.full && len(t.out.Readings) >= t.within.Readings {
 		t.full = true
-		t.problems.add(Problem{Row: p.row, Reason: fmt.Sprintf("is beyond the %d readings that are taken at once", t.within.Readings), Fix: "give the rest by itself"})
+		t.problems.add(problem.Problem{Row: p.row, Why: fmt.Sprintf("is beyond the %d readings that are taken at once", t.within.Readings), Fix: "give the rest by itself"})
 	}
 	return !t.full
 }
@@ -263,11 +264,11 @@ func (t *table) take(at time.Time, word, text string, p place) {
 	t.out.Readings = append(t.out.Readings, Reading{At: at, Channel: r[0].Channel, Value: r[0].Value, Row: p.row, Column: p.column})
 }
 
-func cellProblem(err error, text string, at place) Problem {
-	p := Problem{Row: at.row, Column: at.column, Value: text, Reason: err.Error()}
+func cellProblem(err error, text string, at place) problem.Problem {
+	p := problem.Problem{Row: at.row, Column: at.column, Value: text, Why: err.Error()}
 	var w *wire.Problem
 	if errors.As(err, &w) {
-		p.Reason, p.Fix = w.Why, w.Fix
+		p.Why, p.Fix = w.Why, w.Fix
 		if w.Reason == wire.Malformed && decimalComma(text) {
 			p.Fix = "say that the table has decimal commas"
 		}
@@ -296,8 +297,8 @@ func (t *table) sort() {
 	for _, r := range list {
 		if n := len(once); n > 0 && once[n-1].At.Equal(r.At) && once[n-1].Channel == r.Channel {
 			if first := once[n-1]; first.Value != r.Value {
-				t.problems.add(Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
-					Reason: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
+				t.problems.add(problem.Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
+					Why: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
 			}
 			continue
 		}

@@ -12,6 +12,8 @@ import (
 	"github.com/goccy/go-yaml/lexer"
 	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
+
+	"isohaline/internal/problem"
 )
 
 // What a tank file may cost to read. A real one has about a hundred lines and a
@@ -58,11 +60,11 @@ type entry struct {
 // a small file expensive or mean something other than it shows (anchors,
 // aliases, tags, merges, several documents, deep nesting) is refused from the
 // token stream, before anything is built.
-func parseDocument(data []byte) (root *node, problem *Problem) {
+func parseDocument(data []byte) (root *node, wrong *problem.Problem) {
 	if len(data) > maxBytes {
-		return nil, &Problem{Line: 1, Column: 1,
-			Reason: fmt.Sprintf("the file has %d bytes, more than the %d a tank file may have", len(data), maxBytes),
-			Fix:    "check that this is a tank file"}
+		return nil, &problem.Problem{Line: 1, Column: 1,
+			Why: fmt.Sprintf("the file has %d bytes, more than the %d a tank file may have", len(data), maxBytes),
+			Fix: "check that this is a tank file"}
 	}
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	if p := checkText(data); p != nil {
@@ -72,7 +74,7 @@ func parseDocument(data []byte) (root *node, problem *Problem) {
 	// panic, that is a syntax error here, not the end of the process.
 	defer func() {
 		if recover() != nil {
-			root, problem = nil, &Problem{Line: 1, Column: 1, Reason: "the file is not valid YAML",
+			root, wrong = nil, &problem.Problem{Line: 1, Column: 1, Why: "the file is not valid YAML",
 				Fix: "check indentation, quotes and brackets"}
 		}
 	}()
@@ -91,8 +93,8 @@ func parseDocument(data []byte) (root *node, problem *Problem) {
 		}
 		root = convert(doc.Body)
 		if i > 0 {
-			return nil, &Problem{Line: root.line, Column: root.column,
-				Reason: "a second document starts here", Fix: "keep one site to a file"}
+			return nil, &problem.Problem{Line: root.line, Column: root.column,
+				Why: "a second document starts here", Fix: "keep one site to a file"}
 		}
 	}
 	return root, nil
@@ -100,17 +102,17 @@ func parseDocument(data []byte) (root *node, problem *Problem) {
 
 // checkText refuses bytes that are no text: broken UTF-8 and control characters
 // other than tab and line ends.
-func checkText(data []byte) *Problem {
+func checkText(data []byte) *problem.Problem {
 	line, column := 1, 1
 	for i := 0; i < len(data); {
 		r, size := utf8.DecodeRune(data[i:])
 		switch {
 		case r == utf8.RuneError && size == 1:
-			return &Problem{Line: line, Column: column, Value: fmt.Sprintf("byte 0x%02x", data[i]),
-				Reason: "is not UTF-8 text", Fix: "save the file as UTF-8"}
+			return &problem.Problem{Line: line, Column: column, Value: fmt.Sprintf("byte 0x%02x", data[i]),
+				Why: "is not UTF-8 text", Fix: "save the file as UTF-8"}
 		case r < ' ' && r != '\t' && r != '\n' && r != '\r', r == 0x7f:
-			return &Problem{Line: line, Column: column, Value: fmt.Sprintf("byte 0x%02x", data[i]),
-				Reason: "is a control character", Fix: "remove it"}
+			return &problem.Problem{Line: line, Column: column, Value: fmt.Sprintf("byte 0x%02x", data[i]),
+				Why: "is a control character", Fix: "remove it"}
 		}
 		if column++; r == '\n' {
 			line, column = line+1, 1
@@ -132,7 +134,7 @@ var refused = map[token.Type]string{
 	token.FoldedType:     "starts a block of text",
 }
 
-func checkTokens(tokens token.Tokens) *Problem {
+func checkTokens(tokens token.Tokens) *problem.Problem {
 	if len(tokens) > maxTokens {
 		return placed(tokens[maxTokens], fmt.Sprintf("the file has %d parts, more than the %d a tank file may have", len(tokens), maxTokens),
 			"check that this is a tank file")
@@ -207,16 +209,16 @@ func convertEntry(v *ast.MappingValueNode) entry {
 }
 
 // placed is a problem at a token.
-func placed(tk *token.Token, reason, fix string) *Problem {
-	return &Problem{Line: tk.Position.Line, Column: tk.Position.Column, Reason: reason, Fix: fix}
+func placed(tk *token.Token, reason, fix string) *problem.Problem {
+	return &problem.Problem{Line: tk.Position.Line, Column: tk.Position.Column, Why: reason, Fix: fix}
 }
 
-func syntaxProblem(err error) *Problem {
-	p := &Problem{Line: 1, Column: 1, Reason: "the file is not valid YAML", Fix: "check indentation, quotes and brackets"}
+func syntaxProblem(err error) *problem.Problem {
+	p := &problem.Problem{Line: 1, Column: 1, Why: "the file is not valid YAML", Fix: "check indentation, quotes and brackets"}
 	var e yaml.Error
 	if errors.As(err, &e) && e.GetToken() != nil {
 		p.Line, p.Column = e.GetToken().Position.Line, e.GetToken().Position.Column
-		p.Reason += ": " + e.GetMessage()
+		p.Why += ": " + e.GetMessage()
 	}
 	return p
 }

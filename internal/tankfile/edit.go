@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"isohaline/internal/problem"
 )
 
 // Action is what an Edit does.
@@ -33,7 +35,7 @@ type Edit struct {
 // The values need not be right, so that a person may type: Read says what is
 // wrong with the result.
 //
-// The error is a Problems, and the text then is the old one: the text is no
+// The error is a problem.List, and the text then is the old one: the text is no
 // YAML, there is no such place, or it is written in a way in which the form
 // cannot change it.
 func Apply(text string, edits []Edit) (string, error) {
@@ -193,7 +195,7 @@ func (s *splicer) setLines(e Edit, steps []step, r row) error {
 
 // refuse is why an edit is not made.
 func refuse(e Edit, reason, fix string) error {
-	return Problems{{Field: e.Path, Value: shown(e.Value), Reason: reason, Fix: fix}}
+	return problem.List{{Field: e.Path, Value: problem.Shown(e.Value), Why: reason, Fix: fix}}
 }
 
 // step is one part of a path: a key, or an item of the list at the key before.

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"isohaline/internal/problem"
 )
 
 // FieldKind is how a person fills a field in.
@@ -26,8 +28,8 @@ type Form struct {
 	Root FormGroup
 	// Problems are those that Read has with the text, none if it is valid;
 	// Warnings are Read's, too.
-	Problems Problems
-	Warnings []Problem
+	Problems problem.List
+	Warnings problem.List
 }
 
 // FormGroup is a group of keys, or a list of groups.
@@ -72,8 +74,8 @@ func NewForm(name, text string) Form {
 	_, warnings, err := Read(name, []byte(text))
 	errors.As(err, &f.Problems) // Read has no other errors
 	f.Warnings = warnings
-	root, problem := parseDocument([]byte(text))
-	if problem != nil {
+	root, wrong := parseDocument([]byte(text))
+	if wrong != nil {
 		root = &node{}
 	}
 	f.Root = FormGroup{Label: "Tank file", Present: true}

@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/tankfile"
 )
 
@@ -59,7 +60,7 @@ func TestHostileFiles(t *testing.T) {
 
 func TestAtMostTwentyProblems(t *testing.T) {
 	_, _, err := tankfile.Read("x", []byte(strings.Repeat("a:\n", 100)))
-	var problems tankfile.Problems
+	var problems problem.List
 	if !errors.As(err, &problems) || len(problems) != 20 {
 		t.Errorf("got %d problems, want 20", len(problems))
 	}
@@ -101,7 +102,7 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, _, err := tankfile.Read("fuzz", data)
 		if err != nil {
-			var problems tankfile.Problems
+			var problems problem.List
 			if !errors.As(err, &problems) || len(problems) == 0 || len(problems) > 20 || s != nil {
 				t.Errorf("error %v with site %v", err, s)
 			}

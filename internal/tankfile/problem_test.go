@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/tankfile"
 )
 
@@ -50,13 +51,13 @@ func TestProblems(t *testing.T) {
 			if err == nil || s != nil || warnings != nil {
 				t.Fatalf("read it: %v, %v, %v", s, warnings, err)
 			}
-			var problems tankfile.Problems
+			var problems problem.List
 			if !errors.As(err, &problems) {
 				t.Fatalf("error is a %T", err)
 			}
 			lines := strings.Count(string(data), "\n") + 1
 			for i, p := range problems {
-				if p.File != name || p.Line < 1 || p.Line > lines || p.Column < 1 || p.Reason == "" || p.Fix == "" {
+				if p.File != name || p.Line < 1 || p.Line > lines || p.Column < 1 || p.Why == "" || p.Fix == "" {
 					t.Errorf("incomplete: %#v", p)
 				}
 				if i > 0 && p.Line < problems[i-1].Line {

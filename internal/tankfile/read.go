@@ -10,6 +10,7 @@ import (
 
 	"github.com/agnivade/levenshtein"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/units"
 )
 
@@ -17,21 +18,21 @@ import (
 // is opened. A file that can be read but holds something a practitioner should
 // look at comes with warnings, which are in the order of its lines.
 //
-// On failure the error is a Problems: every problem found, in the order of the
+// On failure the error is a problem.List: every problem found, in the order of the
 // lines, and neither a site nor warnings. Read accepts any bytes and never
 // panics.
-func Read(name string, data []byte) (s *Tank, warnings []Problem, err error) {
+func Read(name string, data []byte) (s *Tank, warnings problem.List, err error) {
 	r := &reader{file: name, places: map[string]place{"": {line: 1, column: 1}}}
-	root, problem := parseDocument(data)
-	if problem != nil {
-		problem.File = name
-		return nil, nil, Problems{*problem}
+	root, wrong := parseDocument(data)
+	if wrong != nil {
+		wrong.File = name
+		return nil, nil, problem.List{*wrong}
 	}
 	s = new(Tank)
 	r.group("", root, tankFields(s))
 	check(r, s)
 	if len(r.problems) > 0 {
-		return nil, nil, Problems(inOrder(r.problems))
+		return nil, nil, problem.List(inOrder(r.problems))
 	}
 	return s, inOrder(r.warnings), nil
 }
@@ -46,7 +47,7 @@ func same(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 // comparison finds fault with, so one mistake gives one problem.
 type reader struct {
 	file               string
-	problems, warnings []Problem
+	problems, warnings problem.List
 	places             map[string]place // by field path
 	// muted: the group is wrong as a whole, and its keys need no problem each.
 	muted bool
@@ -87,13 +88,13 @@ func (r *reader) at(path string) place {
 	}
 }
 
-func (r *reader) problem(path, reason, fix string) Problem {
+func (r *reader) problem(path, reason, fix string) problem.Problem {
 	p := r.at(path)
 	value := ""
 	if r.has(path) {
 		value = p.text
 	}
-	return Problem{File: r.file, Line: p.line, Column: p.column, Field: path, Value: value, Reason: reason, Fix: fix}
+	return problem.Problem{File: r.file, Line: p.line, Column: p.column, Field: path, Value: value, Why: reason, Fix: fix}
 }
 
 // report adds a problem with the value of a field.
@@ -129,8 +130,8 @@ func (r *reader) group(path string, n *node, fields []field) {
 	for _, e := range n.entries {
 		at := keyPath(path, e.key)
 		if values[e.key] != nil {
-			r.problems = append(r.problems, Problem{File: r.file, Line: e.line, Column: e.column, Field: at, Value: e.value.text,
-				Reason: fmt.Sprintf("is here a second time (first in line %d)", r.places[at].line), Fix: "keep one of them"})
+			r.problems = append(r.problems, problem.Problem{File: r.file, Line: e.line, Column: e.column, Field: at, Value: e.value.text,
+				Why: fmt.Sprintf("is here a second time (first in line %d)", r.places[at].line), Fix: "keep one of them"})
 			continue
 		}
 		if !slices.Contains(keysOf(fields), e.key) {
@@ -166,8 +167,8 @@ func (r *reader) unknownKey(path string, e entry, valid []string) (meant string)
 	if e.value.kind == empty && e.key != "" && unicode.IsDigit(rune(e.key[0])) {
 		fix = "a comma separates keys here: write a point for decimals, or the value in quotes"
 	}
-	r.problems = append(r.problems, Problem{File: r.file, Line: e.line, Column: e.column, Field: keyPath(path, shown(e.key)),
-		Reason: "is not a key of this group", Fix: fix})
+	r.problems = append(r.problems, problem.Problem{File: r.file, Line: e.line, Column: e.column, Field: keyPath(path, problem.Shown(e.key)),
+		Why: "is not a key of this group", Fix: fix})
 	return meant
 }
 
@@ -212,8 +213,8 @@ func (r *reader) quantity(path, text string, k *units.Kind, lo, hi float64) floa
 	reason, fix := "", ""
 	v, err := k.Parse(text)
 	switch e := err.(type) {
-	case *units.Error:
-		reason, fix = e.Reason, e.Fix
+	case *problem.Problem:
+		reason, fix = e.Why, e.Fix
 	case nil:
 		if v >= lo && v <= hi {
 			return v

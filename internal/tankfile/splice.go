@@ -7,6 +7,8 @@ import (
 
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
+
+	"isohaline/internal/problem"
 )
 
 // splicer changes a text at one place at a time. The YAML library says where
@@ -39,9 +41,9 @@ type splice struct {
 
 // parse reads the text and notes where its lines begin.
 func (s *splicer) parse() error {
-	root, problem := parseDocument([]byte(s.text))
-	if problem != nil {
-		return Problems{*problem}
+	root, wrong := parseDocument([]byte(s.text))
+	if wrong != nil {
+		return problem.List{*wrong}
 	}
 	s.root, s.lines = root, []int{0}
 	for i := range len(s.text) {
@@ -401,8 +403,8 @@ func encode(value string, flow bool) string {
 	if strings.ContainsAny(value, anywhere) || value != "" && strings.Contains(first, value[:1]) {
 		return quoted(value)
 	}
-	root, problem := parseDocument([]byte(frame(value)))
-	if problem != nil {
+	root, wrong := parseDocument([]byte(frame(value)))
+	if wrong != nil {
 		return quoted(value)
 	}
 	want := &node{kind: mapping, entries: []entry{{key: "a", value: &node{kind: mapping,

@@ -1,13 +1,15 @@
 package tankfile
 
-import "strings"
+import (
+	"strings"
+)
 
 // Write is a site as a tank file, in metric units, from which Read gives the
 // same site back, to the last bit. A field at its default is left out. Fields
 // that a site of its kind does not use (the diameter of a rectangle) are not
 // written.
 //
-// The error is the Problems that Read would have with the result.
+// The error is the problems that Read would have with the result.
 func Write(s *Tank) ([]byte, error) {
 	w := new(writer)
 	w.fields(tankFields(s))

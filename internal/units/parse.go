@@ -5,14 +5,13 @@ import (
 	"math"
 	"math/big"
 	"strings"
-	"unicode/utf8"
+
+	"isohaline/internal/problem"
 )
 
 const (
 	// maxTextLen is the longest text worth reading: no quantity is longer.
 	maxTextLen = 100
-	// maxShownLen cuts a text that an error quotes.
-	maxShownLen = 40
 	// maxExponentDigits keeps exact arithmetic cheap: a float64 ends at 10 to
 	// the 308.
 	maxExponentDigits = 3
@@ -28,18 +27,18 @@ const (
 var spaces = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "\u2009", " ", "\u2212", "-", "\u00ba", "°")
 
 // Parse reads a number with its unit and returns it in the kind's base unit.
-// The space between them is free. The error is an *Error. Whether the value is
+// The space between them is free. The error is a *problem.Problem. Whether the value is
 // a sensible one is for the caller to say: Parse takes any finite number.
 func (k *Kind) Parse(text string) (float64, error) {
 	value, err := k.parse(text)
 	if err != nil {
-		err.Value = shown(text)
+		err.Value = problem.Shown(text)
 		return 0, err
 	}
 	return value, nil
 }
 
-func (k *Kind) parse(text string) (float64, *Error) {
+func (k *Kind) parse(text string) (float64, *problem.Problem) {
 	if len(text) > maxTextLen {
 		return 0, k.refuse("is too long")
 	}
@@ -49,7 +48,7 @@ func (k *Kind) parse(text string) (float64, *Error) {
 		return 0, k.refuse("is not " + k.name)
 	}
 	if strings.HasPrefix(name, ",") {
-		return 0, &Error{Reason: "has a comma in its number",
+		return 0, &problem.Problem{Why: "has a comma in its number",
 			Fix: fmt.Sprintf("write a point for decimals and nothing for thousands, like %q", k.example)}
 	}
 	number, ok := exact(numeral)
@@ -64,7 +63,7 @@ func (k *Kind) parse(text string) (float64, *Error) {
 		return value, nil
 	}
 	if name == "" {
-		return 0, &Error{Reason: "has no unit", Fix: fmt.Sprintf("write %s with its unit (%s), like %q",
+		return 0, &problem.Problem{Why: "has no unit", Fix: fmt.Sprintf("write %s with its unit (%s), like %q",
 			k.name, oneOf(k.Units()), numeral+" "+k.units[0].names[0])}
 	}
 	if k.derived != nil {
@@ -73,15 +72,15 @@ func (k *Kind) parse(text string) (float64, *Error) {
 			return value, err
 		}
 	}
-	return 0, k.refuse(fmt.Sprintf("has the unit %q, which is not one for %s", shown(name), k.name))
+	return 0, k.refuse(fmt.Sprintf("has the unit %q, which is not one for %s", problem.Shown(name), k.name))
 }
 
 // refuse is an error whose fix names the units of the kind.
-func (k *Kind) refuse(reason string) *Error {
+func (k *Kind) refuse(reason string) *problem.Problem {
 	if k == Number {
-		return &Error{Reason: reason, Fix: fmt.Sprintf("write a number and nothing else, like %q", k.example)}
+		return &problem.Problem{Why: reason, Fix: fmt.Sprintf("write a number and nothing else, like %q", k.example)}
 	}
-	return &Error{Reason: reason, Fix: fmt.Sprintf("write a number and %s, like %q", oneOf(k.Units()), k.example)}
+	return &problem.Problem{Why: reason, Fix: fmt.Sprintf("write a number and %s, like %q", oneOf(k.Units()), k.example)}
 }
 
 func (k *Kind) find(name string) *unit {
@@ -210,13 +209,4 @@ func exact(numeral string) (*big.Rat, bool) {
 		}
 	}
 	return new(big.Rat).SetString(strings.TrimPrefix(numeral, "+"))
-}
-
-// shown shortens a text for an error and keeps it printable.
-func shown(text string) string {
-	text = strings.ToValidUTF8(text, "?")
-	if utf8.RuneCountInString(text) <= maxShownLen {
-		return text
-	}
-	return string([]rune(text)[:maxShownLen]) + "…"
 }

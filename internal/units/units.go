@@ -12,6 +12,8 @@ package units
 import (
 	"math/big"
 	"strings"
+
+	"isohaline/internal/problem"
 )
 
 // Kind is a kind of quantity: what can be measured in the same units. Its base
@@ -23,7 +25,7 @@ type Kind struct {
 	// derived converts a unit that is no fixed multiple of the base: a
 	// specific gravity at its temperatures, a conductivity at its temperature.
 	// It says false if the unit is none of those. Nil for most kinds.
-	derived func(value float64, unit string) (float64, bool, *Error)
+	derived func(value float64, unit string) (float64, bool, *problem.Problem)
 	// derivedForms are those units as an error lists them.
 	derivedForms []string
 }
@@ -35,14 +37,6 @@ type unit struct {
 	offset *big.Rat // nil: 0
 	// written marks the units that Exact writes in.
 	written bool
-}
-
-// Error says why a text is not a quantity of its kind. Value is the text,
-// Reason is a clause about it, Fix what to write instead.
-type Error struct{ Value, Reason, Fix string }
-
-func (e *Error) Error() string {
-	return `"` + e.Value + `" ` + e.Reason + "; " + e.Fix
 }
 
 // Name is the kind as a sentence says it, with its article: "a length".

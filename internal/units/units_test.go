@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/units"
 )
 
@@ -170,9 +171,9 @@ func TestParseRefuses(t *testing.T) {
 			t.Errorf("%q: accepted", c.text)
 			continue
 		}
-		e := err.(*units.Error)
-		if !strings.Contains(e.Reason, c.reason) || !strings.Contains(e.Fix, c.fix) {
-			t.Errorf("%q: got %q; %q, want %q; %q", c.text, e.Reason, e.Fix, c.reason, c.fix)
+		e := err.(*problem.Problem)
+		if !strings.Contains(e.Why, c.reason) || !strings.Contains(e.Fix, c.fix) {
+			t.Errorf("%q: got %q; %q, want %q; %q", c.text, e.Why, e.Fix, c.reason, c.fix)
 		}
 	}
 }
@@ -316,7 +317,7 @@ func FuzzParse(f *testing.F) {
 			if err == nil && (math.IsNaN(v) || math.IsInf(v, 0)) {
 				t.Errorf("%s: %q read as %v", name, s, v)
 			}
-			if err != nil && (err.(*units.Error).Reason == "" || err.(*units.Error).Fix == "") {
+			if err != nil && (err.(*problem.Problem).Why == "" || err.(*problem.Problem).Fix == "") {
 				t.Errorf("%s: %q: %#v", name, s, err)
 			}
 		}

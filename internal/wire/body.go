@@ -11,6 +11,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/wire/senml"
 )
 
@@ -39,7 +40,7 @@ func ReadBody(dev DeviceID, p *Profile, body []byte, received time.Time) ([]Read
 	text := bytes.TrimLeft(body, " \t\r\n")
 	switch {
 	case len(text) == 0:
-		return nil, &Problem{Reason: Malformed, Field: "message", Why: "is empty", Fix: bodyFix}
+		return nil, &Problem{Malformed, problem.Problem{Field: "message", Why: "is empty", Fix: bodyFix}}
 	case text[0] == '[':
 		return in.senml(senml.DecodeJSON(body))
 	case cborArrayFirst <= body[0] && body[0] <= cborArrayLast:
@@ -47,7 +48,7 @@ func ReadBody(dev DeviceID, p *Profile, body []byte, received time.Time) ([]Read
 	case text[0] == '{':
 		return in.object(body)
 	}
-	return nil, &Problem{Reason: Malformed, Field: "message", Value: printable(body), Why: "is neither SenML nor a JSON object", Fix: bodyFix}
+	return nil, &Problem{Malformed, problem.Problem{Field: "message", Value: printable(body), Why: "is neither SenML nor a JSON object", Fix: bodyFix}}
 }
 
 const bodyFix = `send SenML (RFC 8428) like [{"n":"level","u":"m","v":0.312}]`
@@ -59,7 +60,7 @@ func ReadPlain(dev DeviceID, p *Profile, word string, payload []byte, received t
 		return nil, err
 	}
 	if !utf8.Valid(payload) {
-		return nil, &Problem{Reason: Malformed, Field: word, Value: printable(payload), Why: "is not UTF-8", Fix: "send a number as text, like 24.8"}
+		return nil, &Problem{Malformed, problem.Problem{Field: word, Value: printable(payload), Why: "is not UTF-8", Fix: "send a number as text, like 24.8"}}
 	}
 	r, err := intake{dev, p, received}.plain(word, strings.TrimSpace(string(payload)))
 	if err != nil {
@@ -72,7 +73,7 @@ func checkSize(message []byte) error {
 	if len(message) <= MaxMessage {
 		return nil
 	}
-	return &Problem{Reason: TooLarge, Field: "message", Value: fmt.Sprintf("%d bytes", len(message)), Why: fmt.Sprintf("is more than the %d bytes of a message", MaxMessage), Fix: "send it in parts"}
+	return &Problem{TooLarge, problem.Problem{Field: "message", Value: fmt.Sprintf("%d bytes", len(message)), Why: fmt.Sprintf("is more than the %d bytes of a message", MaxMessage), Fix: "send it in parts"}}
 }
 
 // intake makes readings of one message.
@@ -100,11 +101,14 @@ func (in intake) senml(pack senml.Pack, err error) ([]Reading, error) {
 		return nil, malformed(err)
 	}
 	if len(records) == 0 {
-		return nil, &Problem{Reason: Malformed, Field: "message", Why: "has base fields and no reading", Fix: bodyFix}
+		return nil, &Problem{Malformed, problem.Problem{Field: "message", Why: "has base fields and no reading", Fix: bodyFix}}
 	}
 	out := make([]Reading, len(records))
 	for i := range records {
 		if out[i], err = in.record(&records[i]); err != nil {
+			if p := new(Problem); errors.As(err, &p) {
+				p.Record = records[i].Record
+			}
 			return nil, err
 		}
 	}
@@ -117,13 +121,9 @@ func (in intake) senml(pack senml.Pack, err error) ([]Reading, error) {
 
 // malformed keeps the words of the codec.
 func malformed(err error) error {
-	p := &Problem{Reason: Malformed, Field: "message", Why: err.Error()}
-	var e *senml.Error
-	if errors.As(err, &e) {
-		*p = Problem{Reason: Malformed, Field: e.Field, Value: e.Value, Why: e.Reason, Fix: e.Fix}
-		if e.Record > 0 {
-			p.Where = fmt.Sprintf("record %d", e.Record)
-		}
+	p := &Problem{Malformed, problem.Problem{Field: "message", Why: err.Error()}}
+	if e := new(problem.Problem); errors.As(err, &e) {
+		p.Problem = *e
 	}
 	if errors.Is(err, senml.ErrTooMany) {
 		p.Reason = TooLarge
@@ -134,14 +134,13 @@ func malformed(err error) error {
 // record makes a reading of a SenML Record. Its name is one of the profile's
 // Names, or a channel, which may have the device's own name before it.
 func (in intake) record(rec *senml.Resolved) (Reading, error) {
-	where := fmt.Sprintf("record %d", rec.Record)
 	name, ok := in.profile.Names[rec.Name]
 	if !ok {
 		name = strings.TrimPrefix(rec.Name, in.dev.String()+"/")
 	}
 	channel, ok := in.profile.Channels[name]
 	if !ok {
-		return Reading{}, in.profile.noChannel(where, name)
+		return Reading{}, in.profile.noChannel(name)
 	}
 	r := in.reading(name)
 	if !rec.Relative {
@@ -149,7 +148,7 @@ func (in intake) record(rec *senml.Resolved) (Reading, error) {
 	}
 	r.At = rec.Time.UTC().Round(time.Microsecond)
 	wrong := func(want string) error {
-		return &Problem{Reason: Malformed, Where: where, Field: name, Why: "has the wrong kind of value", Fix: want}
+		return &Problem{Malformed, problem.Problem{Field: name, Why: "has the wrong kind of value", Fix: want}}
 	}
 	if rec.Sum != nil {
 		return r, wrong("send no sum s: a meter's count is a channel of its own")
@@ -161,7 +160,7 @@ func (in intake) record(rec *senml.Resolved) (Reading, error) {
 			return r, wrong("send its number as v")
 		}
 		r.Unit = channel.Unit
-		r.Value, err = channel.number(where, name, *rec.Value, rec.Unit)
+		r.Value, err = channel.number(name, *rec.Value, rec.Unit)
 	case Switch:
 		if rec.BoolValue == nil {
 			return r, wrong("send true or false as vb")
@@ -173,7 +172,7 @@ func (in intake) record(rec *senml.Resolved) (Reading, error) {
 		if rec.StringValue == nil {
 			return r, wrong("send its words as vs")
 		}
-		r.Text, err = text(where, name, *rec.StringValue)
+		r.Text, err = text(name, *rec.StringValue)
 	}
 	return r, err
 }
@@ -181,7 +180,7 @@ func (in intake) record(rec *senml.Resolved) (Reading, error) {
 // object makes readings of the members of a JSON object.
 func (in intake) object(body []byte) ([]Reading, error) {
 	if !utf8.Valid(body) || !json.Valid(body) {
-		return nil, &Problem{Reason: Malformed, Field: "message", Value: printable(body), Why: "is no valid JSON", Fix: `send an object like {"level": 0.312}`}
+		return nil, &Problem{Malformed, problem.Problem{Field: "message", Value: printable(body), Why: "is no valid JSON", Fix: `send an object like {"level": 0.312}`}}
 	}
 	var out []Reading
 	d := json.NewDecoder(bytes.NewReader(body)) // which keeps what stands twice, and cannot fail on valid JSON
@@ -196,7 +195,7 @@ func (in intake) object(body []byte) ([]Reading, error) {
 		out = append(out, r)
 	}
 	if len(out) == 0 {
-		return nil, &Problem{Reason: Malformed, Field: "message", Why: "has no members", Fix: `send some, like {"level": 0.312}`}
+		return nil, &Problem{Malformed, problem.Problem{Field: "message", Why: "has no members", Fix: `send some, like {"level": 0.312}`}}
 	}
 	if err := once(out); err != nil {
 		return nil, err
@@ -213,7 +212,7 @@ func (in intake) member(word string, value json.RawMessage) (Reading, error) {
 			return Reading{}, malformed(err)
 		}
 	case '{', '[', 'n':
-		return Reading{}, &Problem{Reason: Malformed, Field: word, Value: plain, Why: "is no single value", Fix: "send a number, true, false or text"}
+		return Reading{}, &Problem{Malformed, problem.Problem{Field: word, Value: plain, Why: "is no single value", Fix: "send a number, true, false or text"}}
 	}
 	return in.plain(word, plain)
 }
@@ -227,7 +226,7 @@ func once(readings []Reading) error {
 	seen := make(map[Key]bool, len(readings))
 	for _, r := range readings {
 		if seen[r.Key()] {
-			return &Problem{Reason: Malformed, Field: r.Channel, Why: "stands twice at " + r.At.Format(time.RFC3339Nano), Fix: "send one value for an instant"}
+			return &Problem{Malformed, problem.Problem{Field: r.Channel, Why: "stands twice at " + r.At.Format(time.RFC3339Nano), Fix: "send one value for an instant"}}
 		}
 		seen[r.Key()] = true
 	}
@@ -238,37 +237,43 @@ func once(readings []Reading) error {
 func (in intake) plain(word, value string) (Reading, error) {
 	m, ok := in.profile.Plain[word]
 	if !ok {
-		return Reading{}, &Problem{Reason: UnknownChannel, Field: "name", Value: word, Why: "has no mapping", Fix: "say on the device's page which channel it is, or send SenML"}
+		return Reading{}, &Problem{UnknownChannel, problem.Problem{Field: "name", Value: word, Why: "has no mapping", Fix: "say on the device's page which channel it is, or send SenML"}}
 	}
 	channel, ok := in.profile.Channels[m.Channel]
 	if !ok {
-		return Reading{}, in.profile.noChannel(word, m.Channel)
+		p := in.profile.noChannel(m.Channel)
+		p.Field = word + ": " + p.Field
+		return Reading{}, p
 	}
 	r := in.reading(m.Channel)
+	field := word
+	if word != m.Channel {
+		field += ": " + m.Channel
+	}
 	var err error
 	switch channel.Kind {
 	case Text:
-		r.Text, err = text(word, m.Channel, value)
+		r.Text, err = text(field, value)
 		return r, err
 	case Switch:
 		if r.Value, ok = state(value); !ok {
-			return r, &Problem{Reason: Malformed, Field: word, Value: value, Why: "is no state of a switch", Fix: "send 1 or 0, on or off, true or false, wet or dry"}
+			return r, &Problem{Malformed, problem.Problem{Field: word, Value: value, Why: "is no state of a switch", Fix: "send 1 or 0, on or off, true or false, wet or dry"}}
 		}
 		if r.Value = m.scaled(r.Value); r.Value != 0 && r.Value != 1 {
-			return r, &Problem{Reason: OutOfRange, Field: word, Value: value, Why: "is no state of a switch once scaled", Fix: "map it with scale 1, or with scale -1 and offset 1"}
+			return r, &Problem{OutOfRange, problem.Problem{Field: word, Value: value, Why: "is no state of a switch once scaled", Fix: "map it with scale 1, or with scale -1 and offset 1"}}
 		}
 		return r, nil
 	}
 	raw, err := parseNumber(value)
 	if err != nil {
-		return r, &Problem{Reason: Malformed, Field: word, Value: value, Why: "is no number", Fix: "send digits with a point, like 24.8"}
+		return r, &Problem{Malformed, problem.Problem{Field: word, Value: value, Why: "is no number", Fix: "send digits with a point, like 24.8"}}
 	}
 	unit := m.Unit
 	if unit == "" {
 		unit = channel.Unit
 	}
 	r.Unit = channel.Unit
-	r.Value, err = channel.number(word, m.Channel, m.scaled(raw), unit)
+	r.Value, err = channel.number(field, m.scaled(raw), unit)
 	return r, err
 }
 
@@ -303,14 +308,15 @@ func state(s string) (value float64, ok bool) {
 	return 0, false
 }
 
-func text(where, channel, s string) (string, error) {
+func text(channel, s string) (string, error) {
 	if !validText(s) {
-		return "", &Problem{Reason: OutOfRange, Where: where, Field: channel, Value: s, Why: "is no text that can be kept", Fix: textFix}
+		return "", &Problem{OutOfRange, problem.Problem{Field: channel, Value: s, Why: "is no text that can be kept", Fix: textFix}}
 	}
 	return s, nil
 }
 
 // printable is the beginning of a message for an error.
 func printable(message []byte) string {
-	return strings.ToValidUTF8(string(message[:min(len(message), 2*maxShownLen)]), "?")
+	const enough = 200 // bytes: more than an error shows
+	return strings.ToValidUTF8(string(message[:min(len(message), enough)]), "?")
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"isohaline/internal/problem"
 	"isohaline/internal/wire/senml"
 )
 
@@ -189,7 +190,7 @@ func TestReadPlainRefuses(t *testing.T) {
 		{"note", strings.Repeat("x", maxTextLen+1), OutOfRange, "is no text that can be kept; use at most 1024 bytes"},
 		{"note", strings.Repeat("x", MaxMessage+1), TooLarge, "is more than the 1048576 bytes"},
 	} {
-		t.Run(row.word+" "+shown(row.payload), func(t *testing.T) {
+		t.Run(row.word+" "+problem.Shown(row.payload), func(t *testing.T) {
 			got, err := ReadPlain(lobby, testProfile, row.word, []byte(row.payload), arrival)
 			refusedFor(t, got, err, row.reason, row.want)
 		})

@@ -10,6 +10,8 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
+
+	"isohaline/internal/problem"
 )
 
 // The topics of devices: Root/<site>/<device>/<word>. BodyWord takes what ReadBody
@@ -153,7 +155,7 @@ func (f *FrontDoor) TooLarge(dev DeviceID) error {
 
 // unread is what is wrong with a message so large that nobody read it.
 func unread() *Problem {
-	return &Problem{Reason: TooLarge, Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message", MaxMessage), Fix: "send it in parts"}
+	return &Problem{TooLarge, problem.Problem{Field: "message", Why: fmt.Sprintf("is more than the %d bytes of a message", MaxMessage), Fix: "send it in parts"}}
 }
 
 // Disconnect ends the connections of a device, because its credentials have been

@@ -15,6 +15,8 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nkeys"
+
+	"isohaline/internal/problem"
 )
 
 // The subjects between a hub and an edge: edgeRoot.<site>.<device>.<word>. The
@@ -274,7 +276,7 @@ func (f *FrontDoor) take(ctx context.Context, edge DeviceID, data []byte) ([]ref
 	f.count(data)
 	readings, err := decodeFrame(data)
 	if err != nil {
-		err = &Problem{Reason: Malformed, Field: "frame", Why: err.Error(), Fix: "bring the edge's program up to date"}
+		err = &Problem{Malformed, problem.Problem{Field: "frame", Why: err.Error(), Fix: "bring the edge's program up to date"}}
 		f.refuse(Refusal{Device: edge}, err)
 		return []refusedReading{{Index: wholeFrame, Message: err.Error()}}, nil
 	}
@@ -305,11 +307,11 @@ const wholeFrame = -1
 // profile, as that channel keeps it.
 func (p *Profile) admits(edge DeviceID, r Reading) error {
 	if (DeviceID{r.Site, r.Device}) != edge {
-		return &Problem{Reason: NotYours, Field: "device", Value: r.Site + "/" + r.Device, Why: "is another's", Fix: "send as " + edge.String()}
+		return &Problem{NotYours, problem.Problem{Field: "device", Value: r.Site + "/" + r.Device, Why: "is another's", Fix: "send as " + edge.String()}}
 	}
 	c, ok := p.Channels[r.Channel]
 	if !ok {
-		return p.noChannel("", r.Channel)
+		return p.noChannel(r.Channel)
 	}
 	switch {
 	case c.Kind == Text:
@@ -317,8 +319,8 @@ func (p *Profile) admits(edge DeviceID, r Reading) error {
 	case c.Kind == Switch && (r.Value == 0 || r.Value == 1):
 		return nil
 	case c.Kind == Switch:
-		return &Problem{Reason: OutOfRange, Field: r.Channel, Value: strconv.FormatFloat(r.Value, 'g', -1, 64), Why: "is no state of a switch", Fix: "send 0 or 1"}
+		return &Problem{OutOfRange, problem.Problem{Field: r.Channel, Value: strconv.FormatFloat(r.Value, 'g', -1, 64), Why: "is no state of a switch", Fix: "send 0 or 1"}}
 	}
-	_, err := c.number("", r.Channel, r.Value, r.Unit)
+	_, err := c.number(r.Channel, r.Value, r.Unit)
 	return err
 }

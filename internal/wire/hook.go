@@ -9,6 +9,8 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"isohaline/internal/problem"
 )
 
 // hook is the front door inside the broker. The broker reads a connection's
@@ -40,10 +42,8 @@ func (h *hook) OnConnectAuthenticate(client *mqtt.Client, packet packets.Packet)
 	}
 	dev, ok := h.door.o.Authenticate(client.ID, string(packet.Connect.Username), packet.Connect.Password)
 	if !ok {
-		h.door.refuse(Refusal{ClientID: client.ID}, &Problem{
-			Reason: BadCredentials, Field: "client id", Value: client.ID, Why: "is not known with this user and password",
-			Fix: "use the client id, user and password from the device's page, all three",
-		})
+		h.door.refuse(Refusal{ClientID: client.ID}, &Problem{BadCredentials, problem.Problem{Field: "client id", Value: client.ID, Why: "is not known with this user and password",
+			Fix: "use the client id, user and password from the device's page, all three"}})
 		return false
 	}
 	c.own(dev)
@@ -66,20 +66,18 @@ func (h *hook) OnDisconnect(client *mqtt.Client, err error, _ bool) {
 	if !errors.As(err, &code) || code.Code < packets.ErrUnspecifiedError.Code || code == packets.ErrRejectPacket {
 		return
 	}
-	problem := &Problem{Reason: Malformed, Field: "packet", Value: code.Reason, Why: "is against the rules of MQTT", Fix: "correct the client"}
+	p := &Problem{Malformed, problem.Problem{Field: "packet", Value: code.Reason, Why: "is against the rules of MQTT", Fix: "correct the client"}}
 	if code == packets.ErrPacketTooLarge {
-		problem = unread()
+		p = unread()
 	}
-	h.door.refuse(Refusal{Device: device(client), ClientID: client.ID}, problem)
+	h.door.refuse(Refusal{Device: device(client), ClientID: client.ID}, p)
 }
 
 // OnACLCheck lets every publish through to OnPublish, which knows more and can
 // say why not, and no subscription: devices have nothing to read here.
 func (h *hook) OnACLCheck(client *mqtt.Client, topic string, write bool) bool {
 	if !write {
-		h.door.refuse(Refusal{Device: device(client), ClientID: client.ID, Topic: topic}, &Problem{
-			Reason: NoSubscribing, Field: "topic", Value: topic, Why: "cannot be subscribed to", Fix: "publish only",
-		})
+		h.door.refuse(Refusal{Device: device(client), ClientID: client.ID, Topic: topic}, &Problem{NoSubscribing, problem.Problem{Field: "topic", Value: topic, Why: "cannot be subscribed to", Fix: "publish only"}})
 	}
 	return write
 }
@@ -143,10 +141,8 @@ func (h *hook) read(dev DeviceID, packet packets.Packet) ([]Reading, error) {
 }
 
 func notYours(dev DeviceID, topic string) error {
-	return &Problem{
-		Reason: NotYours, Field: "topic", Value: topic, Why: "is not this device's",
-		Fix: fmt.Sprintf("publish to %s/%s/%s", Root, dev, BodyWord),
-	}
+	return &Problem{NotYours, problem.Problem{Field: "topic", Value: topic, Why: "is not this device's",
+		Fix: fmt.Sprintf("publish to %s/%s/%s", Root, dev, BodyWord)}}
 }
 
 // no refuses a message for good. An MQTT 5 device is told in the acknowledgement

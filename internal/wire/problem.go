@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
-	"unicode/utf8"
+
+	"isohaline/internal/problem"
 )
 
 // Reason is why something was refused: one word for counters and screens.
@@ -45,45 +45,14 @@ func ParseReason(word string) (Reason, bool) {
 	return Reason(max(i, 0)), i >= 0
 }
 
-// Problem is why a message was refused: where, what stands there, why not, and
-// what would be valid.
+// Problem is why a message was refused, with the word that it is counted under.
 type Problem struct {
 	Reason Reason
-	Where  string // like "record 3"; empty for the whole message
-	Field  string
-	Value  string // empty where nothing stands there
-	Why    string // continues the sentence that the value begins
-	Fix    string
+	problem.Problem
 }
 
-// maxShownLen cuts a value that a message quotes.
-const maxShownLen = 60
-
-// Error is the problem on one line: where: field: value why; fix.
-func (p *Problem) Error() string {
-	var b strings.Builder
-	for _, place := range []string{p.Where, p.Field} {
-		if place != "" { // it may be a device's own word, with anything in it
-			quoted := strconv.Quote(shown(place))
-			b.WriteString(quoted[1:len(quoted)-1] + ": ")
-		}
-	}
-	if p.Value != "" {
-		b.WriteString(strconv.Quote(shown(p.Value)) + " ")
-	}
-	b.WriteString(p.Why)
-	if p.Fix != "" {
-		b.WriteString("; " + p.Fix)
-	}
-	return b.String()
-}
-
-func shown(value string) string {
-	if utf8.RuneCountInString(value) <= maxShownLen {
-		return value
-	}
-	return string([]rune(value)[:maxShownLen]) + "…"
-}
+// Unwrap is the complaint alone.
+func (p *Problem) Unwrap() error { return &p.Problem }
 
 // ReasonOf is the reason of a refusal: that of the Problem in err, otherwise
 // LogUnavailable, because nothing but the log fails without one.

@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"isohaline/internal/problem"
 )
 
 // Profile is what a device may say and in which words. The caller keeps one per
@@ -69,55 +71,55 @@ func (p *Profile) Check() error {
 		m := p.Plain[word]
 		c, ok := p.Channels[m.Channel]
 		if !ok {
-			return p.noChannel("plain "+word, m.Channel)
+			return fmt.Errorf("plain %s: %w", word, p.noChannel(m.Channel))
 		}
 		if math.IsNaN(m.Scale+m.Offset) || math.IsInf(m.Scale+m.Offset, 0) {
 			return invalid("plain "+word+": scale", fmt.Sprintf("%g, offset %g", m.Scale, m.Offset), "use finite numbers")
 		}
 		if _, ok := convert(1, m.Unit, c.Unit); !ok && m.Unit != "" {
-			return wrongUnit("plain "+word, m.Channel, m.Unit, c.Unit)
+			return fmt.Errorf("plain %s: %w", word, wrongUnit(m.Channel, m.Unit, c.Unit))
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(p.Names)) {
 		if _, ok := p.Channels[p.Names[name]]; !ok {
-			return p.noChannel("name "+name, p.Names[name])
+			return fmt.Errorf("name %s: %w", name, p.noChannel(p.Names[name]))
 		}
 	}
 	return nil
 }
 
 // number makes a number the channel's own.
-func (c Channel) number(where, name string, value float64, unit string) (float64, error) {
+func (c Channel) number(name string, value float64, unit string) (float64, error) {
 	converted, ok := convert(value, unit, c.Unit)
 	switch {
 	case !ok:
-		return 0, wrongUnit(where, name, unit, c.Unit)
+		return 0, wrongUnit(name, unit, c.Unit)
 	case !(converted >= c.Min && converted <= c.Max): // NaN included
 		shown := strings.TrimSpace(fmt.Sprintf("%g %s", value, unit))
 		limits := strings.TrimSpace(fmt.Sprintf("%g to %g %s", c.Min, c.Max, c.Unit))
-		return 0, &Problem{Reason: OutOfRange, Where: where, Field: name, Value: shown, Why: "cannot be: this channel has " + limits, Fix: "check the sensor, or correct the channel's range"}
+		return 0, &Problem{OutOfRange, problem.Problem{Field: name, Value: shown, Why: "cannot be: this channel has " + limits, Fix: "check the sensor, or correct the channel's range"}}
 	}
 	return converted, nil
 }
 
-func wrongUnit(where, channel, unit, want string) error {
+func wrongUnit(channel, unit, want string) error {
 	fix := fmt.Sprintf("send %q", want)
 	if want == "" {
 		fix = "send no unit"
 	}
-	p := &Problem{Reason: WrongUnit, Where: where, Field: channel, Value: unit, Why: "is no unit of this channel", Fix: fix}
+	p := &Problem{WrongUnit, problem.Problem{Field: channel, Value: unit, Why: "is no unit of this channel", Fix: fix}}
 	if unit == "" {
 		p.Why = "has no unit"
 	}
 	return p
 }
 
-func (p *Profile) noChannel(where, name string) error {
+func (p *Profile) noChannel(name string) *Problem {
 	fix := "this device has no channels yet: add one"
 	if known := slices.Sorted(maps.Keys(p.Channels)); len(known) > 0 {
 		fix = "use " + list(known) + ", or add it to the device"
 	}
-	return &Problem{Reason: UnknownChannel, Where: where, Field: "channel", Value: name, Why: "is none of this device", Fix: fix}
+	return &Problem{UnknownChannel, problem.Problem{Field: "channel", Value: name, Why: "is none of this device", Fix: fix}}
 }
 
 // maxListed is how many names a message lists.

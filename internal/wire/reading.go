@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"isohaline/internal/problem"
 )
 
 // DeviceID names a device: the site it stands at and its own name there.
@@ -92,7 +94,7 @@ func (r Reading) Validate() error {
 	case !validChannel(r.Channel):
 		return invalid("channel", r.Channel, channelFix)
 	case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
-		return &Problem{Reason: OutOfRange, Field: "value", Value: fmt.Sprint(r.Value), Why: "is no number", Fix: "leave the reading out"}
+		return &Problem{OutOfRange, problem.Problem{Field: "value", Value: fmt.Sprint(r.Value), Why: "is no number", Fix: "leave the reading out"}}
 	case len(r.Unit) > maxUnitLen || !utf8.ValidString(r.Unit):
 		return invalid("unit", r.Unit, fmt.Sprintf("use at most %d bytes of UTF-8", maxUnitLen))
 	case !validText(r.Text):
@@ -106,7 +108,7 @@ func (r Reading) Validate() error {
 }
 
 func invalid(field, value, fix string) error {
-	return &Problem{Reason: Malformed, Field: field, Value: value, Why: "is not valid", Fix: fix}
+	return &Problem{Malformed, problem.Problem{Field: field, Value: value, Why: "is not valid", Fix: fix}}
 }
 
 // inCalendar excludes the zero time, which means that nobody set it.

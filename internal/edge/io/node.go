@@ -10,7 +10,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
 
-	"isohaline/internal/tankfile"
+	"isohaline/internal/problem"
 )
 
 const (
@@ -32,7 +32,7 @@ type node struct {
 // single values. Everything else is refused.
 func parse(file string, data []byte) (root *node, err error) {
 	at := func(line, column int, reason, fix string) error {
-		return tankfile.Problems{{File: file, Line: line, Column: column, Reason: reason, Fix: fix}}
+		return problem.List{{File: file, Line: line, Column: column, Why: reason, Fix: fix}}
 	}
 	switch {
 	case len(data) > maxBytes:
@@ -61,20 +61,20 @@ func parse(file string, data []byte) (root *node, err error) {
 	c := converter{file: file}
 	root = c.convert(parsed.Docs[0].Body, 0)
 	if c.problem != nil {
-		return nil, tankfile.Problems{*c.problem}
+		return nil, problem.List{*c.problem}
 	}
 	return root, nil
 }
 
 type converter struct {
 	file    string
-	problem *tankfile.Problem // the first
+	problem *problem.Problem // the first
 }
 
 func (c *converter) refuse(n ast.Node, reason string) *node {
 	p := n.GetToken().Position
 	if c.problem == nil {
-		c.problem = &tankfile.Problem{File: c.file, Line: p.Line, Column: p.Column, Value: n.GetToken().Value, Reason: reason,
+		c.problem = &problem.Problem{File: c.file, Line: p.Line, Column: p.Column, Value: n.GetToken().Value, Why: reason,
 			Fix: "write keys and single values"}
 	}
 	return &node{line: p.Line, column: p.Column}

@@ -11,7 +11,7 @@ import (
 	"github.com/agnivade/levenshtein"
 
 	"isohaline/internal/edge/lease"
-	"isohaline/internal/tankfile"
+	"isohaline/internal/problem"
 	"isohaline/internal/units"
 )
 
@@ -19,7 +19,7 @@ import (
 const formatVersion = "1"
 
 // Read reads and checks a wiring file for a site. The name is for messages only.
-// The error is a tankfile.Problems: every problem found, with its place.
+// The error is a problem.List: every problem found, with its place.
 func Read(name string, data []byte) (*Wiring, error) {
 	root, err := parse(name, data)
 	if err != nil {
@@ -28,24 +28,24 @@ func Read(name string, data []byte) (*Wiring, error) {
 	r := &reader{file: name, taken: map[string]string{}}
 	w := r.wiring(root)
 	if len(r.problems) > 0 {
-		slices.SortStableFunc(r.problems, func(a, b tankfile.Problem) int {
+		slices.SortStableFunc(r.problems, func(a, b problem.Problem) int {
 			return (a.Line-b.Line)*maxBytes + a.Column - b.Column
 		})
-		return nil, tankfile.Problems(r.problems)
+		return nil, r.problems
 	}
 	return w, nil
 }
 
 type reader struct {
 	file     string
-	problems []tankfile.Problem
+	problems problem.List
 	warnings []string
 	// taken are the places that something is wired to, and what.
 	taken map[string]string
 }
 
 func (r *reader) report(path string, n *node, reason, fix string) {
-	r.problems = append(r.problems, tankfile.Problem{File: r.file, Line: n.line, Column: n.column, Field: path, Value: n.text, Reason: reason, Fix: fix})
+	r.problems = append(r.problems, problem.Problem{File: r.file, Line: n.line, Column: n.column, Field: path, Value: n.text, Why: reason, Fix: fix})
 }
 
 // group is a node's keys, all of which have to be among the valid ones.
@@ -143,8 +143,8 @@ func (g group) quantity(key string, k *units.Kind, or, lo, hi float64) float64 {
 	x, err := k.Parse(v.text)
 	if err != nil {
 		reason, fix := "is not "+k.Name(), fmt.Sprintf("write it like %q", k.Example())
-		if e, ok := err.(*units.Error); ok {
-			reason, fix = e.Reason, e.Fix
+		if e, ok := err.(*problem.Problem); ok {
+			reason, fix = e.Why, e.Fix
 		}
 		g.wrong(key, reason, fix)
 		return or

@@ -10,7 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"isohaline/internal/tankfile"
+	"isohaline/internal/problem"
 )
 
 const whole = `
@@ -126,7 +126,7 @@ func TestProblems(t *testing.T) {
 			t.Fatalf("%s: nothing changed", tt.name)
 		}
 		_, err := Read("edge.yaml", []byte(text))
-		var problems tankfile.Problems
+		var problems problem.List
 		if !errors.As(err, &problems) || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%s: got\n%v\nwant %s", tt.name, err, tt.want)
 		}
@@ -145,7 +145,7 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		var problems tankfile.Problems
+		var problems problem.List
 		if !errors.As(err, &problems) || len(problems) == 0 || problems[0].Line < 1 {
 			t.Fatalf("%v", err)
 		}

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"errors"
+	"strings"
 
 	"isohaline/internal/bench"
 )
@@ -52,6 +54,9 @@ func ask[Q any, P interface {
 }](a *API) func(context.Context, *questionIn[Q]) (*answerOut, error) {
 	return func(ctx context.Context, in *questionIn[Q]) (*answerOut, error) {
 		answer, err := bench.Ask(P(&in.Body), bench.Circumstances{Units: systemOf(personOf(ctx)), Now: a.now()})
+		if refusal := new(bench.Refusal); errors.As(err, &refusal) {
+			refusal.Field = strings.TrimSuffix("body."+refusal.Field, ".")
+		}
 		if err != nil {
 			return nil, err
 		}

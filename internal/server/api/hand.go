@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -12,6 +13,7 @@ import (
 
 	"isohaline/internal/account"
 	"isohaline/internal/channel"
+	"isohaline/internal/problem"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/store"
 )
@@ -135,8 +137,9 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 	if err != nil {
 		value, err = c.Hand.Quantity.Parse(in.Body.Value)
 	}
-	if err != nil {
-		return nil, err
+	if p := new(problem.Problem); errors.As(err, &p) {
+		p.Field = "value"
+		return nil, p
 	}
 	if lo, hi := c.HandRange(); !(value >= lo && value <= hi) { // NaN too
 		return nil, refused(http.StatusUnprocessableEntity, "body.value", in.Body.Value, "cannot be", "check what you read")

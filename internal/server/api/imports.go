@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"isohaline/internal/channel"
+	"isohaline/internal/problem"
 	"isohaline/internal/records"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/wire"
@@ -153,7 +154,7 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 		return nil, err
 	}
 	if wrong := m.Check(); len(wrong) > 0 {
-		return nil, unread{wrong}
+		return nil, unread(wrong)
 	}
 	siteID, _ := a.monitor.SiteOfTank(in.Tank)
 	by, err := a.devices.Records(ctx, a.edit(ctx), siteID, in.Tank)
@@ -176,38 +177,33 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 	case err != nil:
 		return nil, err
 	case len(list) == 0 && t.ProblemCount > 0:
-		return nil, unread{t.Problems}
+		return nil, unread(t.Problems)
 	}
 	from, to := span(t.Readings)
 	out := ImportResult{Readings: added.New, Repeated: added.Repeated, TooOld: added.TooOld, From: from, To: to, DeviceID: by.ID,
 		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Account: added.New > 0}
 	return &importOut{Body: out}, a.edit(ctx).Note(ctx, "import readings", "tank", in.Tank, map[string]any{
-		"file": shown(form.File.Filename), "readings": added.New, "repeated": added.Repeated, "tooOld": added.TooOld, "problems": t.ProblemCount})
+		"file": problem.Shown(form.File.Filename), "readings": added.New, "repeated": added.Repeated, "tooOld": added.TooOld, "problems": t.ProblemCount})
 }
 
 // mostImported is how many readings one table may have: more than any of its size
 // has, unless it is made to.
 const mostImported = 500_000
 
-// unread are problems for which nothing of a table can be imported.
-type unread struct{ list []records.Problem }
-
-func (u unread) Error() string { return u.list[0].Error() }
-
-// wrong says them field by field; the field is the column.
-func (u unread) wrong() []Wrong {
-	var out []Wrong
-	for _, p := range u.list {
-		w := Wrong{Field: p.Header, Value: p.Value, Reason: p.Reason, Fix: p.Fix, Line: p.Row, Column: p.Column}
-		if w.Field == "" {
-			w.Field = "file"
-			if p.Row == 0 {
-				w.Field = "mapping"
-			}
+// unread are problems for which nothing of a table can be imported. Where none
+// of its columns is to blame, the field is the table, or its mapping.
+func unread(list problem.List) error {
+	list = slices.Clone(list)
+	for i := range list {
+		switch p := &list[i]; {
+		case p.Field != "":
+		case p.Row == 0:
+			p.Field = "mapping"
+		default:
+			p.Field = "file"
 		}
-		out = append(out, w)
 	}
-	return out
+	return list
 }
 
 // tableOf reads what was handed in.
@@ -258,10 +254,10 @@ func showMapping(m *records.Mapping, zone string, header []string) ImportMapping
 	return out
 }
 
-func showProblems(list []records.Problem) []ImportProblem {
+func showProblems(list problem.List) []ImportProblem {
 	out := []ImportProblem{}
 	for _, p := range list {
-		out = append(out, ImportProblem(p))
+		out = append(out, ImportProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})
 	}
 	return out
 }

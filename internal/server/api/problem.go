@@ -1,19 +1,17 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"net/http"
-	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"isohaline/internal/bench"
+	"isohaline/internal/problem"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
-	"isohaline/internal/tankfile"
-	"isohaline/internal/units"
 	"isohaline/internal/wire"
 )
 
@@ -36,20 +34,28 @@ type Wrong struct {
 	Column int    `json:"column,omitempty"`
 }
 
-// Error is the complaint on one line: field: value reason; fix.
+// Error is the complaint on one line; the place in a file stands beside it.
 func (w Wrong) Error() string {
-	var b strings.Builder
-	if w.Field != "" {
-		b.WriteString(w.Field + ": ")
+	return problem.Problem{Field: w.Field, Value: w.Value, Why: w.Reason, Fix: w.Fix}.Error()
+}
+
+// showWrong is a complaint as the client is told it. A record of a pack has no
+// number of its own there, so it is named with the field.
+func showWrong(p problem.Problem) Wrong {
+	w := Wrong{Field: p.Field, Value: problem.Shown(p.Value), Reason: p.Why, Fix: p.Fix, Line: cmp.Or(p.Line, p.Row), Column: p.Column}
+	if p.Record > 0 {
+		w.Field = fmt.Sprintf("record %d: %s", p.Record, p.Field)
 	}
-	if w.Value != "" {
-		fmt.Fprintf(&b, "%q ", w.Value)
+	return w
+}
+
+// showWrongs is what is to be mended, or looked at.
+func showWrongs(all problem.List) []Wrong {
+	list := []Wrong{}
+	for _, p := range all {
+		list = append(list, showWrong(p))
 	}
-	b.WriteString(w.Reason)
-	if w.Fix != "" {
-		b.WriteString("; " + w.Fix)
-	}
-	return b.String()
+	return list
 }
 
 func (p *Problem) Error() string { return p.Detail }
@@ -80,7 +86,11 @@ func wrong(err error) Wrong {
 		return e
 	case huma.ErrorDetailer:
 		d := e.ErrorDetail()
-		return Wrong{Field: d.Location, Value: shown(d.Value), Reason: d.Message}
+		w := Wrong{Field: d.Location, Reason: d.Message}
+		if d.Value != nil {
+			w.Value = problem.Shown(fmt.Sprint(d.Value))
+		}
+		return w
 	}
 	return Wrong{Reason: err.Error()}
 }
@@ -88,11 +98,11 @@ func wrong(err error) Wrong {
 // fault is an error of ours that a client can do something about.
 type fault struct {
 	status int
-	Wrong
+	problem.Problem
 }
 
-func refused(status int, field, value, reason, fix string) error {
-	return &fault{status, Wrong{Field: field, Value: shown(value), Reason: reason, Fix: fix}}
+func refused(status int, field, value, why, fix string) error {
+	return &fault{status, problem.Problem{Field: field, Value: value, Why: why, Fix: fix}}
 }
 
 func notFound(what, id string) error {
@@ -118,24 +128,14 @@ func (a *API) problem(ctx context.Context, err error) *Problem {
 // explain finds out whose fault an error is.
 func explain(err error) (status int, list []Wrong) {
 	var f *fault
-	var inSite tankfile.Problems
-	var inQuantity *units.Error
 	var inReading *wire.Problem
-	var inTable unread
-	var onBench *bench.Refusal
+	var all problem.List
+	var one *problem.Problem
 	switch {
-	case errors.As(err, &inTable):
-		return http.StatusUnprocessableEntity, inTable.wrong()
 	case errors.Is(err, monitor.ErrBusy), errors.Is(err, monitor.ErrArchived):
 		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
-		return f.status, []Wrong{f.Wrong}
-	case errors.As(err, &inSite):
-		return http.StatusUnprocessableEntity, showWrongs(inSite)
-	case errors.As(err, &inQuantity):
-		return http.StatusUnprocessableEntity, []Wrong{{Field: "value", Value: inQuantity.Value, Reason: inQuantity.Reason, Fix: inQuantity.Fix}}
-	case errors.As(err, &onBench):
-		return http.StatusUnprocessableEntity, []Wrong{{Field: strings.TrimSuffix("body."+onBench.Field, "."), Value: shown(onBench.Value), Reason: onBench.Reason, Fix: onBench.Fix}}
+		return f.status, []Wrong{showWrong(f.Problem)}
 	case errors.Is(err, store.ErrNotFound):
 		return http.StatusNotFound, []Wrong{{Reason: err.Error(), Fix: "check the name"}}
 	case errors.Is(err, store.ErrExists):
@@ -145,22 +145,13 @@ func explain(err error) (status int, list []Wrong) {
 	case errors.Is(err, store.ErrLastOperator):
 		return http.StatusConflict, []Wrong{{Field: "person", Reason: "is the last operator", Fix: "make somebody else one first"}}
 	case errors.As(err, &inReading):
-		w := Wrong{Field: inReading.Field, Value: shown(inReading.Value), Reason: inReading.Why, Fix: inReading.Fix}
-		if inReading.Where != "" {
-			w.Field = inReading.Where + ": " + w.Field
-		}
-		return statusOf(inReading.Reason), []Wrong{w}
+		return statusOf(inReading.Reason), []Wrong{showWrong(inReading.Problem)}
+	case errors.As(err, &all):
+		return http.StatusUnprocessableEntity, showWrongs(all)
+	case errors.As(err, &one):
+		return http.StatusUnprocessableEntity, []Wrong{showWrong(*one)}
 	}
 	return http.StatusInternalServerError, nil
-}
-
-// showWrongs is what is to be mended in a tank file, or looked at.
-func showWrongs(all []tankfile.Problem) []Wrong {
-	list := []Wrong{}
-	for _, p := range all {
-		list = append(list, Wrong{Field: p.Field, Value: shown(p.Value), Reason: p.Reason, Fix: p.Fix, Line: p.Line, Column: p.Column})
-	}
-	return list
 }
 
 func statusOf(r wire.Reason) int {
@@ -183,18 +174,4 @@ func asErrors(list []Wrong) []error {
 		out[i] = w
 	}
 	return out
-}
-
-// maxShownLen cuts a value that a problem quotes.
-const maxShownLen = 40
-
-func shown(value any) string {
-	if value == nil {
-		return ""
-	}
-	text := []rune(fmt.Sprint(value))
-	if len(text) > maxShownLen {
-		return string(text[:maxShownLen]) + "…"
-	}
-	return string(text)
 }

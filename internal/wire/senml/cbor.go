@@ -9,6 +9,8 @@ import (
 	"strconv"
 
 	"github.com/fxamacker/cbor/v2"
+
+	"isohaline/internal/problem"
 )
 
 // Limits of one Pack in CBOR. A Record has fifteen fields; the rest is room for
@@ -53,17 +55,17 @@ func DecodeCBOR(data []byte) (Pack, error) {
 	var records []map[any]cbor.RawMessage
 	const fix = "send one array of maps, as in RFC 8428 section 6"
 	if !cborValue(data).major(majorArray) {
-		return nil, &Error{Field: "pack", Reason: "is no CBOR array", Fix: fix}
+		return nil, &problem.Problem{Field: "pack", Why: "is no CBOR array", Fix: fix}
 	}
 	if err := cborIn.Unmarshal(data, &records); errors.As(err, new(*cbor.MaxArrayElementsError)) {
 		return nil, ErrTooMany
 	} else if err != nil {
-		return nil, &Error{Field: "pack", Reason: fmt.Sprintf("is no SenML in CBOR (%v)", err), Fix: fix}
+		return nil, &problem.Problem{Field: "pack", Why: fmt.Sprintf("is no SenML in CBOR (%v)", err), Fix: fix}
 	}
 	p := make(Pack, len(records))
 	for i, fields := range records {
 		if fields == nil {
-			return nil, &Error{Record: i + 1, Field: "record", Reason: "is null", Fix: fix}
+			return nil, &problem.Problem{Record: i + 1, Field: "record", Why: "is null", Fix: fix}
 		}
 		for key, value := range fields {
 			if err := p[i].setCBOR(key, cborValue(value)); err != nil {
@@ -84,11 +86,11 @@ func (r *Record) setCBOR(key any, value cborValue) error {
 		return r.set(cborLabels[k], value)
 	case string:
 		if slices.Contains(slices.Collect(maps.Values(cborLabels)), k) {
-			return &Error{Field: k, Reason: "is spelled as text", Fix: "use its integer label, as in RFC 8428 table 4"}
+			return &problem.Problem{Field: k, Why: "is spelled as text", Fix: "use its integer label, as in RFC 8428 table 4"}
 		}
 		return r.set(k, value)
 	}
-	return &Error{Field: fmt.Sprint(key), Reason: "is no label", Fix: "label fields with the integers of RFC 8428 table 4, or text"}
+	return &problem.Problem{Field: fmt.Sprint(key), Why: "is no label", Fix: "label fields with the integers of RFC 8428 table 4, or text"}
 }
 
 // cborValue is one well-formed CBOR data item.

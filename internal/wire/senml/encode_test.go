@@ -8,6 +8,8 @@ import (
 	"math"
 
 	"github.com/fxamacker/cbor/v2"
+
+	"isohaline/internal/problem"
 )
 
 var cborOut = mustMode(cbor.EncOptions{ShortestFloat: cbor.ShortestFloat16}.EncMode())
@@ -52,7 +54,7 @@ func EncodeCBOR(p Pack) ([]byte, error) {
 		r := &p[i]
 		for _, x := range []*float64{r.BaseTime, r.BaseValue, r.BaseSum, &r.Time, &r.UpdateTime, r.Value, r.Sum} {
 			if x != nil && !finite(*x) {
-				return nil, &Error{Record: i + 1, Field: "record", Value: number(*x), Reason: "is no number", Fix: "write finite numbers"}
+				return nil, &problem.Problem{Record: i + 1, Field: "record", Value: number(*x), Why: "is no number", Fix: "write finite numbers"}
 			}
 		}
 		records[i] = cborRecord{

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"isohaline/internal/problem"
 )
 
 // cborLabels are the integer labels that stand for the JSON ones in CBOR
@@ -69,7 +71,7 @@ func (r *Record) set(label string, value raw) error {
 		return setNumber(&r.Sum, label, value)
 	default:
 		if strings.HasSuffix(label, mustUnderstand) {
-			return &Error{Field: label, Reason: "must be understood, says its label, and is not", Fix: "leave it out"}
+			return &problem.Problem{Field: label, Why: "must be understood, says its label, and is not", Fix: "leave it out"}
 		}
 	}
 	return nil
@@ -122,12 +124,12 @@ func setVersion(to **int, label string, value raw) error {
 }
 
 func wrongType(label string, value raw, want string) error {
-	return &Error{Field: label, Value: value.String(), Reason: "has the wrong type or size", Fix: "send " + want}
+	return &problem.Problem{Field: label, Value: value.String(), Why: "has the wrong type or size", Fix: "send " + want}
 }
 
 // inRecord says in which Record an error of set happened.
 func inRecord(err error, record int) error {
-	if e, ok := err.(*Error); ok {
+	if e, ok := err.(*problem.Problem); ok {
 		e.Record = record
 	}
 	return err

@@ -8,13 +8,15 @@ import (
 	"io"
 	"strconv"
 	"unicode/utf8"
+
+	"isohaline/internal/problem"
 )
 
 // DecodeJSON reads a Pack in JSON (section 5). Labels are matched exactly, a
 // label may stand once in a Record, and nothing may follow the Pack.
 func DecodeJSON(data []byte) (Pack, error) {
 	if !utf8.Valid(data) {
-		return nil, &Error{Field: "pack", Reason: "is not UTF-8", Fix: "send JSON in UTF-8"}
+		return nil, &problem.Problem{Field: "pack", Why: "is not UTF-8", Fix: "send JSON in UTF-8"}
 	}
 	d := decoder{json.NewDecoder(bytes.NewReader(data))}
 	d.UseNumber()
@@ -23,7 +25,7 @@ func DecodeJSON(data []byte) (Pack, error) {
 		return nil, err
 	}
 	if _, err := d.Token(); err != io.EOF {
-		return nil, &Error{Field: "pack", Reason: "is followed by something", Fix: "send one array and nothing else"}
+		return nil, &problem.Problem{Field: "pack", Why: "is followed by something", Fix: "send one array and nothing else"}
 	}
 	return p, nil
 }
@@ -64,7 +66,7 @@ func (d decoder) record() (Record, error) {
 		}
 		label := t.(string) // inside an object the decoder gives a name here or an error
 		if seen[label] {
-			return r, &Error{Field: label, Reason: "stands twice in one record", Fix: "send it once"}
+			return r, &problem.Problem{Field: label, Why: "stands twice in one record", Fix: "send it once"}
 		}
 		seen[label] = true
 		var value json.RawMessage
@@ -85,7 +87,7 @@ func (d decoder) broken(err error, field, reason, fix string) error {
 	if err != nil && err != io.EOF {
 		reason = fmt.Sprintf("%s at byte %d (%v)", reason, d.InputOffset(), err)
 	}
-	return &Error{Field: field, Reason: reason, Fix: fix}
+	return &problem.Problem{Field: field, Why: reason, Fix: fix}
 }
 
 // jsonValue is one valid JSON value.

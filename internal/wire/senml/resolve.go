@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"isohaline/internal/problem"
 )
 
 // maxNameLen bounds a resolved name. RFC 8428 sets no limit; we do, because a
@@ -30,7 +32,7 @@ type base struct {
 // from now. The Records stay in the order of the Pack.
 func Resolve(p Pack, now time.Time) ([]Resolved, error) {
 	if len(p) == 0 {
-		return nil, &Error{Field: "pack", Reason: "is empty", Fix: "send at least one record"}
+		return nil, &problem.Problem{Field: "pack", Why: "is empty", Fix: "send at least one record"}
 	}
 	if len(p) > MaxRecords {
 		return nil, ErrTooMany
@@ -145,7 +147,7 @@ func (b *base) resolveValue(r *Record, out *Resolved) error {
 }
 
 func (b *base) refuse(field, value, reason, fix string) error {
-	return &Error{Record: b.current, Field: field, Value: value, Reason: reason, Fix: fix}
+	return &problem.Problem{Record: b.current, Field: field, Value: value, Why: reason, Fix: fix}
 }
 
 // instant turns seconds into a time; ok is false where no calendar has it. Both
