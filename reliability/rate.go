@@ -11,8 +11,12 @@ type PerHour float64
 
 const (
 	hoursPerDay = 24
-	// HoursPerYear is the year of the tables of IEC 61508-6:2010 Annex B.
-	HoursPerYear = 8760
+	// DaysPerYear is the length of a year wherever something is counted by the
+	// year: the 8760 h of the tables of IEC 61508-6:2010 Annex B. It is what the
+	// seasons of a tank file add up to; a leap year's day is a quarter of a
+	// per cent off.
+	DaysPerYear  = 365
+	HoursPerYear = DaysPerYear * hoursPerDay
 	// hoursPerFIT: one FIT is one failure in 1e9 hours.
 	hoursPerFIT = 1e9
 )

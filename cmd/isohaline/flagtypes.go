@@ -30,7 +30,7 @@ var flagUnits = map[string]struct {
 	"dKH": {units.Alkalinity, 1}, "dKH/day": {units.AlkalinityPerDay, 1},
 	"mg/L": {units.Dissolved, 1}, "mg/L/day": {units.DissolvedPerDay, 1}, "g/L": {units.Strength, 1},
 	"days": {units.Days, 1}, "h": {units.Hours, 1}, "min": {units.Duration, 1.0 / 60},
-	"ppm": {units.Gas, 1}, "bar": {units.Gauge, 1}, "%": {units.Fraction, 100}, "number": {units.Number, 1},
+	"ppm": {units.Gas, 1}, "hPa": {units.Pressure, 0.01}, "bar": {units.Gauge, 1}, "%": {units.Fraction, 100}, "number": {units.Number, 1},
 }
 
 // flagTables are the rows of flags that name a CSV file.

@@ -7,6 +7,7 @@ import (
 	"isohaline/evaporation"
 	"isohaline/hydraulics"
 	"isohaline/internal/tankfile"
+	"isohaline/reliability"
 	"isohaline/seawater"
 )
 
@@ -14,7 +15,7 @@ const (
 	litresPerM3   = 1000.0
 	mmPerM        = 1000.0
 	secondsPerDay = 86400.0
-	daysAYear     = 365.0
+	daysAYear     = reliability.DaysPerYear
 )
 
 // tank is what the site's drawing says, worked out once. It is where the

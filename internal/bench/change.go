@@ -75,7 +75,7 @@ func (q *WaterChanges) mixed(w *TankWater) (before, after carbonate.Water, err e
 		return usual
 	}
 	mix := TankWater{VolumeL: q.EachL, TempC: given(q.NewTempC, w.TempC), SalinityPSU: given(q.NewSalinityPSU, w.SalinityPSU),
-		AlkalinityDKH: given(q.NewAlkalinityDKH, w.AlkalinityDKH), CalciumMgL: w.CalciumMgL, MagnesiumMgL: w.MagnesiumMgL, RoomCO2PPM: w.RoomCO2PPM}
+		AlkalinityDKH: given(q.NewAlkalinityDKH, w.AlkalinityDKH), CalciumMgL: w.CalciumMgL, MagnesiumMgL: w.MagnesiumMgL, RoomCO2PPM: w.RoomCO2PPM, AirPressureHPa: w.AirPressureHPa}
 	fresh, err := mix.dissolved() // new water has stood and been stirred: in balance with the room
 	if err != nil {
 		return before, after, err
@@ -94,7 +94,7 @@ func (q *WaterChanges) match(a *BenchAnswer) error {
 		if err != nil {
 			return nil, err
 		}
-		pH, err := changes(before, after, at.roomPPM())
+		pH, err := changes(before, after, at.roomUatm())
 		if err != nil {
 			return nil, err
 		}

@@ -223,7 +223,7 @@ func (q *Correction) pH(a *BenchAnswer, k *course) error {
 		molKg := k.dailyG / k.salt.GramsPerMol / at.massKg()
 		dosed.TAUmolKg += k.salt.Alkalinity() * molKg * umolPerMol
 		dosed.DICUmolKg += k.salt.Carbon() * molKg * umolPerMol
-		return changes(before, dosed, at.roomPPM())
+		return changes(before, dosed, at.roomUatm())
 	})
 	if err != nil {
 		return impossible(err)
@@ -241,12 +241,12 @@ func (q *Correction) pH(a *BenchAnswer, k *course) error {
 
 // changes are the pH before, its change closed and settled, and the saturation of
 // aragonite before exchange and after it.
-func changes(before, after carbonate.Water, roomPPM float64) ([]float64, error) {
+func changes(before, after carbonate.Water, roomUatm float64) ([]float64, error) {
 	var pH, omega [3]float64
 	for i, s := range []struct {
 		water carbonate.Water
 		room  float64
-	}{{before, 0}, {after, 0}, {after, roomPPM}} {
+	}{{before, 0}, {after, 0}, {after, roomUatm}} {
 		st, err := state(s.water, s.room)
 		if err != nil {
 			return nil, err

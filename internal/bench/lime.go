@@ -148,7 +148,7 @@ func (q *LimeSupply) tank(a *BenchAnswer, l *lime) error {
 	dosed := before
 	dosed.TAUmolKg += l.supply.AlkalinityUmolKg
 	dosed.CalciumUmolKg += l.supply.CalciumUmolKg
-	worst, err := changes(before, dosed, q.Water.roomPPM())
+	worst, err := changes(before, dosed, q.Water.roomUatm())
 	if err != nil {
 		return err
 	}
@@ -199,14 +199,14 @@ func (q *LimeSupply) breathing(w carbonate.Water, l *lime, recoveryHours float64
 	if err != nil {
 		return [2]float64{}, err
 	}
-	settled, err := c.Solve(carbonate.TA(w.TAUmolKg), carbonate.PCO2(q.Water.roomPPM()))
+	settled, err := c.Solve(carbonate.TA(w.TAUmolKg), carbonate.PCO2(q.Water.roomUatm()))
 	if err != nil {
 		return [2]float64{}, err
 	}
 	perDay := settled.DICUmolKg / (settled.RevelleFactor * settled.CO2UmolKg) * hoursPerDay / recoveryHours
 	left := 1 - caPerTA*l.supply.AlkalinityUmolKg/perDay/settled.CO2UmolKg
 	const leastShare = 0.02
-	steady, err := c.Solve(carbonate.TA(w.TAUmolKg), carbonate.PCO2(q.Water.roomPPM()*max(left, leastShare)))
+	steady, err := c.Solve(carbonate.TA(w.TAUmolKg), carbonate.PCO2(q.Water.roomUatm()*max(left, leastShare)))
 	if err != nil {
 		return [2]float64{}, err
 	}
@@ -260,7 +260,7 @@ func (q *LimeSupply) accident(a *BenchAnswer, l *lime, c Circumstances) error {
 	if err != nil {
 		return err
 	}
-	out, err := changes(before, mixed, q.Water.roomPPM())
+	out, err := changes(before, mixed, q.Water.roomUatm())
 	if err != nil {
 		return err
 	}

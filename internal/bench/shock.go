@@ -44,7 +44,7 @@ func (q *TopOffShock) shock(w *TankWater) (shock, error) {
 	if err != nil {
 		return shock{}, err
 	}
-	pH, err := changes(before, after, w.roomPPM())
+	pH, err := changes(before, after, w.roomUatm())
 	if err != nil {
 		return shock{}, err
 	}

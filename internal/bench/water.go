@@ -4,25 +4,26 @@ import (
 	"isohaline/carbonate"
 	"isohaline/internal/bench/instrument"
 	"isohaline/internal/bench/salts"
+	"isohaline/internal/tankfile"
 	"isohaline/seawater"
 )
 
 // TankWater is the water of a tank as measured.
 type TankWater struct {
-	VolumeL       float64  `json:"volumeL" name:"volume" type:"L" required:"true" minimum:"0.1" maximum:"1000000" doc:"water in the whole system"`
-	TempC         float64  `json:"tempC" name:"temperature" type:"°C" required:"true" minimum:"10" maximum:"35" doc:"temperature of the water"`
-	SalinityPSU   float64  `json:"salinityPSU" name:"salinity" type:"PSU" required:"true" minimum:"20" maximum:"40" doc:"practical salinity"`
-	AlkalinityDKH float64  `json:"alkalinityDKH" name:"alkalinity" type:"dKH" required:"true" minimum:"0.5" maximum:"25" doc:"alkalinity"`
-	PH            *float64 `json:"pH,omitempty" name:"ph" type:"number" minimum:"7" maximum:"9.5" doc:"as a probe calibrated in the usual buffers reads; without it, the water is taken to be in balance with the room"`
-	CalciumMgL    *float64 `json:"calciumMgL,omitempty" name:"calcium" type:"mg/L" minimum:"50" maximum:"1500" doc:"calcium; without it, the sea's at this salinity"`
-	MagnesiumMgL  *float64 `json:"magnesiumMgL,omitempty" name:"magnesium" type:"mg/L" minimum:"100" maximum:"5000" doc:"magnesium; without it, the sea's at this salinity"`
-	RoomCO2PPM    *float64 `json:"roomCO2PPM,omitempty" name:"room-co2" type:"ppm" minimum:"300" maximum:"10000" doc:"carbon dioxide in the room's air; without it 600 ppm"`
+	VolumeL        float64  `json:"volumeL" name:"volume" type:"L" required:"true" minimum:"0.1" maximum:"1000000" doc:"water in the whole system"`
+	TempC          float64  `json:"tempC" name:"temperature" type:"°C" required:"true" minimum:"10" maximum:"35" doc:"temperature of the water"`
+	SalinityPSU    float64  `json:"salinityPSU" name:"salinity" type:"PSU" required:"true" minimum:"20" maximum:"40" doc:"practical salinity"`
+	AlkalinityDKH  float64  `json:"alkalinityDKH" name:"alkalinity" type:"dKH" required:"true" minimum:"0.5" maximum:"25" doc:"alkalinity"`
+	PH             *float64 `json:"pH,omitempty" name:"ph" type:"number" minimum:"7" maximum:"9.5" doc:"as a probe calibrated in the usual buffers reads; without it, the water is taken to be in balance with the room"`
+	CalciumMgL     *float64 `json:"calciumMgL,omitempty" name:"calcium" type:"mg/L" minimum:"50" maximum:"1500" doc:"calcium; without it, the sea's at this salinity"`
+	MagnesiumMgL   *float64 `json:"magnesiumMgL,omitempty" name:"magnesium" type:"mg/L" minimum:"100" maximum:"5000" doc:"magnesium; without it, the sea's at this salinity"`
+	RoomCO2PPM     *float64 `json:"roomCO2PPM,omitempty" name:"room-co2" type:"ppm" minimum:"300" maximum:"10000" doc:"carbon dioxide in the room's air; without it 700 ppm"`
+	AirPressureHPa *float64 `json:"airPressureHPa,omitempty" name:"air-pressure" type:"hPa" minimum:"500" maximum:"1100" doc:"of the room's air where it is, not reduced to sea level; without it, sea level's 1013.25 hPa"`
 }
 
 const (
-	// usualRoomPPM is a lived-in room's carbon dioxide. Common practice, no
-	// source; outdoors is about 425.
-	usualRoomPPM = 600.0
+	// standardHPa is the standard atmosphere, ISO 2533:1975.
+	standardHPa = 1013.25
 	// roomSDFrac is how well it is known where nobody measured.
 	roomSDFrac = 0.3
 	// phConstantsSD and omegaConstantsFrac are what the published constants
@@ -39,7 +40,16 @@ func (w *TankWater) roomPPM() float64 {
 	if w.RoomCO2PPM != nil {
 		return *w.RoomCO2PPM
 	}
-	return usualRoomPPM
+	return tankfile.UsualRoomCO2PPM
+}
+
+// roomUatm is the partial pressure of carbon dioxide that the water settles with.
+func (w *TankWater) roomUatm() float64 {
+	pressureHPa := standardHPa
+	if w.AirPressureHPa != nil {
+		pressureHPa = *w.AirPressureHPa
+	}
+	return w.roomPPM() * pressureHPa / standardHPa
 }
 
 // calciumMgL is as measured, or the sea's.
@@ -86,7 +96,7 @@ func (w *TankWater) dissolved() (carbonate.Water, error) {
 	if err != nil {
 		return out, err
 	}
-	second := carbonate.PCO2(w.roomPPM())
+	second := carbonate.PCO2(w.roomUatm())
 	if w.PH != nil {
 		total, err := convertPH(*w.PH, carbonate.NBS, carbonate.Total, out.SalinityPSU, out.TempC)
 		if err != nil {
@@ -100,15 +110,15 @@ func (w *TankWater) dissolved() (carbonate.Water, error) {
 }
 
 // state is the carbonate system of a water as it stands, or settled with a room
-// where ppm is not 0.
-func state(w carbonate.Water, roomPPM float64) (carbonate.State, error) {
+// where its partial pressure is not 0.
+func state(w carbonate.Water, roomUatm float64) (carbonate.State, error) {
 	c, err := w.Constants(carbonate.Options{})
 	if err != nil {
 		return carbonate.State{}, err
 	}
 	second := carbonate.DIC(w.DICUmolKg)
-	if roomPPM != 0 {
-		second = carbonate.PCO2(roomPPM)
+	if roomUatm != 0 {
+		second = carbonate.PCO2(roomUatm)
 	}
 	return c.Solve(carbonate.TA(w.TAUmolKg), second)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"isohaline/internal/account"
+	"isohaline/reliability"
 )
 
 // Verdict is what was made of a history.
@@ -24,10 +25,7 @@ type Verdict struct {
 	Years float64
 }
 
-const (
-	never     = time.Duration(-1)
-	daysAYear = 365.25
-)
+const never = time.Duration(-1)
 
 // Replay runs the account through a history and returns every finding as it
 // began.
@@ -63,7 +61,7 @@ func Replay(h *History) ([]account.Finding, error) {
 
 // Judge compares findings with the truth.
 func (h *History) Judge(found []account.Finding) Verdict {
-	v := Verdict{FoundAfter: never, ToldAfter: never, Years: h.Onset.Sub(h.Began).Hours() / 24 / daysAYear}
+	v := Verdict{FoundAfter: never, ToldAfter: never, Years: h.Onset.Sub(h.Began).Hours() / reliability.HoursPerYear}
 	var wants []account.Code
 	if h.Fault != nil {
 		wants = h.Fault.Wants(h.Kit)

@@ -274,13 +274,13 @@ func (f *forest) testing() (Testing, error) {
 	if t.SkipFactor = 1; first[Danger] > 0 {
 		t.SkipFactor = second[Danger] / first[Danger]
 	}
-	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / daysAYear
+	t.SkipAdds = (second[Danger] - first[Danger]) * t.IntervalDays / reliability.DaysPerYear
 	own, err := at(t.IntervalDays)
 	if err != nil {
 		return t, err
 	}
 	if own[Danger] > 0 {
-		t.SkipDays = t.SkipAdds / own[Danger] * daysAYear
+		t.SkipDays = t.SkipAdds / own[Danger] * reliability.DaysPerYear
 	}
 	t.Sentence = t.sentence()
 	return t, nil

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"isohaline/internal/verify"
+	"isohaline/reliability"
 )
 
 // Sentence says a frequency as one would say it to a client.
@@ -24,7 +25,7 @@ func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 // Once says how often something that comes so many times a year does; beyond ten
 // thousand years the number would claim more than anyone knows.
 func Once(perYear float64) string {
-	const longest, daysAMonth = 1e4, 365.0 / 12
+	const longest, daysAMonth = 1e4, reliability.DaysPerYear / 12.0
 	switch y := Years(perYear); {
 	case y > longest:
 		return "less than once in 10,000 years"

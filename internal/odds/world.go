@@ -10,6 +10,7 @@ import (
 	"isohaline/internal/plant"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
+	"isohaline/reliability"
 )
 
 // world is what both roads share: the faults a site can have, how often each
@@ -78,7 +79,7 @@ func newWorld(r *verify.Report, o Options) (*world, error) {
 	w.note(r.Singles)
 	w.note(r.Pairs)
 	for _, season := range s.Room.Seasons {
-		w.seasonShares = append(w.seasonShares, season.Days/daysAYear)
+		w.seasonShares = append(w.seasonShares, season.Days/reliability.DaysPerYear)
 	}
 	own, err := given(statedRates(s, o), w.faults)
 	if err != nil {
@@ -97,10 +98,7 @@ func newWorld(r *verify.Report, o Options) (*world, error) {
 	return w, err
 }
 
-const (
-	hoursADay = 24
-	daysAYear = 365
-)
+const hoursADay = 24
 
 // check refuses what no frequency can be had for.
 func (w *world) check() error {

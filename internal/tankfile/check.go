@@ -3,11 +3,12 @@ package tankfile
 import (
 	"fmt"
 	"math"
+
+	"isohaline/reliability"
 )
 
-// daysInYear and its leap-day slack: the seasons of a year.
+// How far the seasons of a year may be from adding up to it.
 const (
-	daysInYear    = 365
 	leapDays      = 1
 	leapTolerance = 1e-6
 )
@@ -76,8 +77,8 @@ func (c checker) room() {
 			c.report(at+".fan share", "is for a fan that is not there", `add its air speed, like "fan: 0.8 m/s"`)
 		}
 	}
-	if len(r.Seasons) > 0 && math.Abs(days-daysInYear) > leapDays+leapTolerance {
-		c.report("room.seasons", fmt.Sprintf("have %g days together", days), fmt.Sprintf("make their days add up to %d", daysInYear))
+	if len(r.Seasons) > 0 && math.Abs(days-reliability.DaysPerYear) > leapDays+leapTolerance {
+		c.report("room.seasons", fmt.Sprintf("have %g days together", days), fmt.Sprintf("make their days add up to %d", reliability.DaysPerYear))
 	}
 }
 

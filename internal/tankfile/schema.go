@@ -28,10 +28,12 @@ const (
 	defaultOpenBelowM  = 0.01
 	defaultRejectRatio = 3
 	defaultDKH         = 8 // in the middle of the 7 to 9.5 that reefs are kept at
-	// A lived-in room that is aired now and then. Outdoor air, 420 ppm, is wrong
-	// indoors: people breathe out.
-	defaultRoomCO2PPM = 700
 )
+
+// UsualRoomCO2PPM is the carbon dioxide of a lived-in room that is aired now and
+// then, where nobody measured. Common practice, no source. Outdoor air, 420 ppm,
+// is wrong indoors: people breathe out.
+const UsualRoomCO2PPM = 700
 
 // defaultLimits are the borders of the harm classes: common practice, no
 // source.
@@ -101,7 +103,7 @@ func roomFields(r *Room) []field {
 	return []field{
 		measure("pressure", &r.PressurePa, units.Pressure, lowestPressure, highestPressure, "of the air, not reduced to sea level").or(seaLevelPa),
 		altitude{p: &r.PressurePa},
-		measure("carbon dioxide", &r.CO2PPM, units.Gas, 300, 10_000, "in the room's air, which sets the pH that the water settles at").or(defaultRoomCO2PPM),
+		measure("carbon dioxide", &r.CO2PPM, units.Gas, 300, 10_000, "in the room's air, which sets the pH that the water settles at").or(UsualRoomCO2PPM),
 		pick("evaporation model", &r.EvaporationModel, modelWords(), "formula for the evaporation, for those who compare them").orNone(evaporation.Models()[0].String()),
 		measure("measured top-off", &r.MeasuredLitresPerDay, units.LitresPerDay, 0.01, 10_000, "the site's own long-run record; it calibrates the model").orNone(0, none),
 		items[Season]{label: label{key: "seasons", about: "Parts of the year with their own room air. Their days add up to 365."},

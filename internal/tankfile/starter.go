@@ -7,6 +7,7 @@ import (
 	"text/template"
 
 	"isohaline/internal/units"
+	"isohaline/reliability"
 )
 
 // Answers is what a starter file is made from. The zero value is a full set of
@@ -128,10 +129,10 @@ func draftSeasons(a Answers) []Season {
 	if orDefault(a.AirC, 0) == 0 && orDefault(a.RHFrac, 0) == 0 {
 		return []Season{
 			{Name: "heating season", Days: heatingDays, AirC: 21, RHFrac: 0.35, AirSpeedMS: defaultAirSpeedMS},
-			{Name: "rest of the year", Days: daysInYear - heatingDays, AirC: 24, RHFrac: 0.55, AirSpeedMS: defaultAirSpeedMS},
+			{Name: "rest of the year", Days: reliability.DaysPerYear - heatingDays, AirC: 24, RHFrac: 0.55, AirSpeedMS: defaultAirSpeedMS},
 		}
 	}
-	return []Season{{Name: "all year", Days: daysInYear, AirC: orDefault(a.AirC, 22), RHFrac: orDefault(a.RHFrac, 0.45), AirSpeedMS: defaultAirSpeedMS}}
+	return []Season{{Name: "all year", Days: reliability.DaysPerYear, AirC: orDefault(a.AirC, 22), RHFrac: orDefault(a.RHFrac, 0.45), AirSpeedMS: defaultAirSpeedMS}}
 }
 
 func draftSump(s *Tank, size Box) {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"isohaline/internal/plant"
+	"isohaline/reliability"
 )
 
 // Course is how a site fares over a stretch of time: the whole outcome, and
@@ -15,7 +16,7 @@ type Course struct {
 }
 
 // mostHandTopOff is the longest stretch that HandTopOff follows.
-const mostHandTopOff = daysAYear * day
+const mostHandTopOff = reliability.DaysPerYear * day
 
 // HandTopOff runs the site with nothing wrong, in one season by its place among
 // the site's, for a length of time up to a year: once topped off by a person

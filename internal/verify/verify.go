@@ -11,6 +11,7 @@ import (
 	"isohaline/internal/plant"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/units"
+	"isohaline/reliability"
 )
 
 // Options say how a check is done.
@@ -56,7 +57,7 @@ func Check(ctx context.Context, s *tankfile.Tank, o Options) (*Report, error) {
 			return nil, fmt.Errorf("searching for changes: %w", err)
 		}
 	}
-	r.TankYears = float64(b.tankDays.Load()) / daysAYear
+	r.TankYears = float64(b.tankDays.Load()) / reliability.DaysPerYear
 	return r, nil
 }
 
@@ -77,8 +78,6 @@ type bench struct {
 	// tankDays is simulated time, added up from many goroutines.
 	tankDays atomic.Int64
 }
-
-const daysAYear = 365
 
 // prepare sets a site up and brings a twin of every season to the onset.
 func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
@@ -168,7 +167,7 @@ const surprising = 3
 
 // recordDays is how long the record behind a site's own long-run figure is
 // taken to be.
-const recordDays = daysAYear
+const recordDays = reliability.DaysPerYear
 
 // evaporate works out every season's water and the site's own factor.
 func (b *bench) evaporate() (factor float64, err error) {
@@ -179,7 +178,7 @@ func (b *bench) evaporate() (factor float64, err error) {
 			return 0, err
 		}
 		w.Total = w.Display.Plus(w.Sump)
-		share := season.Days / daysAYear
+		share := season.Days / reliability.DaysPerYear
 		yearly.LitresPerDay += w.Total.LitresPerDay * share
 		yearly.LowLitresPerDay += w.Total.LowLitresPerDay * share
 		yearly.HighLitresPerDay += w.Total.HighLitresPerDay * share

@@ -11,6 +11,7 @@ import (
 	"isohaline/internal/channel"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
+	"isohaline/internal/tankfile"
 )
 
 // TankBench are the bench's questions as far as they can be filled in for a tank.
@@ -143,6 +144,16 @@ func (f *filling) water() bench.TankWater {
 		w.AlkalinityDKH = usualDKH
 		f.from("alkalinityDKH", "nobody measured: a usual value")
 	}
+	// The usual carbon dioxide is left out, so that the bench knows it for a
+	// guess.
+	if ppm := s.Room.CO2PPM; ppm != tankfile.UsualRoomCO2PPM {
+		w.RoomCO2PPM = &ppm
+		f.from("roomCO2PPM", "the tank file")
+	}
+	const paPerHPa = 100
+	pressure := s.Room.PressurePa / paPerHPa
+	w.AirPressureHPa = &pressure
+	f.from("airPressureHPa", "the tank file")
 	return w
 }
 

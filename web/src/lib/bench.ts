@@ -56,7 +56,8 @@ const waterMore: Entry[] = [
   { path: 'water.pH', label: 'pH', step: 0.05, min: 7, max: 9.5, from: 8.1, note: 'Left out: in balance with the room.' },
   { path: 'water.calciumMgL', label: 'Calcium', unit: 'mg/L', step: 5, min: 50, max: 1500, from: 420, note: 'Left out: as in the sea.' },
   { path: 'water.magnesiumMgL', label: 'Magnesium', unit: 'mg/L', step: 10, min: 100, max: 5000, from: 1300, note: 'Left out: as in the sea.' },
-  { path: 'water.roomCO2PPM', label: 'Carbon dioxide in the room', unit: 'ppm', step: 50, min: 300, max: 10_000, from: 600, note: 'Left out: 600 ppm.' },
+  { path: 'water.roomCO2PPM', label: 'Carbon dioxide in the room', unit: 'ppm', step: 50, min: 300, max: 10_000, from: 700, note: 'Left out: 700 ppm.' },
+  { path: 'water.airPressureHPa', label: 'Pressure of the air there', unit: 'hPa', step: 5, min: 500, max: 1100, from: 1013, note: 'Left out: sea level, 1013 hPa.' },
 ]
 const evaporation: Entry = { path: 'evaporationLitresDay', label: 'Evaporates', unit: 'L/day', step: 0.5, max: 100_000, min: 0, from: 4 }
 const use: Entry = { path: 'useAlkalinityDKHDay', label: 'Uses up of alkalinity', unit: 'dKH/day', step: 0.1, min: 0, max: 10, from: 0.5 }
