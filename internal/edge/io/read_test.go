@@ -73,7 +73,7 @@ func TestWarnings(t *testing.T) {
 }
 
 // TestGuide: the file in the guide is one that can be read, and has every input
-// and output.
+// and output; and the guide has every kind of wire.
 func TestGuide(t *testing.T) {
 	text, err := os.ReadFile("../../../docs/install-edge.md")
 	if err != nil {
@@ -87,6 +87,12 @@ func TestGuide(t *testing.T) {
 	}
 	if len(w.Inputs) != len(inputs) || len(w.Outputs) != len(outputs) {
 		t.Errorf("it wires %d inputs and %d outputs", len(w.Inputs), len(w.Outputs))
+	}
+	lower := strings.ToLower(string(text))
+	for _, d := range drivers {
+		if !strings.Contains(lower, "\n- **"+d.name+"**") || !strings.Contains(lower, "\n| "+d.name+" ") {
+			t.Errorf("the guide does not say how %s is wired, or what guarantees its off", d.name)
+		}
 	}
 }
 
