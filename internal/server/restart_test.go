@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"isohaline/internal/channel"
+	"isohaline/internal/longtest"
 	"isohaline/internal/server/auth"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
@@ -23,8 +24,8 @@ import (
 func BenchmarkRestart(b *testing.B) {
 	for _, tanks := range []int{100, 1000, 3000} {
 		b.Run(fmt.Sprintf("tanks=%d", tanks), func(b *testing.B) {
-			if tanks > 100 && testing.Short() {
-				b.Skip("it takes minutes to make the tanks' past")
+			if tanks > 100 {
+				longtest.Only(b, "it takes minutes to make the tanks' past")
 			}
 			dir := b.TempDir()
 			state := livedIn(b, dir, tanks)

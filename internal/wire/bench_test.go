@@ -14,6 +14,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"isohaline/internal/freeport"
 )
 
 // publisher is an MQTT 3.1.1 client that costs next to nothing, so that a
@@ -177,12 +179,7 @@ func BenchmarkIngestYardstick(b *testing.B) {
 // subscriber that has gone away, and ends it with the benchmark.
 func runBroker(b *testing.B, path string) (address string) {
 	b.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		b.Fatal(err)
-	}
-	address = l.Addr().String()
-	l.Close()
+	address = freeport.Reserve(b)
 	dir := b.TempDir()
 	conf := filepath.Join(dir, "broker.conf")
 	port := address[strings.LastIndex(address, ":")+1:]

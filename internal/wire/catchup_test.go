@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"isohaline/internal/freeport"
 	"isohaline/internal/longtest"
 )
 
@@ -27,9 +28,12 @@ const (
 	catchUpDir     = "ISOHALINE_CATCHUP_DIR"
 	catchUpAddress = "ISOHALINE_CATCHUP_ADDRESS"
 	catchUpKey     = "ISOHALINE_CATCHUP_KEY" // public for the hub, the seed for the edge
-	catchUpTotal   = "ISOHALINE_CATCHUP_TOTAL"
-	hubRole        = "hub"
-	edgeRole       = "edge"
+	// catchUpTotal is how many readings an edge keeps, and at how many a hub's store stops,
+	// so that the hub can only be killed in the middle of the catch-up.
+	catchUpTotal = "ISOHALINE_CATCHUP_TOTAL"
+	hubRole      = "hub"
+	edgeRole     = "edge"
+	keptFile     = "kept"
 )
 
 // catchUpChild plays a role until its standard input ends, or it is killed.
@@ -67,9 +71,29 @@ func hubChild(ctx context.Context, dir, address, public string) error {
 	if err != nil {
 		return err
 	}
+	most, err := strconv.Atoi(os.Getenv(catchUpTotal))
+	if err != nil {
+		return err
+	}
+	has := distinct(dir)
+	write := func(ctx context.Context, frames []Frame) error {
+		for i, f := range frames {
+			if len(has) >= most {
+				<-ctx.Done()
+				return ctx.Err()
+			}
+			for _, r := range f.Readings {
+				has[int(r.Value)] = true
+			}
+			if err := store.write(l, frames[i:i+1]); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return l.EdgePort().Serve(ctx, door, func(DeviceID, []byte) {}) })
-	group.Go(func() error { return store.consume(ctx, l) })
+	group.Go(func() error { return l.Consume(ctx, l.After(store.at), write) })
 	fmt.Println(readyLine)
 	return group.Wait()
 }
@@ -89,14 +113,9 @@ func edgeChild(ctx context.Context, dir, address, seed string) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return u.Run(ctx) })
 	group.Go(func() error {
-		name := filepath.Join(dir, "kept")
-		text, err := os.ReadFile(name)
-		if err != nil && !os.IsNotExist(err) {
-			return err
-		}
-		kept, _ := strconv.Atoi(string(text))
+		name := filepath.Join(dir, keptFile)
 		const together = 50
-		for n := kept; n < total && ctx.Err() == nil; n += together {
+		for n := keptBy(dir); n < total && ctx.Err() == nil; n += together {
 			if err := u.Append(ctx, counted(n, min(n+together, total))); err != nil {
 				return err
 			}
@@ -108,6 +127,13 @@ func edgeChild(ctx context.Context, dir, address, seed string) error {
 		return nil
 	})
 	return group.Wait()
+}
+
+// keptBy is how many readings an edge is known to have kept.
+func keptBy(dir string) int {
+	text, _ := os.ReadFile(filepath.Join(dir, keptFile)) // none at first
+	kept, _ := strconv.Atoi(string(text))
+	return kept
 }
 
 func childLogger() *slog.Logger {
@@ -167,38 +193,31 @@ func TestCatchUp(t *testing.T) {
 	const seed = 20261125
 	random := rand.New(rand.NewPCG(seed, 0))
 	key, secret := newEdge(t, lobby)
-	hubDir, edgeDir, address := t.TempDir(), t.TempDir(), freeAddress(t)
+	hubDir, edgeDir, address := t.TempDir(), t.TempDir(), freeport.Reserve(t)
 
 	for range kills {
+		before, more := keptBy(edgeDir), random.IntN(total/(kills+1))
 		edge, _ := role(t, edgeRole, edgeDir, address, secret, total)
-		time.Sleep(time.Duration(100+random.IntN(300)) * time.Millisecond)
+		eventually(t, "readings that the edge keeps", func() bool { return keptBy(edgeDir) >= before+more })
 		edge.kill()
 	}
 	_, kept := role(t, edgeRole, edgeDir, address, secret, total)
 	awaitReady(t, "edge", kept)
 
-	inTheMiddle, slowest := 0, time.Duration(0)
-	for inTheMiddle < kills {
-		h, lines := role(t, hubRole, hubDir, address, key.Public, total)
+	slowest := time.Duration(0)
+	for range kills {
+		before, back := len(distinct(hubDir)), time.Now()
+		h, lines := role(t, hubRole, hubDir, address, key.Public, before+1+random.IntN(total/(2*kills)))
 		awaitReady(t, "hub", lines)
-		before, back := len(distinct(t, hubDir)), time.Now()
-		eventually(t, "the catch-up", func() bool { return len(distinct(t, hubDir)) > before })
+		eventually(t, "the catch-up", func() bool { return len(distinct(hubDir)) > before })
 		slowest = max(slowest, time.Since(back))
-		time.Sleep(time.Duration(random.IntN(20)) * time.Millisecond)
 		h.kill()
-		if len(distinct(t, hubDir)) == total {
-			break // this one came too late
-		}
-		inTheMiddle++
-	}
-	if inTheMiddle == 0 {
-		t.Error("the hub was never killed in the middle")
 	}
 	t.Logf("the hub was killed %d times in the middle of the catch-up; the first new readings came within %v of its being back",
-		inTheMiddle, slowest.Round(10*time.Millisecond))
-	_, lines := role(t, hubRole, hubDir, address, key.Public, total)
+		kills, slowest.Round(10*time.Millisecond))
+	_, lines := role(t, hubRole, hubDir, address, key.Public, total+1)
 	awaitReady(t, "hub", lines)
-	eventually(t, "all readings", func() bool { return len(distinct(t, hubDir)) == total })
+	eventually(t, "all readings", func() bool { return len(distinct(hubDir)) == total })
 	repeats := len(readStore(t, hubDir)) - total
 	t.Logf("%d readings; %d came again, to be kept once by their key", total, repeats)
 	next := 0
@@ -215,11 +234,10 @@ func TestCatchUp(t *testing.T) {
 }
 
 // distinct are the readings that the hub's store has.
-func distinct(t *testing.T, dir string) map[int]bool {
-	t.Helper()
+func distinct(dir string) map[int]bool {
 	store, err := os.ReadFile(filepath.Join(dir, storedFile))
 	if err != nil {
-		return nil
+		return map[int]bool{}
 	}
 	seen := map[int]bool{}
 	for text := range strings.Lines(string(store)) {

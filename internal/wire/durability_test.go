@@ -21,6 +21,8 @@ import (
 
 	paho5 "github.com/eclipse/paho.golang/paho"
 	paho3 "github.com/eclipse/paho.mqtt.golang"
+
+	"isohaline/internal/freeport"
 )
 
 // The durability test runs this test program a second time as a server, given its
@@ -289,17 +291,6 @@ func (c *child) kill() {
 	c.stdin.Close()
 }
 
-// freeAddress is a loopback address that the server can have, each time anew.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer ln.Close()
-	return ln.Addr().String()
-}
-
 // TestDurability kills the server at random moments under load, starts it again,
 // and at the end looks for every acknowledged reading. ISOHALINE_DURABILITY=full
 // makes it 100,000 readings and 20 kills for each setting.
@@ -312,7 +303,7 @@ func TestDurability(t *testing.T) {
 		t.Run(d.String(), func(t *testing.T) {
 			const seed = 20261125
 			random := rand.New(rand.NewPCG(seed, uint64(d)))
-			dir, address := t.TempDir(), freeAddress(t)
+			dir, address := t.TempDir(), freeport.Reserve(t)
 			fleet := make([]*client, clients)
 			ctx, cancel := context.WithCancel(t.Context())
 			var running sync.WaitGroup
@@ -333,8 +324,8 @@ func TestDurability(t *testing.T) {
 			for killed < kills || acked() < readings {
 				before := acked()
 				server := startChild(t, dir, address, d)
-				eventually(t, "load", func() bool { return acked() > before })
-				time.Sleep(time.Duration(random.IntN(800)) * time.Millisecond)
+				more := 1 + random.IntN(readings/kills)
+				eventually(t, "load", func() bool { return acked() >= before+more })
 				server.kill()
 				killed++
 			}

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"context"
+	"log/slog"
 	"slices"
 	"strings"
 	"sync"
@@ -11,6 +12,8 @@ import (
 	"github.com/fxamacker/cbor/v2"
 	"github.com/google/go-cmp/cmp"
 	"github.com/nats-io/nats.go"
+
+	"isohaline/internal/freeport"
 )
 
 // hub is a log that edges link to, with the door that their readings go through.
@@ -130,10 +133,7 @@ func measured(n int) []Reading {
 
 func TestEdgeKeepsUntilTheHubHas(t *testing.T) {
 	key, seed := newEdge(t, lobby)
-	first, stop := openHub(t, t.TempDir(), "127.0.0.1:0", key)
-	address := first.port.Address()
-	stop()
-
+	address := freeport.Reserve(t)
 	u, _ := openUplink(t, UplinkOptions{Hub: address, Edge: lobby, Seed: seed})
 	want := measured(10_000)
 	keep(t, u, want[:5000])
@@ -311,6 +311,32 @@ func TestEdgesAreApart(t *testing.T) {
 	}
 }
 
+// lines are what a logger says.
+type lines chan string
+
+func (l lines) Write(line []byte) (int, error) {
+	select {
+	case l <- string(line):
+	default: // nobody waits for so much
+	}
+	return len(line), nil
+}
+
+// await waits for a line with some words.
+func (l lines) await(t *testing.T, words string) {
+	t.Helper()
+	for {
+		select {
+		case line := <-l:
+			if strings.Contains(line, words) {
+				return
+			}
+		case <-time.After(time.Minute):
+			t.Fatalf("nobody says %q", words)
+		}
+	}
+}
+
 // A key that is withdrawn ends the link; a new one opens it again, and what waited
 // meanwhile comes.
 func TestAdmit(t *testing.T) {
@@ -318,7 +344,8 @@ func TestAdmit(t *testing.T) {
 	next, nextSeed := newEdge(t, lobby)
 	h, _ := openHub(t, t.TempDir(), "127.0.0.1:0", old)
 	dir := t.TempDir()
-	u, stop := openUplink(t, UplinkOptions{Dir: dir, Hub: h.port.Address(), Edge: lobby, Seed: oldSeed})
+	said := make(lines, 100)
+	u, stop := openUplink(t, UplinkOptions{Dir: dir, Hub: h.port.Address(), Edge: lobby, Seed: oldSeed, Logger: slog.New(slog.NewTextHandler(said, nil))})
 	want := measured(30)
 	keep(t, u, want[:10])
 	after := new(uint64)
@@ -327,15 +354,15 @@ func TestAdmit(t *testing.T) {
 	if err := h.port.Admit([]EdgeKey{next}); err != nil {
 		t.Fatal(err)
 	}
-	keep(t, u, want[10:20])
-	quiet := time.Now()
-	for time.Since(quiet) < time.Second { // a link still up would bring them at once
-		if n := u.Pushed.Load(); n > 10 {
-			t.Fatalf("%d readings came over a link whose key is withdrawn", n)
-		}
-		time.Sleep(10 * time.Millisecond)
+	for len(said) > 0 {
+		<-said // of the time before there was a link
 	}
+	keep(t, u, want[10:20])
+	said.await(t, "the hub does not take readings") // a link still up would bring them
 	stop()
+	if n := u.Pushed.Load(); n > 10 {
+		t.Fatalf("%d readings came over a link whose key is withdrawn", n)
+	}
 	u, _ = openUplink(t, UplinkOptions{Dir: dir, Hub: h.port.Address(), Edge: lobby, Seed: nextSeed})
 	keep(t, u, want[20:])
 	if got := values(consumeUntil(t, h.log, after, 20)); !slices.Equal(got, values(want[10:])) {

@@ -11,6 +11,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/nats-io/nats-server/v2/server"
+
+	"isohaline/internal/longtest"
 )
 
 // startNATS runs a server of its own on a loopback port, as an operator would.
@@ -307,7 +309,7 @@ func TestEdgesBesideExternal(t *testing.T) {
 	}
 	before := h.door.Counters.Messages.Load()
 	pushes := int64(0)
-	if !testing.Short() {
+	if longtest.Asked() {
 		pushes = 4 // the edge sends again, after pushTimeout each time
 	}
 	eventually(t, "the edge sends again", func() bool { return h.door.Counters.Messages.Load() >= before+pushes })

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"isohaline/internal/freeport"
 	"isohaline/internal/longtest"
 )
 
@@ -32,7 +33,7 @@ func smallDisk(t *testing.T, bytes string) string {
 func TestFullDisk(t *testing.T) {
 	longtest.Only(t, "fills a disk")
 	key, seed := newEdge(t, lobby)
-	address := freeAddress(t)
+	address := freeport.Reserve(t)
 	u, stop := openUplink(t, UplinkOptions{Dir: smallDisk(t, "48m"), Hub: address, Edge: lobby, Seed: seed})
 	const together = 1000
 	readings := measured(1_000_000)

@@ -110,7 +110,7 @@ func (h *house) refusal(t testing.TB, n int) Refusal {
 // eventually waits for a condition that other goroutines bring about.
 func eventually(t testing.TB, what string, holds func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(20 * time.Second); !holds(); time.Sleep(2 * time.Millisecond) {
+	for deadline := time.Now().Add(time.Minute); !holds(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("%s did not come about", what)
 		}

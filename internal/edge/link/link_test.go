@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
 	"os"
 	"slices"
 	"strings"
@@ -19,6 +18,7 @@ import (
 	"isohaline/internal/edge/join"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/edge/talk"
+	"isohaline/internal/freeport"
 	"isohaline/internal/guard"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/verify"
@@ -121,7 +121,7 @@ func (h *hub) channels(t *testing.T, enough func(map[string]float64) bool) {
 
 func eventually(t *testing.T, what string, holds func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(30 * time.Second); !holds(); time.Sleep(5 * time.Millisecond) {
+	for deadline := time.Now().Add(time.Minute); !holds(); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("%s did not come about", what)
 		}
@@ -176,13 +176,7 @@ func TestLink(t *testing.T) {
 		t.Fatal(err)
 	}
 	key := wire.EdgeKey{Edge: lobby, Public: public}
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	address := ln.Addr().String()
-	ln.Close()
-
+	address := freeport.Reserve(t)
 	agent := startAgent(t)
 	l, err := Open(t.Context(), Options{File: join.File{Hub: address, Site: lobby.Site, Edge: lobby.Device, Key: seed},
 		Agent: agent, Dir: t.TempDir(), Log: slog.New(slog.DiscardHandler)})

@@ -159,7 +159,7 @@ func answers(address string, ended <-chan struct{}) error {
 		return err
 	}
 	defer db.Close()
-	const tries, pause = 400, 50 * time.Millisecond
+	const tries, pause = 1200, 50 * time.Millisecond
 	for range tries {
 		if err = db.Ping(); err == nil {
 			return nil
