@@ -8,6 +8,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/rogpeppe/go-internal/txtar"
 )
 
 var update = flag.Bool("update", false, "write what the program prints now into README")
@@ -69,6 +71,79 @@ func sessionFolder(t *testing.T) (folder string, env []string) {
 		}
 	}
 	return folder, append(os.Environ(), "PATH="+bin+string(os.PathListSeparator)+os.Getenv("PATH"), "GORACE=atexit_sleep_ms=0")
+}
+
+// shellBlock is commands to copy, and inlineCommand one in a sentence.
+var (
+	shellBlock    = regexp.MustCompile("(?s)```sh\n(.*?)```")
+	inlineCommand = regexp.MustCompile("`((?:isohaline|make|npm run) [^`]+)`")
+)
+
+// TestCommandsOfGuides: the program takes every command line of its own that a guide
+// shows, with its flags; make and npm know their targets; the replays are run, on the
+// recording of their script.
+func TestCommandsOfGuides(t *testing.T) {
+	guides, err := filepath.Glob("../../docs/*.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	scripts, err := os.ReadFile("../../web/package.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder, env := sessionFolder(t)
+	recording, err := txtar.ParseFile("testdata/script/replay.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := txtar.Write(recording, folder); err != nil {
+		t.Fatal(err)
+	}
+	tried := map[string]int{}
+	for _, guide := range append(guides, readme, "../../CONTRIBUTING.md") {
+		text, err := os.ReadFile(guide)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var lines []string
+		for _, block := range shellBlock.FindAllStringSubmatch(string(text), -1) {
+			lines = append(lines, strings.Split(block[1], "\n")...)
+		}
+		for _, inline := range inlineCommand.FindAllStringSubmatch(string(text), -1) {
+			lines = append(lines, strings.ReplaceAll(inline[1], "\n", " "))
+		}
+		for _, line := range lines {
+			line, _, _ = strings.Cut(line, " #")
+			words := strings.Fields(line)
+			if len(words) < 2 {
+				continue
+			}
+			dir := folder
+			switch {
+			case words[0] == "isohaline" && words[1] == "replay" && !strings.Contains(line, "["):
+			case words[0] == "isohaline":
+				line += " --help"
+			case words[0] == "make":
+				dir, line = "../..", "make -n "+strings.Join(words[1:], " ")
+			case words[0] == "npm" && words[1] == "run":
+				if !strings.Contains(string(scripts), `"`+words[2]+`":`) {
+					t.Errorf("%s: %s: no such script in web/package.json", guide, line)
+				}
+				continue
+			default:
+				continue
+			}
+			tried[words[0]]++
+			sh := exec.Command("sh", "-c", line)
+			sh.Dir, sh.Env = dir, env
+			if out, err := sh.CombinedOutput(); err != nil {
+				t.Errorf("%s: %s: %v\n%s", guide, line, err, out)
+			}
+		}
+	}
+	if tried["isohaline"] < 20 || tried["make"] < 3 {
+		t.Errorf("only %v were tried", tried)
+	}
 }
 
 func firstDifference(a, b string) string {
