@@ -21,7 +21,7 @@ func TestTheEnd(t *testing.T) {
 	h := &house{Server: s, t: t}
 	b := h.nobody()
 	b.want(http.StatusOK, "POST", "/api/first-run", jsonMap{"token": s.Token, "name": "ada", "password": password}, nil)
-	looking := b.follow()
+	looking := b.follow("view=rounds")
 	var first api.RoundsEvent
 	looking.await(t, "rounds", &first, func() bool { return true })
 	b.want(http.StatusOK, "GET", "/healthz", nil, nil)

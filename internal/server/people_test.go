@@ -78,7 +78,7 @@ func TestNewPasswords(t *testing.T) {
 	phone.want(http.StatusUnauthorized, "POST", "/api/session", jsonMap{"name": "timo", "password": password}, nil)
 	phone.want(http.StatusOK, "POST", "/api/session", jsonMap{"name": "timo", "password": other}, nil)
 
-	looking := laptop.follow()
+	looking := laptop.follow("view=rounds")
 	var first api.RoundsEvent
 	looking.await(t, "rounds", &first, func() bool { return true })
 	olga.want(http.StatusNoContent, "PUT", "/api/people/timo/password", jsonMap{"password": password}, nil)

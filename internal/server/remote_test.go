@@ -152,7 +152,7 @@ func TestActingFromAfar(t *testing.T) {
 	if !made.Device.Edge || !strings.Contains(made.Content, h.EdgesAddress()) {
 		t.Errorf("made: %+v", made)
 	}
-	events := olga.follow()
+	events := olga.follow("tank=reef")
 	_, stop := startAgent(t, h, made)
 	var event api.EdgeEvent
 	events.await(t, "edge", &event, func() bool { return event.Edge.Linked && event.Edge.Picture.Phase == "resting" })

@@ -34,7 +34,7 @@ func TestACeilingTrip(t *testing.T) {
 	if !strings.Contains(made.Try, "-i "+made.ClientID) || !strings.Contains(made.Try, made.Topic) {
 		t.Errorf("the line to try is %q", made.Try)
 	}
-	events := olga.follow()
+	events, morning := olga.follow("tank=reef"), olga.follow("view=rounds")
 	device := connect(t, h.DoorAddress(), made)
 	publish(t, device, made.Topic, `[{"n":"ceiling","vb":false},{"n":"watch","vb":true}]`)
 	publish(t, device, made.Topic, `[{"n":"ceiling","vb":true}]`)
@@ -42,8 +42,8 @@ func TestACeilingTrip(t *testing.T) {
 	var finding api.FindingEvent
 	events.await(t, "finding", &finding, func() bool { return finding.Finding.Code == "ceiling-wet" && finding.TankID == "reef" })
 	var rounds api.RoundsEvent
-	events.await(t, "rounds", &rounds, func() bool { return len(rounds.Rounds.NeedPerson) == 1 })
-	row := rounds.Rounds.NeedPerson[0]
+	morning.await(t, "rounds", &rounds, func() bool { return len(rounds.NeedPerson) == 1 })
+	row := rounds.NeedPerson[0]
 	if row.Tank.ID != "reef" || !strings.Contains(row.Finding.Sentence, "ceiling level") {
 		t.Errorf("the row is %+v", row)
 	}
@@ -326,12 +326,12 @@ func TestHealthAndMetrics(t *testing.T) {
 // stream is the live updates that one browser gets.
 type stream struct{ lines *bufio.Scanner }
 
-// follow begins to look at the live updates.
-func (b *browser) follow() *stream {
+// follow begins to look at live updates.
+func (b *browser) follow(what string) *stream {
 	b.h.t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), waits)
 	b.h.t.Cleanup(cancel)
-	req, err := http.NewRequestWithContext(ctx, "GET", b.h.Address()+"/api/live", nil)
+	req, err := http.NewRequestWithContext(ctx, "GET", b.h.Address()+"/api/live?"+what, nil)
 	if err != nil {
 		b.h.t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ test('connects a device: credentials once, its line, its first reading, its refu
   await expect(page.getByText(/^mosquitto_pub .*-t larkspur-harbour\/k3f9-float\/watch -m 1$/)).toBeVisible()
   await expect(page.getByText('Listening.')).toBeVisible()
 
+  await expect.poll(() => server.looks).toContain('?tank=breakfast-room')
   server.say('reading', { tankId: 'breakfast-room', channel: 'watch', value: 1, atS: Date.now() / 1000 })
   await expect(page.getByRole('listitem').filter({ hasText: 'watch' })).toBeVisible()
   server.devices[0]?.refusals.push({ at: fleet.iso(0), topic: 'weir-lane/x/watch', reason: 'not-yours', words: 'weir-lane is not its site', count: 1 })

@@ -20,6 +20,9 @@ import type {
   Tank,
   TankEvent,
 } from '../src/api/client'
+import type { components } from '../src/api/schema'
+
+type Schemas = components['schemas']
 
 const minute = 60_000
 const hour = 60 * minute
@@ -183,6 +186,12 @@ export function rounds(withCeiling: boolean): Rounds {
     ],
     quiet: withCeiling ? calm : [...calm.slice(0, 2), quiet(tankRefs.pump, 11.8, 9), ...calm.slice(2)],
   }
+}
+
+/** The list as the live updates begin with it. */
+export function wholeRounds(withCeiling: boolean): Schemas['RoundsEvent'] {
+  const list = rounds(withCeiling)
+  return { ...list, whole: true, gone: [], order: list.needPerson.map((row) => row.tank.id) }
 }
 
 export function tank(id: string): Tank | undefined {

@@ -12,7 +12,16 @@ test('says who needs a person, worst first, and changes without a reload', async
   await expect(page.getByRole('row', { name: /Pump House lagoon/ })).toBeVisible() // quiet, so far
 
   server.withCeiling = true
-  server.say('rounds', { rounds: fleet.rounds(true) })
+  await expect.poll(() => server.looks).toEqual(['?view=rounds'])
+  const { needPerson } = fleet.rounds(true)
+  server.say('rounds', {
+    at: fleet.iso(0),
+    whole: false,
+    needPerson: needPerson.filter((row) => row.tank.name === 'Pump House lagoon'),
+    quiet: [],
+    gone: [],
+    order: needPerson.map((row) => row.tank.id),
+  })
   await expect(rows).toHaveCount(4)
   await expect(rows.nth(0)).toContainText('Water stands at the ceiling level')
   await expect(page).toHaveTitle('(4) Rounds · Isohaline')

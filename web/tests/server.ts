@@ -26,7 +26,7 @@ const policy =
   "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
 
 type Schemas = components['schemas']
-type EventName = 'reading' | 'finding' | 'alarm' | 'rounds'
+type EventName = 'reading' | 'finding' | 'alarm' | 'rounds' | 'beat'
 
 const drawing = (format: string) =>
   readFileSync(join(root, '../internal/chart/testdata', `section-lobby-${format === 'narrow' ? 'narrow' : 'wide'}.svg`))
@@ -46,7 +46,8 @@ export class FixtureServer {
   handReadings = fleet.handReadings()
   versions = [{ version: 1, at: fleet.iso(-80 * 86_400_000), by: 'ada', note: '', text: readFileSync(join(root, '../examples/reading-room.yaml'), 'utf8') }]
 
-  #streams = new Set<ServerResponse>()
+  /** the live streams, and what each looks at */
+  #streams = new Map<ServerResponse, string>()
   #server: Server
 
   private constructor() {
@@ -73,13 +74,18 @@ export class FixtureServer {
   }
 
   /** Sends one live update to everybody who watches. */
-  say(event: EventName, data: Schemas['RoundsEvent'] | Schemas['ReadingEvent'] | Schemas['AlarmEvent']) {
-    for (const stream of this.#streams) stream.write(`event: ${event}\ndata: ${JSON.stringify(data)}\n\n`)
+  say(event: EventName, data: Schemas['RoundsEvent'] | Schemas['ReadingEvent'] | Schemas['AlarmEvent'] | Schemas['BeatEvent']) {
+    for (const stream of this.#streams.keys()) stream.write(`event: ${event}\ndata: ${JSON.stringify(data)}\n\n`)
+  }
+
+  /** What the live streams look at now. */
+  get looks(): string[] {
+    return [...this.#streams.values()]
   }
 
   /** Cuts all live streams, as a network does. */
   cut() {
-    for (const stream of this.#streams) stream.destroy()
+    for (const stream of this.#streams.keys()) stream.destroy()
   }
 
   async #answer(request: IncomingMessage, response: ServerResponse) {
@@ -123,9 +129,10 @@ export class FixtureServer {
         return this.#json(response, person)
       case 'GET /api/live':
         response.writeHead(200, { 'Content-Type': 'text/event-stream', 'Cache-Control': 'no-store' })
-        this.#streams.add(response)
+        this.#streams.set(response, url.search)
         response.on('close', () => this.#streams.delete(response))
-        return this.say('rounds', { rounds: fleet.rounds(this.withCeiling) })
+        if (query('view') === 'rounds') this.say('rounds', fleet.wholeRounds(this.withCeiling))
+        return this.say('beat', { at: fleet.iso(0) })
       case 'GET /api/hub':
         return this.#json(response, this.hub)
       case 'GET /api/rounds':

@@ -83,6 +83,7 @@ test('writes down a water change, in the units of the person', async ({ page, se
 test('follows what the sensors say', async ({ page, server }) => {
   await page.goto('/#/tanks/lobby-reef')
   await expect(page.getByRole('row', { name: /Ceiling level dry/ })).toBeVisible()
+  await expect.poll(() => server.looks).toEqual(['?tank=lobby-reef'])
   const again = page.waitForRequest((request) => request.url().endsWith('/api/tanks/lobby-reef'))
   server.say('reading', { tankId: 'lobby-reef', channel: 'ceiling', value: 1, atS: Date.now() / 1000 })
   await again

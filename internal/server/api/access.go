@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -63,7 +64,7 @@ func (a *API) guarded(op huma.Operation, who access) huma.Operation {
 type personKey struct{}
 
 // guard is the one place that decides who may do what: the role against the
-// route, and what the path names against the sites that the person may see: a tank
+// route, and what the path or the query names against the sites that the person may see: a tank
 // elsewhere does not exist to them.
 func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 	person, err := a.signedIn(ctx.Context())
@@ -81,7 +82,7 @@ func (a *API) guard(ctx huma.Context, who access, next func(huma.Context)) {
 	for name, siteOf := range map[string]func(string) (string, bool){
 		"tank": func(id string) (string, bool) { return a.siteOfTank(ctx.Context(), id) }, "device": a.siteOfDevice, "alarm": a.siteOfAlarm, "site": func(id string) (string, bool) { return a.siteOfSite(ctx.Context(), id) },
 	} {
-		id := ctx.Param(name)
+		id := cmp.Or(ctx.Param(name), ctx.Query(name))
 		if id == "" {
 			continue
 		}

@@ -159,6 +159,7 @@ func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
 		return nil, err
 	}
 	v, _ := a.monitor.Tank(b.TankID)
+	a.tellTank(&v)
 	return &tankOut{Body: a.showTank(&v)}, nil
 }
 
@@ -191,6 +192,9 @@ func (a *API) saveTankFile(ctx context.Context, in *saveFileIn) (*tankFileOut, e
 	d, err := a.monitor.Redescribe(ctx, a.edit(ctx), in.Tank, monitor.Draft{Text: b.Text, Note: b.Note, Base: int64(b.Base)})
 	if err != nil {
 		return nil, err
+	}
+	if v, known := a.monitor.Tank(in.Tank); known {
+		a.tellTank(&v) // by its new name
 	}
 	return showFile(&d), nil
 }

@@ -30,14 +30,15 @@ type AlarmEvent struct {
 	Alarm Alarm `json:"alarm"`
 }
 
-// RoundsEvent is how Rounds reads now: when the stream opens, and whenever a
-// finding or an alarm changes it.
-type RoundsEvent struct {
-	Rounds Rounds `json:"rounds"`
+// BeatEvent is a sign of life: when the stream opens, and every minute, since a
+// silent line may be dead. Whoever shows more than the stream brings asks for it
+// anew, because what the stream did not bring may have changed too.
+type BeatEvent struct {
+	At time.Time `json:"at"`
 }
 
-// roundsEvery is how often Rounds is sent at most, however much happens, and
-// beatEvery how often at least, since figures move and a silent line may be dead.
+// roundsEvery is how often changes of Rounds are sent at most, however much happens,
+// and beatEvery how often at least, since figures move.
 const (
 	roundsEvery = time.Second
 	beatEvery   = time.Minute
@@ -69,21 +70,55 @@ func (t *turnover) change() {
 	}
 }
 
-// live sends what happens to one browser, until it goes, the feed ends, or who
-// may see what has changed: a browser then asks again, and is asked who it is.
-func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
+type liveIn struct {
+	Tank string `query:"tank" maxLength:"64" example:"lobby-reef" doc:"what happens at this tank: readings, findings, alarms, its edge"`
+	View string `query:"view" enum:"rounds,alarms" doc:"Rounds and its changes, or the alarms of all tanks"`
+}
+
+// Views of the live updates.
+const (
+	roundsView = "rounds"
+	alarmsView = "alarms"
+)
+
+// wants says whether a browser needs an event for what it looks at.
+func (in *liveIn) wants(e *monitor.Event) bool {
+	switch {
+	case in.Tank != "" && e.TankID == in.Tank:
+		return true
+	case in.View == roundsView:
+		return e.Reading == nil
+	case in.View == alarmsView:
+		return e.Alarm != nil
+	}
+	return false
+}
+
+// live sends one browser what happens where it looks, until it goes, the feed ends,
+// or who may see what has changed: a browser then asks again, and is asked who it
+// is. A browser that is slow gets the latest of everything, and less in between.
+func (a *API) live(ctx context.Context, in *liveIn, send sse.Sender) {
 	person := personOf(ctx)
 	changed := a.shown.changed()
-	events, leave := a.monitor.Feed.Subscribe()
-	defer leave()
-	edges, leaveEdges := a.remote.Changes.Subscribe()
-	defer leaveEdges()
-	if send.Data(RoundsEvent{a.roundsFor(person)}) != nil {
+	events := a.monitor.Feed.Subscribe(func(e monitor.Event) bool { return in.wants(&e) && person.sees(e.SiteID) })
+	defer events.Leave()
+	edges := a.remote.Changes.Subscribe(func(tankID string) bool { return tankID == in.Tank })
+	defer edges.Leave()
+	list := roundsList{a: a, person: person, send: send}
+	beat := func() error {
+		if in.View == roundsView {
+			if err := list.whole(); err != nil {
+				return err
+			}
+		}
+		return send.Data(BeatEvent{a.now()})
+	}
+	if beat() != nil {
 		return
 	}
-	beat := time.NewTicker(beatEvery)
-	defer beat.Stop()
-	var due <-chan time.Time // when Rounds is to be sent; nil: nothing new
+	beats := time.NewTicker(beatEvery)
+	defer beats.Stop()
+	var due <-chan time.Time // when changes of Rounds are to be sent; nil: there are none
 	for {
 		var err error
 		select {
@@ -91,34 +126,39 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 			return
 		case <-changed:
 			return
-		case e, open := <-events:
+		case _, open := <-events.Ready():
 			if !open {
 				return
 			}
-			if !person.sees(e.SiteID) {
-				continue
+			for _, e := range events.Take() {
+				if in.View == roundsView && e.Reading == nil {
+					list.touch(e.TankID)
+					if due == nil {
+						due = time.After(roundsEvery)
+					}
+				}
+				if shown := a.showEvent(&e); shown != nil && err == nil && (in.View != roundsView || e.TankID == in.Tank) {
+					err = send.Data(shown)
+				}
 			}
-			if e.Reading == nil && due == nil {
-				due = time.After(roundsEvery)
-			}
-			err = send.Data(a.showEvent(&e))
-		case tankID, open := <-edges:
+		case _, open := <-edges.Ready():
 			if !open {
 				return
 			}
-			siteID, _ := a.monitor.SiteOfTank(tankID)
-			if e, ok := a.showEdge(tankID); ok && person.sees(siteID) {
-				err = send.Data(EdgeEvent{TankID: tankID, Edge: e})
+			for _, tankID := range edges.Take() {
+				if e, ok := a.showEdge(tankID); ok && err == nil {
+					err = send.Data(EdgeEvent{TankID: tankID, Edge: e})
+				}
 			}
 		case <-due:
 			due = nil
-			err = send.Data(RoundsEvent{a.roundsFor(person)})
-		case <-beat.C:
+			err = list.changes()
+		case <-beats.C:
 			// Another server of the fleet may have made the change.
 			if now, err := a.signedIn(ctx); err != nil || now == nil || !reflect.DeepEqual(now, person) {
 				return
 			}
-			err = send.Data(RoundsEvent{a.roundsFor(person)})
+			err = beat()
 		}
 		if err != nil {
 			return
@@ -126,12 +166,21 @@ func (a *API) live(ctx context.Context, _ *struct{}, send sse.Sender) {
 	}
 }
 
+// tellTank tells whoever looks that what is known of a tank as such has changed.
+func (a *API) tellTank(v *monitor.View) {
+	e := monitor.Event{TankID: v.ID, SiteID: v.SiteID}
+	a.monitor.Feed.Publish(e.Topic(), e)
+}
+
+// showEvent is an event as browsers get it, nil where there is nothing to show.
 func (a *API) showEvent(e *monitor.Event) any {
 	switch {
 	case e.Reading != nil:
 		return ReadingEvent{TankID: e.TankID, Channel: e.Reading.Channel, Value: e.Reading.Value, AtS: seconds(e.Reading.At)}
 	case e.Finding != nil:
 		return FindingEvent{TankID: e.TankID, Finding: showFinding(e.Finding, a.now())}
+	case e.Alarm != nil:
+		return AlarmEvent{Alarm: a.showAlarm(e.SiteID, e.Alarm)}
 	}
-	return AlarmEvent{Alarm: a.showAlarm(e.SiteID, e.Alarm)}
+	return nil
 }

@@ -53,26 +53,24 @@ func (a *API) rounds(ctx context.Context, _ *struct{}) (*roundsOut, error) {
 func (a *API) roundsFor(person *Person) Rounds {
 	now := a.now()
 	out := Rounds{At: now, NeedPerson: []RoundRow{}, Quiet: []Quiet{}, CatchingUp: a.catchingUp()}
-	type row struct {
-		RoundRow
-		worst *account.Finding
-	}
-	var rows []row
+	worst := map[string]*account.Finding{}
 	for _, v := range a.monitor.Tanks() {
 		switch {
 		case !person.sees(v.SiteID):
-		case len(v.Findings) > 0 && monitor.NeedsPerson(&v.Findings[0]):
-			rows = append(rows, row{a.roundRow(&v, now), &v.Findings[0]})
+		case needsPerson(&v):
+			out.NeedPerson = append(out.NeedPerson, a.roundRow(&v, now))
+			worst[v.ID] = &v.Findings[0]
 		default:
 			out.Quiet = append(out.Quiet, a.quiet(&v))
 		}
 	}
-	slices.SortStableFunc(rows, func(x, y row) int { return monitor.Worse(x.worst, y.worst) })
-	for _, r := range rows {
-		out.NeedPerson = append(out.NeedPerson, r.RoundRow)
-	}
+	slices.SortStableFunc(out.NeedPerson, func(x, y RoundRow) int { return monitor.Worse(worst[x.Tank.ID], worst[y.Tank.ID]) })
 	slices.SortStableFunc(out.Quiet, func(x, y Quiet) int { return cmp.Compare(x.Tank.Name, y.Tank.Name) })
 	return out
+}
+
+func needsPerson(v *monitor.View) bool {
+	return len(v.Findings) > 0 && monitor.NeedsPerson(&v.Findings[0])
 }
 
 func (a *API) roundRow(v *monitor.View, now time.Time) RoundRow {

@@ -154,8 +154,8 @@ func add[I, O any](a *API, who access, op huma.Operation, handle func(context.Co
 
 // stream declares the live updates.
 func (a *API) stream() {
-	op := a.guarded(route("GET", "/api/live", "live", tagRounds, "Live updates, as server-sent events"), viewers)
+	op := a.guarded(route("GET", "/api/live", "live", tagRounds, "Live updates of what a browser looks at, as server-sent events"), viewers)
 	sse.Register(a.huma, op, map[string]any{
-		"reading": ReadingEvent{}, "finding": FindingEvent{}, "alarm": AlarmEvent{}, "rounds": RoundsEvent{}, "edge": EdgeEvent{},
+		"reading": ReadingEvent{}, "finding": FindingEvent{}, "alarm": AlarmEvent{}, "rounds": RoundsEvent{}, "edge": EdgeEvent{}, "beat": BeatEvent{},
 	}, a.live)
 }

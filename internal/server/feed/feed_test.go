@@ -1,54 +1,128 @@
 package feed
 
-import "testing"
+import (
+	"maps"
+	"slices"
+	"sync"
+	"testing"
 
-func TestEverySubscriberGetsEverything(t *testing.T) {
-	var f Feed[int]
-	a, leaveA := f.Subscribe()
-	b, leaveB := f.Subscribe()
-	defer leaveA()
-	defer leaveB()
-	f.Publish(1)
-	f.Publish(2)
-	for _, c := range []<-chan int{a, b} {
-		if first, second := <-c, <-c; first != 1 || second != 2 {
-			t.Errorf("got %d, %d", first, second)
-		}
+	"pgregory.net/rapid"
+)
+
+func TestEverySubscriberGetsWhatItWants(t *testing.T) {
+	var f Feed[int, int]
+	all, even := f.Subscribe(nil), f.Subscribe(func(e int) bool { return e%2 == 0 })
+	defer all.Leave()
+	defer even.Leave()
+	for e := range 5 {
+		f.Publish(e, e)
+	}
+	<-all.Ready()
+	<-even.Ready()
+	if got := all.Take(); !slices.Equal(got, []int{0, 1, 2, 3, 4}) {
+		t.Errorf("all: %v", got)
+	}
+	if got := even.Take(); !slices.Equal(got, []int{0, 2, 4}) {
+		t.Errorf("even: %v", got)
+	}
+	if got := all.Take(); len(got) != 0 {
+		t.Errorf("what was taken came again: %v", got)
 	}
 }
 
-func TestASlowSubscriberIsLetGo(t *testing.T) {
-	var f Feed[int]
-	slow, leave := f.Subscribe()
-	for i := range backlog + 1 {
-		f.Publish(i) // must not block
+// However publishing and taking go, a subscriber has the latest of every topic in
+// the end, never one that is older than what it had, and no more waits than there
+// are topics.
+func TestTheLatestWins(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var f Feed[int, [2]int] // topic and number
+		s := f.Subscribe(nil)
+		defer s.Leave()
+		const topics = 3
+		want, got := map[int]int{}, map[int]int{}
+		take := func() {
+			events := s.Take()
+			if len(events) > topics {
+				t.Fatalf("%d events waited", len(events))
+			}
+			for _, e := range events {
+				if e[1] <= got[e[0]] {
+					t.Fatalf("topic %d: %d came after %d", e[0], e[1], got[e[0]])
+				}
+				got[e[0]] = e[1]
+			}
+		}
+		for n, topic := range rapid.SliceOf(rapid.IntRange(-1, topics-1)).Draw(t, "topics, -1: take") {
+			if topic < 0 {
+				take()
+				continue
+			}
+			f.Publish(topic, [2]int{topic, n + 1})
+			want[topic] = n + 1
+		}
+		take()
+		if !maps.Equal(got, want) {
+			t.Fatalf("got %v, want %v", got, want)
+		}
+	})
+}
+
+// A reader that is stuck holds nobody up, and keeps no more than one event a topic.
+func TestAStuckReader(t *testing.T) {
+	var f Feed[int, int]
+	stuck := f.Subscribe(nil)
+	defer stuck.Leave()
+	quick := f.Subscribe(nil)
+	const publishers, each, topics = 4, 10_000, 7
+	seen := make(chan int)
+	go func() {
+		last := 0
+		for range quick.Ready() {
+			for _, e := range quick.Take() {
+				last = max(last, e)
+			}
+		}
+		seen <- last
+	}()
+	var wg sync.WaitGroup
+	for range publishers {
+		wg.Go(func() {
+			for e := range each {
+				f.Publish(e%topics, e)
+			}
+		})
 	}
-	if f.Subscribers() != 0 {
-		t.Error("a subscriber that never reads is still there")
+	wg.Wait()
+	f.Publish(0, each)
+	f.Close()
+	if last := <-seen; last != each {
+		// Closing may come before the last was taken; then it still waits.
+		if rest := quick.Take(); !slices.Contains(rest, each) {
+			t.Errorf("the quick reader saw %d and has %v left", last, rest)
+		}
 	}
-	n := 0
-	for range slow {
-		n++
+	if got := stuck.Take(); len(got) != topics || !slices.Contains(got, each) {
+		t.Errorf("%v waited for the stuck reader", got)
 	}
-	if n != backlog {
-		t.Errorf("got %d events before the end, want %d", n, backlog)
-	}
-	leave()
-	f.Publish(0)
 }
 
 func TestCloseEndsPresentAndFutureSubscribers(t *testing.T) {
-	var f Feed[int]
-	before, leave := f.Subscribe()
+	var f Feed[int, int]
+	before := f.Subscribe(nil)
+	if f.Subscribers() != 1 {
+		t.Error("nobody looks")
+	}
 	f.Close()
 	f.Close()
-	after, _ := f.Subscribe()
-	if _, open := <-before; open {
-		t.Error("a subscriber outlives the feed")
+	after := f.Subscribe(nil)
+	for _, s := range []*Subscriber[int, int]{before, after} {
+		if _, open := <-s.Ready(); open {
+			t.Error("a subscriber outlives the feed")
+		}
+		s.Leave()
 	}
-	if _, open := <-after; open {
-		t.Error("a closed feed takes subscribers")
+	f.Publish(1, 1)
+	if f.Subscribers() != 0 {
+		t.Error("somebody still looks")
 	}
-	leave()
-	f.Publish(1)
 }

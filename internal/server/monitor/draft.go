@@ -278,7 +278,7 @@ func (d *draft) keep(ctx context.Context) error {
 	}
 	d.replace()
 	for _, e := range d.events {
-		d.m.Feed.Publish(e)
+		d.m.Feed.Publish(e.Topic(), e)
 	}
 	d.m.counted(&d.count)
 	return nil

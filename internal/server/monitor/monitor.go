@@ -11,7 +11,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"isohaline/internal/account"
 	"isohaline/internal/alarm"
 	"isohaline/internal/live"
 	"isohaline/internal/server/feed"
@@ -36,7 +35,7 @@ type Keeper interface {
 // Monitor keeps an eye on every tank. It may be used from several goroutines.
 type Monitor struct {
 	// Feed passes on what happens, after the store has it.
-	Feed feed.Feed[Event]
+	Feed feed.Feed[Topic, Event]
 
 	keeper  Keeper
 	store   *store.Store // for what is asked and edited
@@ -87,14 +86,6 @@ type Counters struct {
 	// Unknown are readings of devices that the store does not know, which are not
 	// kept.
 	Unknown int64
-}
-
-// Event is something that has just happened; one of its fields is set.
-type Event struct {
-	TankID, SiteID string
-	Reading        *wire.Reading
-	Finding        *account.Finding
-	Alarm          *alarm.Alarm
 }
 
 // tank is one tank under watch.

@@ -166,6 +166,8 @@ func (m *Monitor) TakeUp(ctx context.Context) error {
 			}
 			again[i] = m.takeUp(w.tank, &w.saved)
 			m.Arrived()
+			e := Event{TankID: w.tank.id, SiteID: w.tank.siteID}
+			m.Feed.Publish(e.Topic(), e)
 			return nil
 		})
 	}

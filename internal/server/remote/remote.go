@@ -67,7 +67,7 @@ type Options struct {
 // Desk is the desk. It may be used from several goroutines.
 type Desk struct {
 	// Changes passes on the id of a tank whose View has changed.
-	Changes feed.Feed[string]
+	Changes feed.Feed[string, string]
 
 	o     Options
 	mu    sync.Mutex
@@ -155,7 +155,7 @@ func (d *Desk) Ask(ctx context.Context, p Person, tankID string, kind requests.K
 	t.asks = t.asks[max(0, len(t.asks)-kept):]
 	d.mu.Unlock()
 	d.send(a)
-	d.Changes.Publish(tankID)
+	d.Changes.Publish(tankID, tankID)
 	return asked, nil
 }
 
@@ -219,7 +219,7 @@ func (d *Desk) Told(edge wire.DeviceID, message []byte) {
 		t.see(tell.Picture)
 	}
 	d.mu.Unlock()
-	d.Changes.Publish(tankID)
+	d.Changes.Publish(tankID, tankID)
 }
 
 // find is the request of an id, nil if there is none.
@@ -289,7 +289,7 @@ func (d *Desk) Tick(ctx context.Context) error {
 		d.send(a)
 	}
 	for _, id := range slices.Compact(slices.Sorted(slices.Values(changed))) {
-		d.Changes.Publish(id)
+		d.Changes.Publish(id, id)
 	}
 	var errs []error
 	slices.SortFunc(settled, func(a, b *ask) int { return cmp.Compare(a.wire.Seq, b.wire.Seq) })

@@ -194,8 +194,8 @@ func TestTheLinkIsCut(t *testing.T) {
 		t.Errorf("heard of before it said anything: %+v", v)
 	}
 	h.tells(talk.Tell{Picture: picture(h.now, "resting")})
-	changes, leave := h.Changes.Subscribe()
-	defer leave()
+	changes := h.Changes.Subscribe(nil)
+	defer changes.Leave()
 	last := h.now
 	h.after(talk.Silence)
 	if !h.view().Linked {
@@ -206,9 +206,12 @@ func TestTheLinkIsCut(t *testing.T) {
 	if v.Linked || !v.Told.Equal(last) || v.Picture.Phase != "resting" {
 		t.Errorf("after the cut: %+v", v)
 	}
+	if got := changes.Take(); len(got) != 1 {
+		t.Errorf("%v shown, want one change", got)
+	}
 	h.after(time.Second)
-	if n := len(changes); n != 1 {
-		t.Errorf("%d changes shown, want 1", n)
+	if got := changes.Take(); len(got) != 0 {
+		t.Errorf("%v shown, want no further change", got)
 	}
 }
 
