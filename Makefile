@@ -9,7 +9,7 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build release web demo test test-long race stress fuzz bench account-bench pages-test check examples soak
+.PHONY: help build release web demo test test-long race stress fuzz bench account-bench hub-bench pages-test check examples soak
 
 help: ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -81,6 +81,9 @@ soak: ## A million hours of edge, network and hub with everything going wrong
 
 account-bench: ## How soon, how surely and how rightly the account finds trouble
 	go run ./cmd/accountbench
+
+hub-bench: build ## From a device's publish to a browser, beside mosquitto: time, processor time, bytes written
+	go run ./cmd/hubbench -program bin/isohaline
 
 pages-test: web build ## Types, logic and browser tests of the pages (needs Chromium)
 	cd web && npm run check && npm test && npm run e2e

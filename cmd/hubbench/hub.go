@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
@@ -18,7 +19,6 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
-	"golang.org/x/sync/errgroup"
 
 	"isohaline/internal/server/api"
 	"isohaline/internal/tankfile"
@@ -88,17 +88,21 @@ func (h *hub) process() int { return h.cmd.Process.Pid }
 
 // call asks the program for something, as a browser does.
 func (h *hub) call(ctx context.Context, method, path string, body, into any) error {
-	ctx, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
 	text, err := json.Marshal(body)
 	if err != nil {
 		return err
 	}
-	req, err := http.NewRequestWithContext(ctx, method, h.pages+path, bytes.NewReader(text))
+	return h.send(ctx, method, path, "application/json", bytes.NewReader(text), into)
+}
+
+func (h *hub) send(ctx context.Context, method, path, contentType string, body io.Reader, into any) error {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, method, h.pages+path, body)
 	if err != nil {
 		return err
 	}
-	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("Content-Type", contentType)
 	resp, err := h.client.Do(req)
 	if err != nil {
 		return err
@@ -116,13 +120,28 @@ func (h *hub) call(ctx context.Context, method, path string, body, into any) err
 	return nil
 }
 
+// tankFile is a reef with a sump and a level gauge, whose account believes as much as
+// those of the demo: after two days its state has 27 kB as JSON, theirs 22 to 32.
+func tankFile() ([]byte, error) {
+	t, _, err := tankfile.Read("bench", tankfile.Starter(tankfile.Answers{Name: "Bench tank", Sensors: 2, ReservoirLitres: 40, DaysBetweenVisits: 3,
+		Display: tankfile.Box{LengthM: 1.2, WidthM: 0.6, HeightM: 0.6}, Sump: tankfile.Box{LengthM: 0.8, WidthM: 0.4, HeightM: 0.42}}))
+	if err != nil {
+		return nil, err
+	}
+	t.TopOff.LevelGauge = true
+	return tankfile.Write(t)
+}
+
 // furnish makes tanks, each with a device and a past.
 func (h *hub) furnish(ctx context.Context, o options) ([]device, error) {
-	file := string(tankfile.Starter(tankfile.Answers{Name: "Bench tank"}))
+	file, err := tankFile()
+	if err != nil {
+		return nil, err
+	}
 	fleet := make([]device, o.tanks)
 	for i := range fleet {
 		id := fmt.Sprintf("tank-%d", i)
-		if err := h.call(ctx, "POST", "/api/tanks", map[string]string{"siteId": "bench", "siteName": "Bench", "tankId": id, "file": file}, nil); err != nil {
+		if err := h.call(ctx, "POST", "/api/tanks", map[string]string{"siteId": "bench", "siteName": "Bench", "tankId": id, "file": string(file)}, nil); err != nil {
 			return nil, err
 		}
 		var made api.Credentials
@@ -131,97 +150,82 @@ func (h *hub) furnish(ctx context.Context, o options) ([]device, error) {
 		}
 		fleet[i] = device{tankID: id, clientID: made.ClientID, user: made.User, password: made.Password, topic: made.Topic}
 	}
-	now := time.Now().UTC().Truncate(time.Second)
-	var group errgroup.Group
-	group.SetLimit(16)
-	for i := range fleet {
-		group.Go(func() error { return h.remember(ctx, &fleet[i], now.Add(-o.history), now) })
+	if o.history == 0 {
+		return fleet, nil
 	}
-	if err := group.Wait(); err != nil || o.history == 0 {
-		return fleet, err
-	}
+	records, rows := past(time.Now().UTC().Truncate(time.Second), o.history)
 	for i := range fleet {
-		if err := h.heard(ctx, fleet[i].tankID, now.Add(-every)); err != nil {
+		if err := h.remember(ctx, fleet[i].tankID, records, rows); err != nil {
 			return nil, err
 		}
 	}
 	return fleet, nil
 }
 
-// How often a tank of the past reports, how often it is topped off, and how long
-// that takes.
+// How often a tank of the past reports, how often it is topped off, how long that
+// takes, and how often somebody comes round.
 const (
-	every     = 5 * time.Minute
-	fillEvery = 2 * time.Hour
-	fillTakes = time.Minute
-	// together is how many reports a device sends in one message.
-	together = 12
+	every      = 5 * time.Minute
+	fillEvery  = 2 * time.Hour
+	fillTakes  = time.Minute
+	visitEvery = 12 * time.Hour
 )
 
-// remember has a device tell a quiet past.
-func (h *hub) remember(ctx context.Context, d *device, from, to time.Time) error {
-	c, err := h.connect(d)
+// past is a quiet past up to now, as a table of so many rows.
+func past(now time.Time, length time.Duration) (table string, rows int) {
+	var b strings.Builder
+	b.WriteString("time,channel,value\n")
+	say := func(at time.Time, channel string, value float64) {
+		fmt.Fprintf(&b, "%d,%s,%v\n", at.Unix(), channel, value)
+		rows++
+	}
+	for ago := length; ago > fillTakes; ago -= every {
+		at, since := now.Add(-ago), (length-ago)%fillEvery
+		if since == 0 {
+			say(at, "watch", 0)
+			say(at, "pump", 1)
+			say(at.Add(fillTakes), "watch", 1)
+			say(at.Add(fillTakes), "pump", 0)
+		}
+		if (length-ago)%visitEvery == 0 {
+			say(at, "salinity", 35)
+			say(at, "reservoir-filled", 6)
+		}
+		say(at.Add(fillTakes), "level", 0.2-0.002*since.Hours()/fillEvery.Hours())
+		say(at, "temperature", 25+0.1*float64(rows%5))
+		say(at, "room-temperature", 21+0.1*float64(rows%3))
+		say(at, "room-humidity", 50+float64(rows%4))
+	}
+	return b.String(), rows
+}
+
+// remember gives a tank its past, by the way that people have for that.
+func (h *hub) remember(ctx context.Context, tankID, records string, rows int) error {
+	mapping, err := json.Marshal(api.ImportMapping{Separator: "comma", Header: true, TimeFormat: "unix-seconds",
+		Columns: []api.ImportColumn{{Column: 1, Use: "time"}, {Column: 2, Use: "name"}, {Column: 3, Use: "number"}}})
 	if err != nil {
 		return err
 	}
-	defer c.Disconnect(0)
-	var records []string
-	tell := func() error {
-		if len(records) == 0 {
-			return nil
-		}
-		token := c.Publish(d.topic, 1, false, "["+strings.Join(records, ",")+"]")
-		records = nil
-		return settle(ctx, token)
+	var body bytes.Buffer
+	form := multipart.NewWriter(&body)
+	part, err := form.CreateFormFile("file", "past.csv")
+	if err != nil {
+		return err
 	}
-	number := func(at time.Time, channel, unit string, value float64) {
-		records = append(records, fmt.Sprintf(`{"n":%q,"u":%q,"t":%d,"v":%.4f}`, channel, unit, at.Unix(), value))
+	if _, err := io.WriteString(part, records); err != nil {
+		return err
 	}
-	contact := func(at time.Time, channel string, on bool) {
-		records = append(records, fmt.Sprintf(`{"n":%q,"t":%d,"vb":%v}`, channel, at.Unix(), on))
+	if err := errors.Join(form.WriteField("mapping", string(mapping)), form.Close()); err != nil {
+		return err
 	}
-	for n := 0; ; n++ {
-		at := from.Add(time.Duration(n) * every)
-		if !at.Before(to) {
-			return tell()
-		}
-		since := time.Duration(n) * every % fillEvery
-		if since == 0 {
-			contact(at.Add(-fillTakes), "watch", false)
-			contact(at.Add(-fillTakes), "pump", true)
-			contact(at, "watch", true)
-			contact(at, "pump", false)
-		}
-		number(at, "level", "m", 0.2-0.002*since.Hours()/fillEvery.Hours())
-		number(at, "temperature", "Cel", 25+0.1*float64(n%5))
-		number(at, "room-temperature", "Cel", 21+0.1*float64(n%3))
-		number(at, "room-humidity", "%RH", 50+float64(n%4))
-		if n%together == together-1 {
-			if err := tell(); err != nil {
-				return err
-			}
-		}
+	var r api.ImportResult
+	if err := h.send(ctx, "POST", "/api/tanks/"+tankID+"/imports", form.FormDataContentType(), &body, &r); err != nil {
+		return err
 	}
-}
-
-// heard waits until the program has taken in what a tank's device said up to a time.
-func (h *hub) heard(ctx context.Context, tankID string, at time.Time) error {
-	ctx, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
-	for {
-		var t api.Tank
-		if err := h.call(ctx, "GET", "/api/tanks/"+tankID, nil, &t); err != nil {
-			return err
-		}
-		if t.LastHeard != nil && !t.LastHeard.Before(at) {
-			return nil
-		}
-		select {
-		case <-ctx.Done():
-			return fmt.Errorf("%s was not heard of: %w", tankID, ctx.Err())
-		case <-time.After(100 * time.Millisecond):
-		}
+	if r.Readings != rows {
+		return fmt.Errorf("of %d records of %s %d were imported, %d of them refused", rows, tankID, r.Readings, r.ProblemCount)
 	}
+	return nil
 }
 
 func (h *hub) connect(d *device) (mqtt.Client, error) {
