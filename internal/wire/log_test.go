@@ -264,6 +264,43 @@ func TestConsumeBounds(t *testing.T) {
 	}
 }
 
+// A consumer that was busy while far more came than may wait for it gets all of it,
+// in order.
+func TestConsumeWasBusy(t *testing.T) {
+	l := openLog(t, LogOptions{})
+	const rounds, each = 3, 2*maxFramesAtOnce + 100
+	readings := numbered(rounds * each)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
+	defer cancel()
+	appended := 0
+	more := func() {
+		for range each {
+			appendAll(t, l, readings[appended:appended+1])
+			appended++
+		}
+	}
+	more()
+	var got []Reading
+	err := l.Consume(ctx, 0, func(_ context.Context, frames []Frame) error {
+		if appended < len(readings) {
+			more() // while this call goes on
+		}
+		for _, f := range frames {
+			got = append(got, f.Readings...)
+		}
+		if len(got) == len(readings) {
+			cancel()
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(readings, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
 // message is a frame that has come.
 type message struct {
 	jetstream.Msg
