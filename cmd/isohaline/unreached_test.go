@@ -8,15 +8,32 @@ import (
 	"go/token"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
 
 // onlyTestsUse is what may stand in the program for tests alone, and why.
 var onlyTestsUse = map[string]string{
-	"internal/account.Codes":    "guides, stories and corpora of three packages are held to the whole list",
-	"internal/refcheck":         "is for tests as a whole: reads tables of published values",
-	"seawater/purewater.Liquid": "IAPWS R13-08's published table needs it, to check the salt's part of seawater",
+	"internal/account.Codes":      "guides, stories and corpora of three packages are held to the whole list",
+	"internal/bench/salts.Charge": "two packages' tests hold every set of ions to be neutral by it",
+	"internal/refcheck":           "is for tests as a whole: reads tables of published values",
+	"seawater/purewater.Liquid":   "IAPWS R13-08's published table needs it, to check the salt's part of seawater",
+
+	// Not reached yet: each is to be used or deleted.
+	"internal/store.UpdateSite": notYet, "internal/store.UpdateTank": notYet,
+	"internal/store.SaveFinding": notYet, "internal/store.OpenFindings": notYet, "internal/store.SaveCheckpoint": notYet,
+	"internal/store.SaveChannel": notYet, "internal/store.TankChannels": notYet, "internal/store.RemoveHandReading": notYet,
+	"internal/store.SaveVisit": notYet, "internal/store.MaySee": notYet, "internal/store.EndSessions": notYet, "internal/store.Horizon": notYet,
+}
+
+const notYet = "the store keeps it for what nothing asks for yet"
+
+// calledByLibraries are methods that only libraries call, through their
+// interfaces: encoding, log/slog, container/heap, scs, the brokers, prometheus, huma.
+var calledByLibraries = []string{
+	"MarshalText", "UnmarshalText", "MarshalJSON", "GoString", "LogValue", "Less", "Swap", "Commit", "CommitCtx", "DeleteCtx", "FindCtx",
+	"Noticef", "Warnf", "Debugf", "Tracef", "Provides", "Describe", "GetStatus",
 }
 
 // TestNothingIsUnreached: every function is reached from one of the programs,
@@ -58,15 +75,16 @@ func TestNothingIsUnreached(t *testing.T) {
 	declared, used := names(t)
 	for place, name := range declared {
 		path, _, _ := strings.Cut(place, "#")
-		if !used[name] && !allowed(path, name) {
+		if !used[name] && !allowed(path, name) && !slices.Contains(calledByLibraries, name) {
 			t.Errorf("%s: nothing but tests uses %s; delete it, or move it to the tests that use it", path, name)
 		}
 	}
 }
 
-// names are the exported types, constants and variables under internal/, by
-// "package#name", and every name that the program's files use in any way but to
-// declare it. Names are not told apart by package: a name declared twice and
+// names are the exported names under internal/, methods too, by "package#name":
+// deadcode keeps every method of a type that any library might call by
+// reflection. With them comes every name that the program's files use in any
+// way but to declare it. Names are not told apart by package: a name declared twice and
 // used once passes.
 func names(t *testing.T) (declared map[string]string, used map[string]bool) {
 	t.Helper()
@@ -86,10 +104,11 @@ func names(t *testing.T) (declared map[string]string, used map[string]bool) {
 		}
 		declares := map[*ast.Ident]bool{}
 		for _, d := range f.Decls {
-			g, ok := d.(*ast.GenDecl)
-			if !ok {
+			if m, ok := d.(*ast.FuncDecl); ok {
+				declares[m.Name] = true
 				continue
 			}
+			g := d.(*ast.GenDecl)
 			for _, spec := range g.Specs {
 				switch s := spec.(type) {
 				case *ast.TypeSpec:

@@ -72,3 +72,6 @@ func circle(kinds []Kind) []Kind {
 	}
 	return left
 }
+
+// Letter is the state's letter in the standards' diagram, A to I.
+func (s State) Letter() string { return string(rune('A' + s)) }

@@ -34,9 +34,6 @@ func (s *State) UnmarshalText(text []byte) error {
 	return readWord(s, string(text), stateWords, "alarm state")
 }
 
-// Letter is the state's letter in the standards' diagram, A to I.
-func (s State) Letter() string { return string(rune('A' + s)) }
-
 // Calls says whether the state calls for a person: nobody has acknowledged it,
 // and there is still something to do about it.
 func (s State) Calls() bool { return s == Unacknowledged || s == LatchedUnacknowledged }
