@@ -14,9 +14,6 @@ const (
 // definition, and each mole of CaO takes up two of acid.
 const umolPerLPerDKH = 2 * 10 / massCaO * 1000
 
-// Density limits of the conversions: from hot fresh water to brine.
-const DensityMinKgM3, DensityMaxKgM3 = 950.0, 1250.0
-
 const litresPerM3 = 1000
 
 // DKHFromUmolKg is alkalinity in µmol/kg as dKH in water of a density in kg/m³.

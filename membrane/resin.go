@@ -8,12 +8,9 @@ const (
 	litresPerCubicFt = 28.316846592 // exact by definition
 )
 
-// Capacities of mixed-bed resin in grains per cubic foot, from a water
-// treatment company's article on deionisation capacity.
-const (
-	MixedBedNewGrainsFt3         = 10_000.0
-	MixedBedRegeneratedGrainsFt3 = 9_000.0
-)
+// MixedBedNewGrainsFt3 is the capacity of new mixed-bed resin in grains per cubic
+// foot, from a water treatment company's article on deionisation capacity.
+const MixedBedNewGrainsFt3 = 10_000.0
 
 // Limits of ResinLitres.
 const (
