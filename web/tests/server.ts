@@ -42,6 +42,8 @@ export class FixtureServer {
   imports: Record<string, string>[] = []
   alarms = fleet.alarms()
   devices = fleet.devices()
+  /** what was renamed or archived, by id */
+  kept: Record<string, Schemas['Kept'] | undefined> = {}
   waterMoved: Schemas['WaterChangeInBody'][] = []
   handReadings = fleet.handReadings()
   versions = [{ version: 1, at: fleet.iso(-80 * 86_400_000), by: 'ada', note: '', text: readFileSync(join(root, '../examples/reading-room.yaml'), 'utf8') }]
@@ -146,7 +148,9 @@ export class FixtureServer {
       case 'GET /api/measures':
         return this.#json(response, { measures: fleet.measures() })
       case 'GET /api/sites':
-        return this.#json(response, { sites: sites() })
+        return this.#json(response, { sites: this.#sites() })
+      case 'GET /api/archive':
+        return this.#json(response, this.#archive())
       case 'POST /api/drafts/odds':
         return this.#json(response, { ...fleet.odds, drawingWide: testing('wide'), drawingNarrow: testing('narrow') })
       case 'POST /api/drafts/form': {
@@ -154,6 +158,11 @@ export class FixtureServer {
         const section = drawing(query('format')).toString()
         return this.#json(response, draftAfter(text, edits, { section, check: fleet.check }))
       }
+    }
+    const kept = /^PUT \/api\/(?:tanks|sites)\/([^/]+)$/.exec(key)?.[1]
+    if (kept) {
+      this.kept[kept] = body as Schemas['Kept']
+      return response.writeHead(204).end()
     }
     if (key.startsWith('POST /api/bench/')) return this.#bench(response, key.slice('POST /api/bench/'.length), body as Record<string, unknown>)
     const answer = this.house.answer(key, url.searchParams, body)
@@ -164,10 +173,10 @@ export class FixtureServer {
     if (part) return this.#device(response, part[1] ?? '', part[3] ?? '')
     part = /^(\w+) \/api\/tanks\/([^/]+)\/?(.*)$/.exec(key)
     const tank = fleet.tank(part?.[2] ?? '')
-    if (!part || !tank) return this.#problem(response, 404, 'There is no such tank among yours.')
+    if (!part || !tank || this.kept[tank.id]?.archived) return this.#problem(response, 404, 'There is no such tank among yours.')
     switch (`${part[1]} ${part[3]}`) {
       case 'GET ':
-        return this.#json(response, tank)
+        return this.#json(response, { ...tank, name: this.kept[tank.id]?.name ?? tank.name })
       case 'GET section.svg':
         return this.#svg(response, query('format'))
       case 'GET channels':
@@ -208,6 +217,19 @@ export class FixtureServer {
     }
     const version = this.versions.find((v) => part[3] === `versions/${v.version}`)
     return version ? this.#json(response, version) : this.#problem(response, 404, 'There is no such page.')
+  }
+
+  #sites() {
+    const named = <T extends { id: string; name: string }>(one: T): T => ({ ...one, name: this.kept[one.id]?.name ?? one.name })
+    const watched = (one: { id: string }) => !this.kept[one.id]?.archived
+    return sites()
+      .filter(watched)
+      .map((site) => ({ ...named(site), tanks: site.tanks.filter(watched).map(named) }))
+  }
+
+  #archive(): Schemas['Archive'] {
+    const archived = <T extends { id: string }>(all: T[]) => all.filter((one) => this.kept[one.id]?.archived).map((one) => ({ ...one, since: fleet.iso(-86_400_000) }))
+    return { sites: archived(sites()).map(({ id, name, since }) => ({ id, name, since })), tanks: archived(sites().flatMap((site) => site.tanks)) }
   }
 
   #handReading(response: ServerResponse, { kind, value, instrument }: Schemas['HandReadingInBody']) {

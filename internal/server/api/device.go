@@ -24,7 +24,7 @@ type Device struct {
 	LastHeard  *time.Time `json:"lastHeard,omitempty"`
 	Records    bool       `json:"records" doc:"not a device but the tank's imported records"`
 	Edge       bool       `json:"edge" doc:"a computer that runs the tank's guard, and proves itself by a key"`
-	Unwatched  bool       `json:"unwatched" doc:"its tank is archived: what it reports is kept, and nobody is alarmed"`
+	Unwatched  bool       `json:"unwatched,omitempty" doc:"its tank is archived: what it reports is kept, and nobody is alarmed"`
 	Refusals   []Refusal  `json:"refusals" doc:"newest first, the last few"`
 }
 

@@ -6,6 +6,8 @@ import type { components, paths } from './schema'
 type Schemas = components['schemas']
 export type Account = Schemas['Account']
 export type Alarm = Schemas['Alarm']
+export type Archive = Schemas['Archive']
+export type ArchivedTank = Schemas['ArchivedTank']
 export type Attempt = Schemas['Attempt']
 export type AuditLine = Schemas['AuditLine']
 export type Band = Schemas['Band']

@@ -1,0 +1,53 @@
+import { expect, holds, test } from './test'
+
+test('a tank is renamed and archived at its page, and brought back under Design', async ({ page, server }) => {
+  await page.goto('/#/tanks/lobby-reef')
+  await page.getByText('Rename or archive').click()
+  await page.getByLabel('Name of this tank').fill('Foyer reef')
+  await page.getByRole('button', { name: /Save the name/ }).click()
+  await expect(page.getByRole('heading', { name: 'Foyer reef', level: 1 })).toBeVisible()
+  expect(server.kept['lobby-reef']).toEqual({ name: 'Foyer reef', archived: false })
+
+  await page.getByRole('button', { name: /Archive this tank/ }).click()
+  await expect(page.getByText('“Foyer reef” will not be watched')).toBeVisible()
+  await holds(page, 'tank-archiving')
+  await page.getByRole('button', { name: 'Keep watching' }).click()
+  await expect(page.getByText('will not be watched')).toBeHidden()
+  await page.getByRole('button', { name: /Archive this tank/ }).click()
+  await page.getByRole('button', { name: 'Archive', exact: true }).click()
+  await expect(page.getByText('Not watched: it is not among Rounds')).toBeVisible()
+  expect(server.kept['lobby-reef']).toEqual({ name: 'Foyer reef', archived: true })
+  await holds(page, 'tank-archived')
+
+  await page.getByRole('link', { name: 'under Design' }).click()
+  await expect(page.getByRole('heading', { name: 'Archived' })).toBeVisible()
+  await holds(page, 'archive')
+  await page.getByRole('button', { name: /Bring back/ }).click()
+  await expect(page.getByRole('heading', { name: 'Archived' })).toBeHidden()
+  expect(server.kept['lobby-reef']?.archived).toBe(false)
+})
+
+test('a site is renamed and archived under Design', async ({ page, server }) => {
+  await page.goto('/#/design')
+  const harbour = page.getByRole('region', { name: 'Larkspur Harbour Hotel' })
+  await harbour.getByText('Rename or archive').click()
+  await harbour.getByLabel('Name of this site').fill('Old harbour')
+  await harbour.getByRole('button', { name: /Save the name/ }).click()
+  const renamed = page.getByRole('region', { name: 'Old harbour' })
+  await expect(renamed.getByRole('heading')).toBeVisible()
+  await renamed.getByRole('button', { name: /Archive this site/ }).click()
+  await expect(renamed.getByText('and all its tanks will not be watched')).toBeVisible()
+  await holds(page, 'site-archiving')
+  await renamed.getByRole('button', { name: 'Archive', exact: true }).click()
+  await expect(renamed).toBeHidden()
+  expect(server.kept['larkspur-harbour']).toEqual({ name: 'Old harbour', archived: true })
+  await page.getByRole('button', { name: /Bring back/ }).click()
+  await expect(page.getByRole('heading', { name: 'Archived' })).toBeHidden()
+})
+
+test('a device of an archived tank says that nobody is alarmed', async ({ page, server }) => {
+  server.devices = server.devices.map((d) => ({ ...d, unwatched: d.tankId === 'lobby-reef' }))
+  await page.goto('/#/devices')
+  await expect(page.getByText('The tank is archived: what this reports is kept, and nobody is alarmed').first()).toBeVisible()
+  await holds(page, 'devices-archived')
+})
