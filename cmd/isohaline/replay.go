@@ -10,8 +10,8 @@ import (
 	"strings"
 	"time"
 
-	"isohaline/internal/records"
 	"isohaline/internal/live"
+	"isohaline/internal/records"
 	"isohaline/internal/wire"
 )
 

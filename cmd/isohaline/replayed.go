@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"isohaline/internal/account"
-	"isohaline/internal/records"
 	"isohaline/internal/live"
+	"isohaline/internal/records"
 )
 
 // replayed is what an account made of a recording, as it is printed. Times are
