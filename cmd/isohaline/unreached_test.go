@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"isohaline/internal/longtest"
 )
 
 // onlyTestsUse is what may stand in the program for tests alone, and why.
@@ -19,15 +21,10 @@ var onlyTestsUse = map[string]string{
 	"internal/bench/salts.Charge": "two packages' tests hold every set of ions to be neutral by it",
 	"internal/refcheck":           "is for tests as a whole: reads tables of published values",
 	"seawater/purewater.Liquid":   "IAPWS R13-08's published table needs it, to check the salt's part of seawater",
-
-	// Not reached yet: each is to be used or deleted.
-	"internal/store.UpdateSite": notYet, "internal/store.UpdateTank": notYet,
-	"internal/store.SaveFinding": notYet, "internal/store.OpenFindings": notYet, "internal/store.SaveCheckpoint": notYet,
-	"internal/store.SaveChannel": notYet, "internal/store.TankChannels": notYet, "internal/store.RemoveHandReading": notYet,
-	"internal/store.SaveVisit": notYet, "internal/store.MaySee": notYet, "internal/store.EndSessions": notYet, "internal/store.Horizon": notYet,
+	"internal/freeport":           "is for tests as a whole: reserves a port",
+	"internal/longtest":           "is for tests as a whole: holds long ones back",
+	"internal/store/pgtest":       "is for tests as a whole: runs a PostgreSQL server",
 }
-
-const notYet = "the store keeps it for what nothing asks for yet"
 
 // calledByLibraries are methods that only libraries call, through their
 // interfaces: encoding, log/slog, container/heap, scs, the brokers, prometheus, huma.
@@ -39,6 +36,7 @@ var calledByLibraries = []string{
 // TestNothingIsUnreached: every function is reached from one of the programs,
 // and every exported name under internal/ is used outside of tests.
 func TestNothingIsUnreached(t *testing.T) {
+	longtest.Only(t, "it reads the whole program")
 	t.Parallel()
 	allowed := func(path, name string) bool {
 		path = strings.TrimPrefix(path, "isohaline/")

@@ -99,10 +99,14 @@ func TestRoundsComeAsChanges(t *testing.T) {
 		}
 		return true
 	})
+	heads := map[string]api.Credentials{} // by tank
 	say := func(tankID, channel string, value float64, is func() bool) {
 		t.Helper()
-		var made api.Credentials
-		olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": tankID, "name": "Head of " + channel}, &made)
+		made, known := heads[tankID]
+		if !known {
+			olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": tankID, "name": "Head"}, &made)
+			heads[tankID] = made
+		}
 		post(t, h, made, fmt.Sprintf(`[{"n":%q,"vb":%v}]`, channel, value != 0), http.StatusOK)
 		next(tankID+" "+channel, func() bool {
 			if n := len(e.NeedPerson) + len(e.Quiet); e.Whole || n != 1 {

@@ -134,7 +134,7 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Heard: s.Devices.Heard,
+	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Reports: s.Devices.Reports, Heard: s.Devices.Heard,
 		Source: s.readings, Inherited: inherited}); err != nil {
 		return nil, err
 	}

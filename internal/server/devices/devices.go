@@ -163,6 +163,14 @@ func (r *Register) TankOf(id wire.DeviceID) string {
 	return d.TankID
 }
 
+// Reports is the tank that a device may report of from now on; empty for none.
+func (r *Register) Reports(id wire.DeviceID) string {
+	if d, known := r.Device(id.Device); known && d.Revoked.IsZero() {
+		return d.TankID
+	}
+	return ""
+}
+
 // Profile is what a device may say; all may say the same.
 func (r *Register) Profile(wire.DeviceID) *wire.Profile { return r.profile }
 

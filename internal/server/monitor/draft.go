@@ -128,7 +128,7 @@ func (d *draft) advise(t *tank, known time.Time) {
 	if spec == nil {
 		return
 	}
-	reports := func(device string) bool { return d.m.tankOf(wire.DeviceID{Site: t.siteID, Device: device}) == t.id }
+	reports := func(device string) bool { return d.m.reports(wire.DeviceID{Site: t.siteID, Device: device}) == t.id }
 	next, forgotten := spec.live.Forget(t.value.Load(), reports, d.at)
 	next, changes := spec.live.Step(next, nil, known)
 	changes.Conditions = append(forgotten.Conditions, changes.Conditions...)

@@ -42,6 +42,7 @@ type Monitor struct {
 	log     *slog.Logger
 	now     func() time.Time
 	tankOf  func(wire.DeviceID) string
+	reports func(wire.DeviceID) string
 	heard   func(wire.DeviceID, time.Time)
 	source  Source
 	pause   func(time.Duration)

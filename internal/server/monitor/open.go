@@ -26,6 +26,9 @@ type Options struct {
 	Now    func() time.Time
 	// TankOf is the tank that a device reports of, empty for none.
 	TankOf func(wire.DeviceID) string
+	// Reports is the tank that a device goes on to report of, empty for none: what
+	// its contacts said is forgotten then. nil: TankOf.
+	Reports func(wire.DeviceID) string
 	// Heard is told when a device last said something that is in the store; nil:
 	// nobody is.
 	Heard func(wire.DeviceID, time.Time)
@@ -50,10 +53,13 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if o.Keeper == nil {
 		o.Keeper = o.Store
 	}
+	if o.Reports == nil {
+		o.Reports = o.TankOf
+	}
 	if o.Pause == nil {
 		o.Pause = time.Sleep
 	}
-	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, source: o.Source, pause: o.Pause,
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, reports: o.Reports, heard: o.Heard, source: o.Source, pause: o.Pause,
 		stopped: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
 	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
