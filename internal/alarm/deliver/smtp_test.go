@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http/httptest"
 	"net/mail"
+	"net/netip"
 	"strings"
 	"sync"
 	"testing"
@@ -18,6 +19,7 @@ import (
 
 	"isohaline/internal/alarm"
 	"isohaline/internal/alarm/deliver"
+	"isohaline/internal/freeport"
 )
 
 // mailServer is a real SMTP server in this process, with a certificate for
@@ -261,12 +263,7 @@ func TestMailServerHangs(t *testing.T) {
 
 // closedPort is a port nobody listens on.
 func closedPort(t *testing.T) int {
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer listener.Close()
-	return listener.Addr().(*net.TCPAddr).Port
+	return int(netip.MustParseAddrPort(freeport.Reserve(t)).Port())
 }
 
 func TestSMTPCheck(t *testing.T) {
