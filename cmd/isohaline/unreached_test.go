@@ -19,7 +19,10 @@ import (
 var onlyTestsUse = map[string]string{
 	"internal/account.Codes":      "guides, stories and corpora of three packages are held to the whole list",
 	"internal/bench/salts.Charge": "two packages' tests hold every set of ions to be neutral by it",
+	"internal/freeport":           "is for tests as a whole: reserves ports",
+	"internal/longtest":           "is for tests as a whole: holds the long ones back",
 	"internal/refcheck":           "is for tests as a whole: reads tables of published values",
+	"internal/store/pgtest":       "is for tests as a whole: a PostgreSQL server",
 	"seawater/purewater.Liquid":   "IAPWS R13-08's published table needs it, to check the salt's part of seawater",
 	"internal/freeport":           "is for tests as a whole: reserves a port",
 	"internal/longtest":           "is for tests as a whole: holds long ones back",
