@@ -63,10 +63,11 @@ type Monitor struct {
 	// taking orders what comes from the log; it guards what is below.
 	taking sync.Mutex
 	// position is how far the log is in the store; which log it is never changes.
-	// stepped is how far it is taken in, taken until when those readings had been
-	// received, and waitingRows what is between the two.
+	// reached is the last frame that has come since the start, taken until when those
+	// readings had been received. Up to position frames come again, to tanks that
+	// were saved before; waitingRows is of what lies beyond it.
 	position    store.LogPosition
-	stepped     uint64
+	reached     uint64
 	taken       time.Time
 	waitingRows waitingRows
 	// keptFloor is the floor of position as the store has it.
@@ -211,7 +212,7 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 			return err
 		}
 	}
-	m.stepped, m.taken = max(m.stepped, last), taken
+	m.reached, m.taken = max(m.reached, last), taken
 	return nil
 }
 
@@ -418,7 +419,7 @@ func (m *Monitor) Tick(ctx context.Context) error {
 }
 
 // known is up to when everything that tanks said has been taken in: now, unless the
-// log holds more.
+// log holds more, or gives again what tanks do not know yet.
 func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	if m.source == nil {
 		return now
@@ -426,7 +427,7 @@ func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	head, err := m.source.Head(ctx)
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	if err == nil && head <= max(m.stepped, m.position.Sequence) {
+	if err == nil && head <= m.reached {
 		return now
 	}
 	return m.taken // zero where nothing was: then nobody is told the time
