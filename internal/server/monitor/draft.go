@@ -93,7 +93,7 @@ func (d *draft) step(s *share, frame uint64) {
 	d.refused(t, &changes)
 	readings := append(s.repeated, s.readings...)
 	d.m.counted(&Counters{Observations: int64(len(s.readings)), NotTaken: int64(len(changes.Refused))})
-	if len(again.Findings)+len(changes.Findings)+len(changes.Conditions) == 0 {
+	if again.Quiet() && changes.Quiet() {
 		t.beliefs = append(append(t.beliefs, again.Beliefs...), changes.Beliefs...)
 		t.hears(next, readings, frame)
 		for _, r := range changes.Turned {
@@ -104,8 +104,7 @@ func (d *draft) step(s *share, frame uint64) {
 	}
 	td := d.of(t)
 	td.value, td.seen, td.readings = next, frame, readings
-	td.findings, td.beliefs = again.Findings, again.Beliefs
-	td.save = true
+	td.note(&again)
 	for _, r := range changes.Turned {
 		d.events = append(d.events, Event{TankID: t.id, SiteID: t.siteID, Reading: r})
 	}
@@ -168,15 +167,25 @@ func (d *draft) hear(t *tank, o account.Observation) error {
 	return nil
 }
 
-// changed notes what a step of a tank brought, and tells the alarms.
-func (d *draft) changed(td *tankDraft, changes *live.Changes) {
-	open := td.value.Open()
-	for i, f := range slices.Concat(changes.Conditions, changes.Findings) {
-		contact := i < len(changes.Conditions)
-		td.save = true
-		if !contact || live.ByContact(f.Code) {
+// note notes what a step of a tank brought. The value is saved with what it found,
+// and with what its contacts said: another time it may be otherwise, as where a
+// device was moved meanwhile, or a power cut took the log's last frames.
+func (td *tankDraft) note(changes *live.Changes) {
+	for _, f := range changes.Conditions {
+		if live.ByContact(f.Code) {
 			td.findings = append(td.findings, f)
 		}
+	}
+	td.findings = append(td.findings, changes.Findings...)
+	td.beliefs = append(td.beliefs, changes.Beliefs...)
+	td.save = td.save || changes.Said || len(changes.Conditions)+len(changes.Findings) > 0
+}
+
+// changed notes what a step of a tank brought, and tells the alarms.
+func (d *draft) changed(td *tankDraft, changes *live.Changes) {
+	td.note(changes)
+	open := td.value.Open()
+	for _, f := range slices.Concat(changes.Conditions, changes.Findings) {
 		d.count.Findings++
 		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
 		if !f.Ended.IsZero() && open[f.Code] {
@@ -184,7 +193,6 @@ func (d *draft) changed(td *tankDraft, changes *live.Changes) {
 		}
 		d.tell(td.place, alarm.FromFinding(td.id, "", f))
 	}
-	td.beliefs = append(td.beliefs, changes.Beliefs...)
 }
 
 // tell takes a site's alarms through an event.
