@@ -76,6 +76,9 @@ func (t *Tank) Adopt(v *Value, now time.Time) *Value {
 // pass up to now: everything that the tank said up to then must have come; zero
 // lets no time pass. It returns the next value and what it brought.
 func (t *Tank) Step(v *Value, readings []*wire.Reading, now time.Time) (*Value, Changes) {
+	if len(readings) == 0 && now.IsZero() {
+		return v, Changes{}
+	}
 	s := stepper{tank: t, value: v.clone()}
 	for _, r := range readings {
 		s.hear(r)
