@@ -195,12 +195,11 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 		return err
 	}
 	w := &m.waitingRows
+	before := *w
 	if len(w.rows) == 0 {
 		w.since = now
 	}
 	w.rows, w.frame = append(w.rows, rows...), max(w.frame, last)
-	m.counted(&Counters{Readings: int64(len(rows))})
-	m.tellHeard(fresh)
 
 	places := placesOf(perTank)
 	defer lockAll(places)()
@@ -210,10 +209,13 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	}
 	if len(d.tanks) > 0 || m.commitDue(now) {
 		if err := m.commitRows(ctx, d); err != nil {
+			*w = before // what was told is not kept: nothing may be that it came with
 			return err
 		}
 	}
 	m.reached, m.taken = max(m.reached, last), taken
+	m.counted(&Counters{Readings: int64(len(rows))})
+	m.tellHeard(fresh)
 	return nil
 }
 

@@ -70,7 +70,7 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := m.findPosition(ctx, saved.Logs, o.Inherited); err != nil {
+	if err := m.findPosition(ctx, &saved, o.Inherited); err != nil {
 		return nil, err
 	}
 	for i := range saved.Sites {
@@ -95,7 +95,7 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 // that has lost its last ones in a power cut, and gives their numbers to new ones:
 // so it counts as another log, under a name of its own, from then on. That is kept
 // at once, since the log grows past the old position.
-func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, inherited uint64) error {
+func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherited uint64) error {
 	if m.source == nil {
 		return nil
 	}
@@ -104,24 +104,33 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 		return err
 	}
 	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
-	m.position = store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)}
-	for era := 0; ; era++ {
-		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == nameOf(era) })
-		if i >= 0 {
-			m.position, m.keptFloor = known[i], known[i].Floor
-			continue
-		}
-		if m.position.Sequence > head {
-			m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", m.position.Sequence, "newest", head)
-			m.position, m.keptFloor = store.LogPosition{Log: nameOf(era)}, 0
-			position := m.position
-			if err := m.commit(ctx, &store.Commit{Log: &position}); err != nil {
-				return err
-			}
-		}
-		m.reached = m.position.Floor
-		return nil
+	begin := func(p store.LogPosition) error {
+		m.position, m.keptFloor = p, p.Floor
+		return m.commit(ctx, &store.Commit{Log: &p})
 	}
+	era := 0
+	for ; ; era++ {
+		i := slices.IndexFunc(saved.Logs, func(p store.LogPosition) bool { return p.Log == nameOf(era) })
+		if i < 0 {
+			break
+		}
+		m.position, m.keptFloor = saved.Logs[i], saved.Logs[i].Floor
+	}
+	taken := m.position.Sequence
+	for _, t := range saved.Tanks { // a tank may have been saved before its readings were
+		if t.Saved != nil && t.Saved.Log == m.position.Log {
+			taken = max(taken, t.Saved.Sequence)
+		}
+	}
+	switch {
+	case era == 0:
+		err = begin(store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)})
+	case taken > head:
+		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", taken, "newest", head)
+		err = begin(store.LogPosition{Log: nameOf(era)})
+	}
+	m.reached = m.position.Floor
+	return err
 }
 
 // waiting is a tank that has not been taken up yet.
