@@ -39,6 +39,8 @@ type Options struct {
 	Inherited uint64
 	// Pause waits before the store is asked again; nil: time.Sleep.
 	Pause func(time.Duration)
+	// Read works the tanks' descriptions out at the start; nil: live.Read.
+	Read func(name, file string) (*live.Sheet, error)
 }
 
 // Source is the log that readings come from.
@@ -59,13 +61,16 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if o.Pause == nil {
 		o.Pause = time.Sleep
 	}
-	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, reports: o.Reports, heard: o.Heard, source: o.Source, pause: o.Pause,
+	if o.Read == nil {
+		o.Read = live.Read
+	}
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, reports: o.Reports, heard: o.Heard, source: o.Source, pause: o.Pause, read: o.Read,
 		stopped: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
 	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
 		return nil, err
 	}
-	if err := m.findPosition(ctx, saved.Logs, o.Inherited); err != nil {
+	if err := m.findPosition(ctx, &saved, o.Inherited); err != nil {
 		return nil, err
 	}
 	for i := range saved.Sites {
@@ -88,8 +93,9 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 
 // findPosition finds how far the log was taken in. A log that has fewer frames than
 // that has lost its last ones in a power cut, and gives their numbers to new ones:
-// so it counts as another log, under a name of its own.
-func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, inherited uint64) error {
+// so it counts as another log, under a name of its own, from then on. That is kept
+// at once, since the log grows past the old position.
+func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherited uint64) error {
 	if m.source == nil {
 		return nil
 	}
@@ -97,20 +103,34 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 	if err != nil {
 		return err
 	}
-	m.position = store.LogPosition{Sequence: min(inherited, head), Floor: min(inherited, head)}
-	for era := 0; ; era++ {
-		m.position.Log = fmt.Sprintf("%s.%d", m.source.ID(), era)
-		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == m.position.Log })
-		if i < 0 {
-			return nil
-		}
-		if known[i].Sequence <= head {
-			m.position, m.keptFloor = known[i], known[i].Floor
-			return nil
-		}
-		m.position.Sequence, m.position.Floor = 0, 0
-		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", known[i].Sequence, "newest", head)
+	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
+	begin := func(p store.LogPosition) error {
+		m.position, m.keptFloor = p, p.Floor
+		return m.commit(ctx, &store.Commit{Log: &p})
 	}
+	era := 0
+	for ; ; era++ {
+		i := slices.IndexFunc(saved.Logs, func(p store.LogPosition) bool { return p.Log == nameOf(era) })
+		if i < 0 {
+			break
+		}
+		m.position, m.keptFloor = saved.Logs[i], saved.Logs[i].Floor
+	}
+	taken := m.position.Sequence
+	for _, t := range saved.Tanks { // a tank may have been saved before its readings were
+		if t.Saved != nil && t.Saved.Log == m.position.Log {
+			taken = max(taken, t.Saved.Sequence)
+		}
+	}
+	switch {
+	case era == 0:
+		err = begin(store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)})
+	case taken > head:
+		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", taken, "newest", head)
+		err = begin(store.LogPosition{Log: nameOf(era)})
+	}
+	m.reached = m.position.Floor
+	return err
 }
 
 // waiting is a tank that has not been taken up yet.
@@ -227,7 +247,7 @@ func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
 // specOf works a tank's description out.
 func (m *Monitor) specOf(t *tank, name, text string) *spec {
 	bare := &live.Tank{ID: t.id, SiteID: t.siteID, Name: name, Zone: t.place.plan.Load().zone}
-	sheet, err := live.Read(t.id, text)
+	sheet, err := m.read(t.id, text)
 	if err != nil {
 		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err), since: m.now()}
 	}
