@@ -19,12 +19,12 @@ func (u *update) nextDeadline() (time.Time, func(*update, time.Time)) {
 		at   time.Time
 		what func(*update, time.Time)
 	}{
-		{u.silentAt(), (*update).fallsSilent},
+		{u.silentAt(), (*update).silent},
 		{u.overdueAt(), (*update).overdue},
 		{u.endlessAt(), (*update).endlessRun},
 		{u.ceilingAt(), (*update).ceilingWet},
-		{u.siphonAt(), (*update).siphons},
-		{u.fallsShortAt(), (*update).fellShort},
+		{u.siphonAt(), (*update).siphon},
+		{u.shortfallAt(), (*update).shortfall},
 	} {
 		if d.at.Before(at) {
 			at, what = d.at, d.what
@@ -61,7 +61,7 @@ func (u *update) silentAt() time.Time {
 	return u.Inputs.LastSeen.Add(max(silentBeats*u.settings.Heartbeat, leastSilence))
 }
 
-func (u *update) fallsSilent(at time.Time) {
+func (u *update) silent(at time.Time) {
 	u.Inputs.Silent = true
 	u.Begin(finding.Record{Code: finding.DeviceSilent, Since: u.Inputs.LastSeen, Found: at, Confidence: finding.Surely})
 }
@@ -160,6 +160,6 @@ const (
 	siphonLeast  = 2 * time.Hour
 )
 
-func (u *update) siphons(at time.Time) {
+func (u *update) siphon(at time.Time) {
 	u.Begin(finding.Record{Code: finding.EndlessFill, Since: u.run.Since, Found: at, Confidence: 0.9, Subject: finding.BySiphon})
 }

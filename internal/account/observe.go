@@ -102,7 +102,7 @@ func (u *update) handle(o *Observation) {
 	at := later(o.At, u.Done) // it may have been written down late
 	u.s.remember(o)
 	if !kindTable[o.Kind].byHand {
-		u.hear(at)
+		u.heard(at)
 	}
 	switch on := o.Value == 1; o.Kind {
 	case PumpOn:
@@ -112,33 +112,33 @@ func (u *update) handle(o *Observation) {
 	case PumpRan:
 		u.wholeRun(at, time.Duration(o.Value*float64(time.Second)))
 	case Watch:
-		u.watchTurns(at, on)
+		u.watch(at, on)
 	case Ceiling:
 		u.Inputs.Ceiling.Turn(at, on)
 		if !on {
 			u.End(finding.CeilingWet, at)
 		}
 	case Floor:
-		u.floorTurns(at, on)
+		u.floor(at, on)
 	case ReservoirLow:
-		u.reservoirTurns(at, on)
+		u.reservoirLow(at, on)
 	case ReturnPump:
-		u.returnTurns(at, on)
+		u.returnPump(at, on)
 	case Level:
-		u.gaugeReads(at, o)
+		u.gauge(at, o)
 	case Salinity:
-		u.salinityReads(at, o)
+		u.salinity(at, o)
 	case WaterTemp:
 		u.carry(at)
 		u.s.WaterC = o.Value
 	case RoomAir:
-		u.airReads(at, o.Value, o.Second)
+		u.roomAir(at, o.Value, o.Second)
 	case ReservoirFilled:
 		u.carry(at)
 		u.ReservoirFilled(at, o.Value)
 	case WaterChange:
-		u.waterChanged(at, o)
+		u.waterChange(at, o)
 	case PowerRestored:
-		u.powerBack(at)
+		u.powerRestored(at)
 	}
 }

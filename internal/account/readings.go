@@ -11,8 +11,8 @@ import (
 	"isohaline/internal/bench/instrument"
 )
 
-// hear notes that the device is alive.
-func (u *update) hear(at time.Time) {
+// heard notes that the device is alive.
+func (u *update) heard(at time.Time) {
 	in := &u.Inputs
 	if beat := u.settings.Heartbeat; beat > 0 && at.Sub(in.LastSeen).Seconds() > lostBeats*beat.Seconds() {
 		u.lostTrack(at)
@@ -31,8 +31,8 @@ func (u *update) hear(at time.Time) {
 // in heartbeats.
 const lostBeats = 1.25
 
-// watchTurns: the watch sensor reads dry or wet.
-func (u *update) watchTurns(at time.Time, wet bool) {
+// watch: the watch sensor reads dry or wet.
+func (u *update) watch(at time.Time, wet bool) {
 	in := &u.Inputs
 	u.carry(at)
 	changed := !in.Watch.Known || in.Watch.Wet != wet
@@ -52,8 +52,8 @@ func (u *update) watchTurns(at time.Time, wet bool) {
 	u.atLowerLevel()
 }
 
-// returnTurns: the return pump starts or stops.
-func (u *update) returnTurns(at time.Time, running bool) {
+// returnPump: the return pump starts or stops.
+func (u *update) returnPump(at time.Time, running bool) {
 	in := &u.Inputs
 	u.carry(at)
 	restarts := in.ReturnStopped() && running
@@ -63,16 +63,16 @@ func (u *update) returnTurns(at time.Time, running bool) {
 	}
 }
 
-// powerBack: the device starts again after a power cut.
-func (u *update) powerBack(at time.Time) {
+// powerRestored: the device starts again after a power cut.
+func (u *update) powerRestored(at time.Time) {
 	u.carry(at)
 	u.run.On = false
 	u.unsettle(at)
 }
 
-// floorTurns: the floor sensor. While the pump runs, or just after, the water is
+// floor: the floor sensor. While the pump runs, or just after, the water is
 // the pump's.
-func (u *update) floorTurns(at time.Time, wet bool) {
+func (u *update) floor(at time.Time, wet bool) {
 	u.Inputs.Floor.Turn(at, wet)
 	r := u.run
 	if !wet {
@@ -82,8 +82,8 @@ func (u *update) floorTurns(at time.Time, wet bool) {
 	}
 }
 
-// reservoirTurns: the reservoir's low sensor.
-func (u *update) reservoirTurns(at time.Time, wet bool) {
+// reservoirLow: the reservoir's low sensor.
+func (u *update) reservoirLow(at time.Time, wet bool) {
 	c := &u.Inputs.Reservoir
 	u.carry(at)
 	changed := !c.Known || c.Wet != wet
@@ -97,8 +97,8 @@ func (u *update) reservoirTurns(at time.Time, wet bool) {
 // knows nothing of an instrument's noise.
 const airSmoothHours = 3.0
 
-// airReads follows the prediction for the room.
-func (u *update) airReads(at time.Time, airC, rhFrac float64) {
+// roomAir follows the prediction for the room.
+func (u *update) roomAir(at time.Time, airC, rhFrac float64) {
 	u.carry(at)
 	predicted := u.Tank.Evaporation.PredictLDay(airC, rhFrac, u.s.WaterC)
 	share := 1.0
@@ -128,8 +128,8 @@ const (
 	changeBands = 1.0
 )
 
-// gaugeReads: the level in the chamber.
-func (u *update) gaugeReads(at time.Time, o *Observation) {
+// gauge: the level in the chamber.
+func (u *update) gauge(at time.Time, o *Observation) {
 	t, in := u.Tank, &u.Inputs
 	if !u.HasGauge {
 		u.HasGauge, in.GaugeZeroMM = true, t.WatchMM
@@ -152,8 +152,8 @@ func (u *update) gaugeReads(at time.Time, o *Observation) {
 	u.Decide(suspicion.GaugeReading)
 }
 
-// salinityReads: somebody or something read the tank's salinity.
-func (u *update) salinityReads(at time.Time, o *Observation) {
+// salinity: somebody or something read the tank's salinity.
+func (u *update) salinity(at time.Time, o *Observation) {
 	u.carry(at)
 	sd := o.SD
 	if sd == 0 {
@@ -170,8 +170,8 @@ func (u *update) salinityReads(at time.Time, o *Observation) {
 	u.CheckSalinity(at)
 }
 
-// waterChanged: old water for new.
-func (u *update) waterChanged(at time.Time, o *Observation) {
+// waterChange: old water for new.
+func (u *update) waterChange(at time.Time, o *Observation) {
 	u.carry(at)
 	u.ChangedAt = at
 	share := min(o.Value/u.Tank.SystemL, 1)

@@ -11,47 +11,6 @@ import (
 	"isohaline/internal/account/suspicion"
 )
 
-// Run is the pump's present or last run.
-type Run struct {
-	On    bool
-	Since time.Time
-	// DrySeen says that the watch level was seen dry since the last fill.
-	DrySeen bool
-	// Dip says that the run began in the dip after a restart, before a fill was due.
-	Dip bool
-	// FromL is the deficit as it began, FromSD how well that is known.
-	FromL, FromSD float64
-	// FromMM is the gauge's level then; NaN cannot be saved, so FromMMKnown.
-	FromMM      float64
-	FromMMKnown bool
-	// BucketS is the pump time that the controller's daily budget counted at
-	// BucketAt.
-	BucketS  float64
-	BucketAt time.Time
-	// CutShort says that the last run was cut short by the day's budget, Spent that
-	// the account has drawn its lesson from a spent budget.
-	CutShort, Spent bool
-	// Far counts the runs in a row that ended well, but too soon to have reached
-	// the level.
-	Far int
-	// UnboundL is what was pumped since the watch sensor last said something.
-	UnboundL float64
-	// Failed counts runs that did not reach the watch level, since FailedAt.
-	Failed   int
-	FailedAt time.Time
-	EndedAt  time.Time
-	// Waits says that the run, of RanFor, ended with the watch sensor dry as far
-	// as was heard, and that its word may yet come.
-	Waits  bool
-	RanFor time.Duration
-	// SourceL is what the source can still give, in litres of the design's flow:
-	// a pump that runs dry moves nothing.
-	SourceL float64
-	// OverAt is when the device was first heard after a run had become longer
-	// than any run may be.
-	OverAt time.Time
-}
-
 // startRun: the pump starts.
 func (u *update) startRun(at time.Time) {
 	if u.run.On {
@@ -67,7 +26,7 @@ func (u *update) startRun(at time.Time) {
 
 func (u *update) beginRun(at time.Time) {
 	if u.run.Waits {
-		u.fellShort(at)
+		u.shortfall(at)
 	}
 	r, in, bandL := u.run, &u.Inputs, u.Tank.BandL
 	r.Since, r.OverAt, r.SourceL = at, time.Time{}, u.sourceL()
@@ -187,17 +146,17 @@ func (u *update) levelReached(at time.Time) {
 	u.atUpperLevel(at)
 }
 
-// fallsShortAt is when a run that ended with the watch sensor dry counts as one
+// shortfallAt is when a run that ended with the watch sensor dry counts as one
 // that did not bring the level: devices tell what happens together in any order.
-func (u *update) fallsShortAt() time.Time {
+func (u *update) shortfallAt() time.Time {
 	if u.run.Waits {
 		return u.run.EndedAt.Add(togetherWithin)
 	}
 	return far
 }
 
-// fellShort: it did not.
-func (u *update) fellShort(at time.Time) {
+// shortfall: it did not.
+func (u *update) shortfall(at time.Time) {
 	r := u.run
 	r.Waits = false
 	u.carry(at)

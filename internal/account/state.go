@@ -25,6 +25,47 @@ type State struct {
 	Run      Run
 }
 
+// Run is the pump's present or last run.
+type Run struct {
+	On    bool
+	Since time.Time
+	// DrySeen says that the watch level was seen dry since the last fill.
+	DrySeen bool
+	// Dip says that the run began in the dip after a restart, before a fill was due.
+	Dip bool
+	// FromL is the deficit as it began, FromSD how well that is known.
+	FromL, FromSD float64
+	// FromMM is the gauge's level then; NaN cannot be saved, so FromMMKnown.
+	FromMM      float64
+	FromMMKnown bool
+	// BucketS is the pump time that the controller's daily budget counted at
+	// BucketAt.
+	BucketS  float64
+	BucketAt time.Time
+	// CutShort says that the last run was cut short by the day's budget, Spent that
+	// the account has drawn its lesson from a spent budget.
+	CutShort, Spent bool
+	// Far counts the runs in a row that ended well, but too soon to have reached
+	// the level.
+	Far int
+	// UnboundL is what was pumped since the watch sensor last said something.
+	UnboundL float64
+	// Failed counts runs that did not reach the watch level, since FailedAt.
+	Failed   int
+	FailedAt time.Time
+	EndedAt  time.Time
+	// Waits says that the run, of RanFor, ended with the watch sensor dry as far
+	// as was heard, and that its word may yet come.
+	Waits  bool
+	RanFor time.Duration
+	// SourceL is what the source can still give, in litres of the design's flow:
+	// a pump that runs dry moves nothing.
+	SourceL float64
+	// OverAt is when the device was first heard after a run had become longer
+	// than any run may be.
+	OverAt time.Time
+}
+
 // Clone is a copy that shares no memory with the state: what is observed on the
 // one never changes the other.
 func (s *State) Clone() State {

@@ -75,7 +75,7 @@ func (j *Judge) CheckInstrument(at time.Time, name string, m *belief.Measurement
 	in.Recent += recentGain * (residual - in.Recent)
 	in.Reads++
 	if in.Off {
-		j.agreesAgain(at, in)
+		j.reinstate(at, in)
 		return !in.Off
 	}
 	since := in.RiseAt
@@ -97,9 +97,9 @@ func (j *Judge) CheckInstrument(at time.Time, name string, m *belief.Measurement
 	return true
 }
 
-// agreesAgain lets an instrument count again once a witness of the last days
+// reinstate lets an instrument count again once a witness of the last days
 // confirms it.
-func (j *Judge) agreesAgain(at time.Time, in *Instrument) {
+func (j *Judge) reinstate(at time.Time, in *Instrument) {
 	other, apart, sd := j.apart(in, at.Add(-witnessFor))
 	if other == nil || math.Abs(apart) > max(disagreePSU/2, sd) {
 		return
@@ -153,9 +153,9 @@ func (s *State) instrument(name string) *Instrument {
 	return &s.Instruments[len(s.Instruments)-1]
 }
 
-// oneDrifts says that one instrument reads apart from what it used to, and not all
+// instrumentDrifts says that one instrument reads apart from what it used to, and not all
 // of them: then it is the instrument, and not the water.
-func (s *State) oneDrifts() bool {
+func (s *State) instrumentDrifts() bool {
 	rising, falling, steady := 0, 0, 0
 	for i := range s.Instruments {
 		switch in := &s.Instruments[i]; {
@@ -217,7 +217,7 @@ func (j *Judge) CheckSalinity(at time.Time) {
 		}
 		return
 	}
-	if j.Find(finding.TankLeak) != nil || j.Find(finding.InstrumentOff) != nil || j.oneDrifts() || j.FillsFail() || j.Question != nil {
+	if j.Find(finding.TankLeak) != nil || j.Find(finding.InstrumentOff) != nil || j.instrumentDrifts() || j.FillsFail() || j.Question != nil {
 		return
 	}
 	r := finding.Record{Code: finding.SalinityCreeping, Since: at, Found: at, Confidence: finding.Surely,

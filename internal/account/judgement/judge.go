@@ -54,7 +54,7 @@ func (j *Judge) accept(tests *suspicion.Strongest, best suspicion.Hypothesis, co
 		j.checkFlow(t.Since, confidence, was)
 	case suspicion.LowerLevel, suspicion.UpperLevel:
 		ratio := x[belief.Band] / j.Base.X[belief.Band]
-		if ratio < leastBandRatio || ratio > mostBandRatio || j.fillsCutShort() {
+		if ratio < leastBandRatio || ratio > mostBandRatio || j.cutoffPossible() {
 			j.RestartAll(&j.Tank.Model) // nor does fouling go so far
 			return
 		}
@@ -62,7 +62,7 @@ func (j *Judge) accept(tests *suspicion.Strongest, best suspicion.Hypothesis, co
 		j.Usual.ErraticScore = 0
 		j.bandChanged(t.Since, confidence, was)
 	case suspicion.SaltStep:
-		if j.oneDrifts() || len(j.Instruments) > 1 && !j.confirmed(x[belief.Salt]-j.Base.X[belief.Salt], t.Since) {
+		if j.instrumentDrifts() || len(j.Instruments) > 1 && !j.confirmed(x[belief.Salt]-j.Base.X[belief.Salt], t.Since) {
 			return // the other instruments will tell
 		}
 		j.believe(&t)

@@ -89,7 +89,7 @@ func (j *Judge) CheckFills(at time.Time) {
 	if u.ErraticScore == 0 {
 		u.ErraticSince = at
 	}
-	if u.ErraticScore > erraticThreshold && at.Sub(u.ErraticSince) > leastErratic && !j.Suspects() && !j.fillsCutShort() {
+	if u.ErraticScore > erraticThreshold && at.Sub(u.ErraticSince) > leastErratic && !j.Suspects() && !j.cutoffPossible() {
 		u.ErraticScore = 0
 		if j.Find(finding.WatchFouled) == nil && u.Fills > learnedFills {
 			j.Begin(finding.Record{Code: finding.WatchFouled, Since: u.ErraticSince, Found: at, Confidence: erraticConfidence, Subject: finding.ByErratic,
@@ -171,10 +171,10 @@ func (j *Judge) checkGauge(at time.Time) {
 	}
 }
 
-// fillsCutShort says that fills may end for want of budget or water and nobody
+// cutoffPossible says that fills may end for want of budget or water and nobody
 // hears why: without a watch sensor's word, a tank that uses too much looks like
 // one whose watch sensor has lost its band.
-func (j *Judge) fillsCutShort() bool {
+func (j *Judge) cutoffPossible() bool {
 	return !j.Inputs.Watch.Known && (j.Question != nil || j.Find(finding.TankLeak) != nil || j.Find(finding.EvaporationChanged) != nil)
 }
 

@@ -202,15 +202,15 @@ func (t *Test) score(h Hypothesis) float64 {
 	return t.Score
 }
 
-// litresSay bounds what litres alone may say between leak and air: the two take
+// maxLitresOdds bounds what litres alone may say between leak and air: the two take
 // water alike, but for how the room's air comes and goes, and that is known too
 // badly.
-const litresSay = 2.0
+const maxLitresOdds = 2.0
 
 // LeakOverAir is the log-odds of a leak against the air.
 func LeakOverAir(leak, air *Test) float64 {
 	litres := (leak.Score - leak.SaltScore) - (air.Score - air.SaltScore)
-	return min(max(litres, -litresSay), litresSay) + leak.SaltScore - air.SaltScore + priors[Leak] - priors[Air]
+	return min(max(litres, -maxLitresOdds), maxLitresOdds) + leak.SaltScore - air.SaltScore + priors[Leak] - priors[Air]
 }
 
 // Page adds to the sum of one of Page's tests, which never falls below nothing.
