@@ -78,8 +78,8 @@ func (u *update) runTo(t time.Time) {
 	}
 	if t.Sub(s.Done) > longestSilence {
 		window := s.Window
-		for _, r := range s.Open {
-			u.End(r.Code, s.Done)
+		for len(s.Open) > 0 {
+			u.End(s.Open[0].Code, s.Done)
 		}
 		*s = u.account.Begin(t)
 		s.Window = window
