@@ -251,8 +251,8 @@ func settle(ctx context.Context, token mqtt.Token) error {
 	}
 }
 
-// watch looks at a tank's page, as a browser does.
-func (h *hub) watch(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
+// follow looks at a tank's page, as a browser does.
+func (h *hub) follow(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
 	req, err := http.NewRequestWithContext(ctx, "GET", h.pages+"/api/live?tank="+url.QueryEscape(d.tankID), nil)
 	if err != nil {
 		return err

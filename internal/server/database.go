@@ -69,8 +69,8 @@ func readMark(dir string) (string, error) {
 // PostgresTools is the error that says what copies the PostgreSQL database of a
 // service in a folder.
 func PostgresTools(dir string) error {
-	return fmt.Errorf("this service keeps its data in PostgreSQL, which has its own tools: to copy it, pg_dump --format=custom --file=FILE DATABASE, also while the watch runs; "+
-		"to restore, end the watch, pg_restore --clean --if-exists --dbname=DATABASE FILE, and make an empty file %s, so that the next start reads again what the log still has",
+	return fmt.Errorf("this service keeps its data in PostgreSQL, which has its own tools: to copy it, pg_dump --format=custom --file=FILE DATABASE, also while the service runs; "+
+		"to restore, stop the service, pg_restore --clean --if-exists --dbname=DATABASE FILE, and make an empty file %s, so that the next start reads again what the log still has",
 		filepath.Join(dir, restoredName))
 }
 

@@ -263,7 +263,7 @@ func (s *Server) handler() (http.Handler, error) {
 func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
-	group.Go(func() error { return s.watch(ctx) })
+	group.Go(func() error { return s.takeIn(ctx) })
 	group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
@@ -289,28 +289,28 @@ func (s *Server) Run(ctx context.Context) error {
 		}
 		return nil
 	})
-	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
+	s.o.Log.Info("the service is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
 	err := group.Wait()
 	return errors.Join(err, s.Monitor.Close(context.WithoutCancel(ctx)))
 }
 
-// watch takes every tank up, and then what the log has gathered meanwhile and goes
-// on gathering.
-func (s *Server) watch(ctx context.Context) error {
+// takeIn takes every tank up, and then consumes the log: what it kept before the
+// start, and what still comes.
+func (s *Server) takeIn(ctx context.Context) error {
 	if err := s.Monitor.TakeUp(ctx); err != nil {
 		if ctx.Err() != nil {
 			return nil
 		}
 		return fmt.Errorf("taking up the tanks: %w", err)
 	}
-	s.o.Log.Info("the tanks are under watch", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
+	s.o.Log.Info("the tanks are taken up", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
 	group.Go(func() error { return s.tick(ctx) })
 	return group.Wait()
 }
 
-// tick tells the watch what time it is, now and then.
+// tick tells the monitor what time it is, now and then.
 func (s *Server) tick(ctx context.Context) error {
 	t := time.NewTicker(tickEvery)
 	defer t.Stop()
@@ -319,7 +319,7 @@ func (s *Server) tick(ctx context.Context) error {
 		case err == nil:
 			s.vitals.ticked.Store(time.Now().UnixNano())
 		case ctx.Err() == nil:
-			s.o.Log.Error("the watch could not keep what time brought", "error", err)
+			s.o.Log.Error("what follows from the time alone could not be stored", "error", err)
 		}
 		s.readings.Release(s.Monitor.After())
 		if err := s.Remote.Tick(ctx); err != nil && ctx.Err() == nil {

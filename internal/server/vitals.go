@@ -194,10 +194,10 @@ func (s *Server) dayInWords() (subject, text string) {
 	switch len(need) {
 	case 0:
 		subject = "All is well, " + watched
-		fmt.Fprintf(&b, "The watch goes on over %s. None needs anybody.\n", watched)
+		fmt.Fprintf(&b, "The service works and looks after %s. None needs anybody.\n", watched)
 	default:
 		subject = fmt.Sprintf("%s watched, %d to look at", watched, len(need))
-		fmt.Fprintf(&b, "The watch goes on over %s. To look at:\n\n", watched)
+		fmt.Fprintf(&b, "The service works and looks after %s. To look at:\n\n", watched)
 		for _, v := range need {
 			fmt.Fprintf(&b, "- %s: %s\n", s.Monitor.SiteName(v.SiteID), v.Findings[0].Sentence)
 		}

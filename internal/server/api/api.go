@@ -110,7 +110,7 @@ const CookieName = "isohaline_session"
 
 func newHuma(mux *http.ServeMux) huma.API {
 	config := huma.DefaultConfig("Isohaline", "1")
-	config.Info.Description = "The live watch over top-off systems of saltwater aquariums."
+	config.Info.Description = "Top-off systems of saltwater aquariums, monitored live."
 	config.OpenAPIPath = "/api/openapi"
 	config.DocsPath = "" // no page that loads scripts from elsewhere
 	config.SchemasPath = ""

@@ -25,7 +25,7 @@ type SignOfLife struct {
 	DailySays string     `json:"dailySays,omitempty" doc:"why the last message of the day was not taken"`
 }
 
-// Daily is a message each day that the watch goes on, and over how many tanks.
+// Daily is a message each day that the service works, and over how many tanks.
 type Daily struct {
 	At   string    `json:"at" pattern:"^([01][0-9]|2[0-3]):[0-5][0-9]$" patternDescription:"a time of day like 07:30" example:"07:30"`
 	Zone string    `json:"zone" maxLength:"64" example:"Europe/Berlin" doc:"the time zone of at, by its IANA name; empty: UTC"`

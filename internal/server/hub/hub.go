@@ -74,7 +74,7 @@ type Urgency string
 
 const (
 	Now    Urgency = "now"     // people may not be told of what goes wrong at a tank
-	Today  Urgency = "today"   // it gets worse, or one tank is without a watch
+	Today  Urgency = "today"   // it gets worse, or one tank is not monitored
 	InTime Urgency = "in time" // worth a look
 )
 
@@ -201,12 +201,12 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 		if now.Sub(f.Unread) > behindLong {
 			g.Urgency = Now
 		}
-		add(g, f.Unread, fmt.Sprintf("The watch is %s behind: readings are kept, and not worked through yet. What the pages say of tanks is as old.", span(now.Sub(f.Unread))),
+		add(g, f.Unread, fmt.Sprintf("The service is %s behind: readings are kept, and not worked through yet. What the pages say of tanks is as old.", span(now.Sub(f.Unread))),
 			"Wait if it gets shorter; else look at the program's log, and whether the machine is busy with something else.")
 	}
 	if f.UnreadShare > fullShare {
 		add(Finding{Code: LogFills, Urgency: Today}, now, fmt.Sprintf("The log fills: what is not worked through yet takes %.0f %% of its bound. When it is full, devices have to wait.", 100*f.UnreadShare),
-			"Find out why the watch is behind: the program's log says more.")
+			"Find out why the service is behind: the program's log says more.")
 	}
 	if f.RoomBytes >= 0 && f.RoomBytes < leastRoom {
 		add(Finding{Code: DiskFills, Urgency: Today}, now, fmt.Sprintf("The disk is nearly full: %d MB are free. Without room the log takes nothing more.", f.RoomBytes>>20),
@@ -230,7 +230,7 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 	}
 	for _, t := range f.Tanks {
 		add(Finding{Code: TankNotTaken, Urgency: Now, TankID: t.ID, SiteID: t.SiteID}, t.Since, fmt.Sprintf("%s has no account of its water: its tank file could not be read%s. Only its floor, ceiling and guard contacts are watched.", cmp.Or(t.Name, t.ID), because(t.Why)),
-			"Mend its tank file under Design and save it; the watch then goes on by it.")
+			"Mend its tank file under Design and save it; the service then goes on by it.")
 	}
 	if !f.NoSignal.IsZero() {
 		add(Finding{Code: SignalFails, Urgency: Today}, f.NoSignal, "The sign of life is not taken where it is sent"+because(f.SignalSays)+".",
