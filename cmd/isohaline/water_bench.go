@@ -48,7 +48,7 @@ type handCommand struct {
 }
 
 func (h *handCommand) Run(c *console) (err error) {
-	if h.Question.Site, err = readTank(c, h.File); err != nil {
+	if h.Question.Tank, err = readTank(c, h.File); err != nil {
 		return err
 	}
 	return h.benchCommand.Run(c)

@@ -220,7 +220,7 @@ func split(list []Value, at time.Duration) int {
 // connect gives a tank a device that has its life still to tell.
 func (d *Demo) connect(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
 	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, d.began),
-		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Site.Name})
+		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Tank.Name})
 	if err != nil {
 		return "", nil, err
 	}

@@ -57,7 +57,7 @@ func Improve(ctx context.Context, r *verify.Report, o Improving) ([]Improvement,
 	var out []Improvement
 	for n, p := range proposals {
 		im := Improvement{ID: p.ID, Words: p.Words, Price: o.Prices[p.ID]}
-		better, err := im.try(ctx, p.Site, r.Units, o.Options, before)
+		better, err := im.try(ctx, p.Tank, r.Units, o.Options, before)
 		if err != nil {
 			return nil, fmt.Errorf("trying %s: %w", p.ID, err)
 		}
@@ -177,7 +177,7 @@ func proposalsFor(report *verify.Report) []verify.Proposal {
 			half.LowSensor = &tankfile.ReservoirLow{HeightM: min(low.HeightM, (half.FillHeightM+r.PumpIntakeHeightM)/2)}
 		}
 		after.TopOff.Reservoir = &half
-		out = append(out, verify.Proposal{ID: "half-reservoir", Words: "fill the reservoir only half as high above the pump's intake", Site: &after})
+		out = append(out, verify.Proposal{ID: "half-reservoir", Words: "fill the reservoir only half as high above the pump's intake", Tank: &after})
 	}
 	if w, c := s.TopOff.Watch, s.TopOff.Ceiling; w != nil && c != nil && c.Group != "" && c.Group == w.Group {
 		after, other := *s, *c
@@ -186,16 +186,16 @@ func proposalsFor(report *verify.Report) []verify.Proposal {
 			other.Kind = "optical"
 		}
 		after.TopOff.Ceiling = &other
-		out = append(out, verify.Proposal{ID: "ceiling-of-another-kind", Words: "replace the ceiling sensor by one of another kind (" + other.Kind + "), so that both do not fail together", Site: &after})
+		out = append(out, verify.Proposal{ID: "ceiling-of-another-kind", Words: "replace the ceiling sensor by one of another kind (" + other.Kind + "), so that both do not fail together", Tank: &after})
 	}
 	if g := report.Settings.Guard; g != nil && s.TopOff.Pump != nil && s.TopOff.RunTimerS == 0 {
 		after := *s
 		after.TopOff.RunTimerS = math.Ceil(timerOverCap*g.HardCap.Seconds()/timerStepS) * timerStepS
-		out = append(out, verify.Proposal{ID: "run-timer", Words: "put a run timer with a relay of its own, set to " + u.Duration(after.TopOff.RunTimerS) + ", into the pump's supply", Site: &after})
+		out = append(out, verify.Proposal{ID: "run-timer", Words: "put a run timer with a relay of its own, set to " + u.Duration(after.TopOff.RunTimerS) + ", into the pump's supply", Tank: &after})
 	}
 	after := *s
 	after.People.ProofTestDays /= 2
-	return append(out, verify.Proposal{ID: "test-twice-as-often", Words: "do the proof test twice as often", Site: &after})
+	return append(out, verify.Proposal{ID: "test-twice-as-often", Words: "do the proof test twice as often", Tank: &after})
 }
 
 func checkPrices(prices map[string]float64, proposals []verify.Proposal) error {

@@ -83,7 +83,7 @@ func TestProposalsOfOdds(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range proposalsFor(r) {
 		seen[p.ID] = true
-		if _, err := tankfile.Write(p.Site); err != nil {
+		if _, err := tankfile.Write(p.Tank); err != nil {
 			t.Errorf("%s: the site cannot be: %v", p.ID, err)
 		}
 	}

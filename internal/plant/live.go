@@ -80,13 +80,13 @@ func (l *Live) Mend() {
 // looks at fewer.
 func (l *Live) Inputs() guard.Inputs {
 	r := &l.r
-	t := &r.tw.site.TopOff
+	t := &r.tw.tank.TopOff
 	in := guard.Inputs{
 		Watch:        contactOf(t.Watch != nil, r.watch.wet),
 		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
-		Floor:        contactOf(r.tw.site.FloorSensor != nil, r.floorWet()),
+		Floor:        contactOf(r.tw.tank.FloorSensor != nil, r.floorWet()),
 		ReservoirLow: r.reservoirContact(),
-		ReturnPump:   contactOf(t.ReturnSensed && r.tw.site.HasSump(), r.returnRuns || r.cond.ReturnSenseStuck),
+		ReturnPump:   contactOf(t.ReturnSensed && r.tw.tank.HasSump(), r.returnRuns || r.cond.ReturnSenseStuck),
 		LevelMM:      math.NaN(),
 	}
 	if t.LevelGauge {

@@ -28,7 +28,7 @@ func exampleTwin(t testing.TB, name string, season int) *Twin {
 // limeTwin is an example with lime water in its reservoir.
 func limeTwin(t testing.TB, name string, season int) *Twin {
 	t.Helper()
-	s := *exampleTwin(t, name, season).site
+	s := *exampleTwin(t, name, season).tank
 	r := *s.TopOff.Reservoir
 	r.LimeWater = true
 	s.TopOff.Reservoir = &r
@@ -41,7 +41,7 @@ func buildTwin(t testing.TB, s *tankfile.Tank, season int) *Twin {
 	if !s.HasSump() {
 		levels = Levels{WatchM: s.Display.FillHeightM, CeilingM: s.Display.FillHeightM + 0.012}
 	}
-	setup := Setup{Site: s, Season: season, Levels: levels, EvaporationFactor: 1}
+	setup := Setup{Tank: s, Season: season, Levels: levels, EvaporationFactor: 1}
 	if s.Controller != nil {
 		g := guard.Typical()
 		g.CeilingFitted = s.TopOff.Ceiling != nil
@@ -157,7 +157,7 @@ func joined(ids []string) string {
 
 // watchBandM3 is the chamber's volume over the watch sensor's band.
 func (tw *Twin) watchBandM3() float64 {
-	w := tw.site.TopOff.Watch
+	w := tw.tank.TopOff.Watch
 	c := tw.contactAt(tw.setup.Levels.WatchM, w.HysteresisM)
 	return c.wetM3 - c.dryM3
 }

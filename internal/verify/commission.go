@@ -58,7 +58,7 @@ func Settle(s *tankfile.Tank, u units.System) (*Report, error) {
 // up to the ceiling level, and never more than the longest fill may bring.
 // Without a ceiling sensor it is up to where the drain-down would still fit.
 func (k *sketch) giveMost(v vessels) time.Duration {
-	t := &k.site.TopOff
+	t := &k.tank.TopOff
 	if t.Watch == nil {
 		return 0
 	}

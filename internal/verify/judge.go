@@ -71,7 +71,7 @@ func once(p plant.Pulse) bool { return p.On > 0 && p.Period == 0 }
 // scenario is a combination begun all at once. Pairs need not go on once all is
 // lost.
 func (b *bench) scenario(season int, faults []plant.Fault) plant.Scenario {
-	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(b.site)}
+	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(b.tank)}
 	if len(faults) > 1 {
 		sc.StopAt = plant.Loss
 	}
@@ -79,7 +79,7 @@ func (b *bench) scenario(season int, faults []plant.Fault) plant.Scenario {
 }
 
 func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row {
-	s := b.site
+	s := b.tank
 	result := b.onsets[season].Run(sc)
 	b.tankDays.Add(int64(result.Alone.Length / day))
 	row := Row{

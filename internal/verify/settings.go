@@ -46,7 +46,7 @@ const (
 
 // sketch is what is known of a site before it has settings.
 type sketch struct {
-	site          *tankfile.Tank
+	tank          *tankfile.Tank
 	u             units.System
 	water         []SeasonWater
 	returnFlowM3S float64
@@ -135,7 +135,7 @@ func roundMM(m float64) float64 { return math.Round(m*1000) / 1000 }
 
 // fill in what the settings rest on.
 func (k *sketch) measure(v vessels) {
-	s := k.site
+	s := k.tank
 	if w := s.TopOff.Watch; w != nil {
 		lo, hi := k.levels.WatchM-w.HysteresisM/2, k.levels.WatchM+w.HysteresisM/2
 		k.fillM3 = v.chamber.VolumeM3(hi) - v.chamber.VolumeM3(lo)
@@ -161,7 +161,7 @@ func skimmateM3Day(s *tankfile.Tank) float64 {
 
 // guardSettings proposes the guard's settings and takes what the site gives.
 func (k *sketch) guardSettings(v vessels) *guard.Settings {
-	s, c := k.site, k.site.Controller
+	s, c := k.tank, k.tank.Controller
 	if c == nil {
 		return nil
 	}
@@ -240,7 +240,7 @@ func ceilTo(d, step time.Duration) time.Duration {
 
 // items writes the settings down, each with its reason.
 func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Setting {
-	s, u := k.site, k.u
+	s, u := k.tank, k.u
 	t := &s.TopOff
 	var out []Setting
 	add := func(id, name, value string, si float64, given bool, reason string, args ...any) {
@@ -329,7 +329,7 @@ func lowestM(r *tankfile.Reservoir) float64 {
 
 // reservoirItem says how long the reservoir lasts and what it may dump.
 func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
-	r := k.site.TopOff.Reservoir
+	r := k.tank.TopOff.Reservoir
 	if r == nil {
 		return out
 	}
@@ -348,5 +348,5 @@ func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
 	}
 	return append(out, Setting{ID: "reservoir", Name: "Reservoir", Value: u.Volume(full), SI: full, Given: true,
 		Reason: fmt.Sprintf("lasts %s in the driest season, %s at the high end; somebody comes every %s. %s",
-			days(k.lossMid), days(k.lossHigh), u.Duration(k.site.People.DaysBetweenVisits*day.Seconds()), safe)})
+			days(k.lossMid), days(k.lossHigh), u.Duration(k.tank.People.DaysBetweenVisits*day.Seconds()), safe)})
 }

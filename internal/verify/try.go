@@ -77,7 +77,7 @@ func (t *Trial) InTurn(season int, faults []plant.Fault, after []time.Duration) 
 	if row.Alone.Unfinished {
 		return Row{}, ErrUnfinished
 	}
-	row.Sentence = sentence(t.b.site, &row, t.b.u)
+	row.Sentence = sentence(t.b.tank, &row, t.b.u)
 	return row, nil
 }
 
@@ -123,7 +123,7 @@ func longest(p, q plant.Pulse) plant.Pulse {
 // copy of a site.
 type Proposal struct {
 	ID, Words string
-	Site      *tankfile.Tank
+	Tank      *tankfile.Tank
 }
 
 // Proposals lists every change that a site leaves room for, each by itself,
@@ -138,7 +138,7 @@ func Proposals(s *tankfile.Tank, u units.System) []Proposal {
 		if _, err := tankfile.Write(after); err != nil {
 			continue // it would make a site that cannot be
 		}
-		out = append(out, Proposal{ID: c.id, Words: c.words(s, after, u), Site: after})
+		out = append(out, Proposal{ID: c.id, Words: c.words(s, after, u), Tank: after})
 	}
 	return out
 }

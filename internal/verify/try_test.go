@@ -114,7 +114,7 @@ func TestProposals(t *testing.T) {
 	ids := map[string]bool{}
 	for _, p := range Proposals(s, units.Metric) {
 		ids[p.ID] = true
-		if p.Words == "" || p.Site == s {
+		if p.Words == "" || p.Tank == s {
 			t.Errorf("%s: %q", p.ID, p.Words)
 		}
 	}

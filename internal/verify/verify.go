@@ -63,7 +63,7 @@ func Check(ctx context.Context, s *tankfile.Tank, o Options) (*Report, error) {
 
 // bench is a site set up for trying faults: one twin and one onset a season.
 type bench struct {
-	site     *tankfile.Tank
+	tank     *tankfile.Tank
 	u        units.System
 	water    []SeasonWater
 	settings Settings
@@ -106,7 +106,7 @@ func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 // built. It simulates nothing.
 func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	var setup plant.Setup
-	b := &bench{site: s, u: u}
+	b := &bench{tank: s, u: u}
 	factor, err := b.evaporate()
 	if err != nil {
 		return nil, setup, err
@@ -120,7 +120,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	if err != nil {
 		return nil, setup, err
 	}
-	setup = plant.Setup{Site: s, Levels: levels, EvaporationFactor: factor}
+	setup = plant.Setup{Tank: s, Levels: levels, EvaporationFactor: factor}
 	tw, err := plant.Build(setup)
 	if err != nil {
 		return nil, setup, err
@@ -129,7 +129,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	if err != nil {
 		return nil, setup, err
 	}
-	k := &sketch{site: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
+	k := &sketch{tank: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
 	k.measure(v)
 	if s.Controller != nil && k.topOffM3S <= 0 {
 		return nil, setup, fmt.Errorf("top-off.pump: no water reaches the chamber through this tube and lift; check the pump's curve and the tube's end")
@@ -172,9 +172,9 @@ const recordDays = reliability.DaysPerYear
 // evaporate works out every season's water and the site's own factor.
 func (b *bench) evaporate() (factor float64, err error) {
 	var yearly evaporation.Estimate
-	for _, season := range b.site.Room.Seasons {
+	for _, season := range b.tank.Room.Seasons {
 		w := SeasonWater{Season: season}
-		if w.Display, w.Sump, err = plant.Evaporation(b.site, season); err != nil {
+		if w.Display, w.Sump, err = plant.Evaporation(b.tank, season); err != nil {
 			return 0, err
 		}
 		w.Total = w.Display.Plus(w.Sump)
@@ -184,12 +184,12 @@ func (b *bench) evaporate() (factor float64, err error) {
 		yearly.HighLitresPerDay += w.Total.HighLitresPerDay * share
 		b.water = append(b.water, w)
 	}
-	measured := b.site.Room.MeasuredLitresPerDay
+	measured := b.tank.Room.MeasuredLitresPerDay
 	if measured == 0 {
 		return 1, nil
 	}
 	// The record is all that was topped off; skimmate is not evaporation.
-	measured -= skimmateM3Day(b.site) / litre
+	measured -= skimmateM3Day(b.tank) / litre
 	c, err := evaporation.Calibrate(yearly, measured, recordDays)
 	if err != nil {
 		return 0, fmt.Errorf("room.measured top-off: %w", err)
@@ -216,7 +216,7 @@ func (b *bench) worst(faults []plant.Fault) Row {
 			worst = row
 		}
 	}
-	worst.Sentence = sentence(b.site, &worst, b.u)
+	worst.Sentence = sentence(b.tank, &worst, b.u)
 	return worst
 }
 
