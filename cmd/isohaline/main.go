@@ -1,6 +1,6 @@
 // Command isohaline designs and checks top-off systems for saltwater aquariums.
 //
-//	isohaline check FILE         try every fault on the site in the file
+//	isohaline check FILE         try every fault on the tank in the file
 //	isohaline new [FILE]         write a tank file to begin from
 //	isohaline edge FILE          run the guard beside its tank
 //	isohaline serve              run the service

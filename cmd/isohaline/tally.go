@@ -20,7 +20,7 @@ import (
 const tallyFormat = "isohaline-tally/1"
 
 // tallyFile keeps what was lived, with what it was lived under: years of another
-// site or by other rates must not be added.
+// tank or by other rates must not be added.
 type tallyFile struct {
 	Format  string            `json:"format"`
 	Program string            `json:"program"`

@@ -41,7 +41,7 @@ func (b *benchCommand[Q]) Run(c *console) error {
 	return printAnswer(c.Out, a, u)
 }
 
-// handCommand asks the one question that is about a site.
+// handCommand asks the one question that is about a tank.
 type handCommand struct {
 	File string `arg:"" help:"Tank file; - for standard input."`
 	benchCommand[bench.HandTopOff]

@@ -14,7 +14,7 @@ import (
 	"isohaline/internal/verify"
 )
 
-// HandTopOff asks what a month is like for a site as built, topped off by a
+// HandTopOff asks what a month is like for a tank as built, topped off by a
 // person every so many days and by its own controller. Both months run on the
 // check's twin, with nothing wrong.
 type HandTopOff struct {
@@ -34,7 +34,7 @@ type month struct {
 
 func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 	if q.Tank == nil || q.Tank.Controller == nil {
-		return nil, refusal("", "", "", "the site has no controller: there is no automatic top-off to set beside a person's", "ask of a site with a controller")
+		return nil, refusal("", "", "", "the tank has no controller: there is no automatic top-off to set beside a person's", "ask of a tank with a controller")
 	}
 	hand, automatic, season, err := q.months()
 	if err != nil {
@@ -158,7 +158,7 @@ func (m *month) tell(a *BenchAnswer, sdFrac float64) {
 	}
 }
 
-// warn gives the cautions that belong to topping this site off by hand.
+// warn gives the cautions that belong to topping this tank off by hand.
 func (q *HandTopOff) warn(a *BenchAnswer, hand *month, c Circumstances) {
 	o := &hand.Outcome
 	if o.HourPSU > usualRatePSUDay || o.DayDKH > usualRateDKHDay {

@@ -114,12 +114,12 @@ func TestHandTopOffSays(t *testing.T) {
 	}
 	for _, c := range []struct {
 		days      float64
-		site      *tankfile.Tank
+		tank      *tankfile.Tank
 		slow, dry bool
 	}{{5, example("window-nano"), true, false}, {0.5, example("window-nano"), false, false}, {5, example("reading-room"), true, true}} {
-		text := strings.Join(ask(t, &HandTopOff{EveryDays: c.days, Tank: c.site}).Cautions, " ")
+		text := strings.Join(ask(t, &HandTopOff{EveryDays: c.days, Tank: c.tank}).Cautions, " ")
 		if strings.Contains(text, cautionSlow) != c.slow || strings.Contains(text, "return pump runs dry") != c.dry {
-			t.Errorf("every %v days at %s: %s", c.days, c.site.Name, text)
+			t.Errorf("every %v days at %s: %s", c.days, c.tank.Name, text)
 		}
 	}
 	lime := *example("window-nano")
@@ -146,8 +146,8 @@ func TestHandTopOffRefuses(t *testing.T) {
 		{"less than none", HandTopOff{EveryDays: -1, Tank: nano}, "everyDays", "out of range"},
 		{"longer than the month", HandTopOff{EveryDays: 31, Tank: nano}, "everyDays", `"31" is out of range`},
 		{"no number", HandTopOff{EveryDays: math.NaN(), Tank: nano}, "everyDays", "out of range"},
-		{"no controller", HandTopOff{EveryDays: 3, Tank: example("plumbed-line")}, "", "the site has no controller"},
-		{"no site", HandTopOff{EveryDays: 3}, "", "the site has no controller"},
+		{"no controller", HandTopOff{EveryDays: 3, Tank: example("plumbed-line")}, "", "the tank has no controller"},
+		{"no tank", HandTopOff{EveryDays: 3}, "", "the tank has no controller"},
 		{"no such season", HandTopOff{EveryDays: 3, Season: "monsoon", Tank: nano}, "season", `"monsoon" is no season of the tank file; give one of "heating season", "windows open"`},
 	} {
 		_, err := Ask(&c.q, noon)

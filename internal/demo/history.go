@@ -37,7 +37,7 @@ type Record struct {
 // drySkimmateM3 is what a skimmer that runs dry takes out in a day.
 const drySkimmateM3 = 0.03 * litre
 
-// Draft is a tank's site and its file.
+// Draft is a tank's description and its file.
 func (t *Tank) Draft() (*tankfile.Tank, []byte, error) {
 	s, _, err := tankfile.Read(t.ID+".yaml", tankfile.Starter(t.answers))
 	if err != nil {

@@ -27,13 +27,13 @@ type Improving struct {
 	Progress func(done, total int)
 }
 
-// Improvement is one change, checked by the twin and reckoned like the site
+// Improvement is one change, checked by the twin and reckoned like the tank
 // itself.
 type Improvement struct {
 	ID, Words string
 	// PerYear is the frequency with it, Removes what it takes away.
 	PerYear, Removes [harmCount]float64
-	// Accepted is the check's verdict on the changed site.
+	// Accepted is the check's verdict on the changed tank.
 	Accepted bool
 	// Price as given, 0 if not; RemovesPerMoney is how much Danger a year one
 	// unit of money takes away.
@@ -101,7 +101,7 @@ func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System
 	im.PerYear, err = expected(ctx, r, o)
 	var refused *reliability.InputError
 	if errors.As(err, &refused) {
-		return false, nil // the changed site does harm with nothing wrong: no help
+		return false, nil // the changed tank does harm with nothing wrong: no help
 	}
 	if err != nil {
 		return false, err
@@ -117,7 +117,7 @@ func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System
 	return im.Removes[Danger] > noticeable*before[Danger], nil
 }
 
-// onlyPossible leaves out what was said of faults that a changed site can no
+// onlyPossible leaves out what was said of faults that a changed tank can no
 // longer have.
 func onlyPossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
 	of := plant.FaultsOf(s)
@@ -206,7 +206,7 @@ func checkPrices(prices map[string]float64, proposals []verify.Proposal) error {
 	for _, id := range slices.Sorted(maps.Keys(prices)) {
 		place := "price of " + id
 		if !slices.Contains(known, id) {
-			return refuse(place, "name one that this site leaves room for: "+strings.Join(known, ", "), "there is no such change")
+			return refuse(place, "name one that this tank leaves room for: "+strings.Join(known, ", "), "there is no such change")
 		}
 		if v := prices[id]; !(v > 0) || math.IsInf(v, 1) {
 			return refuse(place, "give an amount of money above 0, or none", "%v is not a price", v)

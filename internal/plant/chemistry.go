@@ -63,7 +63,7 @@ func (tw *Twin) buildChemistry(season tankfile.Season) error {
 	}
 	tw.topOffWater.alkMolM3 = strength * lime.TAUmolKg() / umolPerMol * tw.fluid.densityKgM3(0)
 
-	// As much is used up as the lime water brings, or less if the site says so.
+	// As much is used up as the lime water brings, or less if the tank says so.
 	dkhDay := max(tw.LimeDKHDay(), 0)
 	if stated := s.Water.ConsumptionDKHDay; !math.IsNaN(stated) {
 		dkhDay = min(dkhDay, stated)

@@ -65,7 +65,7 @@ func (c *contact) next(rising bool) (float64, bool) {
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
-// fitSensors sets the switches as the site and the conditions have them.
+// fitSensors sets the switches as the tank and the conditions have them.
 func (r *run) fitSensors() {
 	fit := func(c *contact, fault SensorFault, elevationM float64, hysteresisM, responseS float64) {
 		c.levels = r.tw.contactAt(elevationM+fault.ShiftM, hysteresisM)

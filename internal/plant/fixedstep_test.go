@@ -8,7 +8,7 @@ import (
 	"isohaline/internal/guard"
 )
 
-// fixedStep is the same site integrated the plain way: explicit Euler with a
+// fixedStep is the same tank integrated the plain way: explicit Euler with a
 // constant step, every flow worked out anew at each, the guard asked at each.
 // It shares the twin's geometry, tables and fault conditions and nothing of its
 // event machinery: no regimes, no crossings, no closed solutions. It is the

@@ -7,7 +7,7 @@ import (
 	"isohaline/internal/guard"
 )
 
-// Live is a site that runs on as long as somebody lets it, with its controller
+// Live is a tank that runs on as long as somebody lets it, with its controller
 // outside: it takes what the controller puts out and gives what the sensors say.
 type Live struct{ r run }
 
@@ -15,7 +15,7 @@ type Live struct{ r run }
 type Outputs struct{ Pump, Valve bool }
 
 // Live begins at the onset, just after a visit, with nothing wrong. Visits and
-// water changes come as the site says.
+// water changes come as the tank says.
 func (o *Onset) Live() *Live {
 	r := o.r
 	outside := *r.tw

@@ -20,7 +20,7 @@ func TestBooksClose(t *testing.T) {
 		onsets[name] = namedTwin(t, name, 0).SpinUp()
 	}
 	rapid.Check(t, func(rt *rapid.T) {
-		name := rapid.SampledFrom(names).Draw(rt, "site")
+		name := rapid.SampledFrom(names).Draw(rt, "tank")
 		onset := onsets[name]
 		tw := onset.r.tw
 		c := Healthy()

@@ -18,16 +18,16 @@ type Levels struct {
 // Setup is what a twin is built from.
 type Setup struct {
 	Tank *tankfile.Tank
-	// Season is an index into Site.Room.Seasons.
+	// Season is an index into Tank.Room.Seasons.
 	Season int
 	Levels Levels
-	// Guard is nil where the site has no controller.
+	// Guard is nil where the tank has no controller.
 	Guard *guard.Settings
-	// EvaporationFactor scales the model to the site's own record; 1: none.
+	// EvaporationFactor scales the model to the tank's own record; 1: none.
 	EvaporationFactor float64
 }
 
-// Twin is a site in one season, worked out once and then only read: any number
+// Twin is a tank in one season, worked out once and then only read: any number
 // of runs may share it.
 type Twin struct {
 	tank  *tankfile.Tank
@@ -76,7 +76,7 @@ const (
 	litresPerHour = 3.6e6 // of a m3/s
 )
 
-// Build works a site out for one season.
+// Build works a tank out for one season.
 func Build(setup Setup) (*Twin, error) {
 	s := setup.Tank
 	season := s.Room.Seasons[setup.Season]

@@ -87,7 +87,7 @@ func conditions(t testing.TB, tw *Twin, ids ...string) Conditions {
 func TestAgainstFixedStep(t *testing.T) {
 	const days10 = 10 * day
 	for _, c := range []struct {
-		site   string
+		tank   string
 		faults []string
 		lime   bool
 	}{
@@ -108,15 +108,15 @@ func TestAgainstFixedStep(t *testing.T) {
 		{"reading-room", []string{"pump-seized"}, true},
 		{"window-nano", []string{"relay-welded"}, true},
 	} {
-		name := c.site + joined(c.faults)
+		name := c.tank + joined(c.faults)
 		if c.lime {
 			name += "/lime water"
 		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			tw := exampleTwin(t, c.site, 0)
+			tw := exampleTwin(t, c.tank, 0)
 			if c.lime {
-				tw = limeTwin(t, c.site, 0)
+				tw = limeTwin(t, c.tank, 0)
 			}
 			cond := conditions(t, tw, c.faults...)
 			got := tw.SpinUp().Run(Scenario{Conditions: cond, Length: days10}).Alone

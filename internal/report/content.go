@@ -131,9 +131,9 @@ func changeWords(r *verify.Report) string {
 	case len(r.Changes) == 0:
 		return "No change was found that would mend this. It needs another design."
 	case len(r.Left) > 0:
-		return "These changes help, but they do not make the design acceptable. Each was checked like the site itself, in this order."
+		return "These changes help, but they do not make the design acceptable. Each was checked like the tank itself, in this order."
 	}
-	return "The fewest changes that were found to make the design acceptable. Each was checked like the site itself, in this order."
+	return "The fewest changes that were found to make the design acceptable. Each was checked like the tank itself, in this order."
 }
 
 // short is the answer at a glance: what to set, what it can bear.

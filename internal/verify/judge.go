@@ -14,7 +14,7 @@ import (
 // atLeast is how long every combination runs unattended.
 const atLeast = 30 * 24 * time.Hour
 
-// horizon is how long a site's faults run.
+// horizon is how long a tank's faults run.
 func horizon(s *tankfile.Tank) time.Duration {
 	return max(atLeast, seconds(s.People.DaysBetweenVisits*day.Seconds()))
 }

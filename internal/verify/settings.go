@@ -44,7 +44,7 @@ const (
 	shortestWet  = 12 * time.Hour
 )
 
-// sketch is what is known of a site before it has settings.
+// sketch is what is known of a tank before it has settings.
 type sketch struct {
 	tank          *tankfile.Tank
 	u             units.System
@@ -159,7 +159,7 @@ func skimmateM3Day(s *tankfile.Tank) float64 {
 	return s.Skimmer.SkimmateM3Day
 }
 
-// guardSettings proposes the guard's settings and takes what the site gives.
+// guardSettings proposes the guard's settings and takes what the tank gives.
 func (k *sketch) guardSettings(v vessels) *guard.Settings {
 	s, c := k.tank, k.tank.Controller
 	if c == nil {

@@ -61,7 +61,7 @@ func Check(ctx context.Context, s *tankfile.Tank, o Options) (*Report, error) {
 	return r, nil
 }
 
-// bench is a site set up for trying faults: one twin and one onset a season.
+// bench is a tank set up for trying faults: one twin and one onset a season.
 type bench struct {
 	tank     *tankfile.Tank
 	u        units.System
@@ -79,7 +79,7 @@ type bench struct {
 	tankDays atomic.Int64
 }
 
-// prepare sets a site up and brings a twin of every season to the onset.
+// prepare sets a tank up and brings a twin of every season to the onset.
 func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	b, setup, err := settle(s, u)
 	if err != nil {
@@ -102,7 +102,7 @@ func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	return b, nil
 }
 
-// settle works out water, settings and geometry, and how twins of the site are
+// settle works out water, settings and geometry, and how twins of the tank are
 // built. It simulates nothing.
 func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	var setup plant.Setup
@@ -161,15 +161,15 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	return b, setup, nil
 }
 
-// surprising is how many bands off a site's own record must be for a leak to be
+// surprising is how many bands off a tank's own record must be for a leak to be
 // the likelier explanation; see evaporation.Calibration.
 const surprising = 3
 
-// recordDays is how long the record behind a site's own long-run figure is
+// recordDays is how long the record behind a tank's own long-run figure is
 // taken to be.
 const recordDays = reliability.DaysPerYear
 
-// evaporate works out every season's water and the site's own factor.
+// evaporate works out every season's water and the tank's own factor.
 func (b *bench) evaporate() (factor float64, err error) {
 	var yearly evaporation.Estimate
 	for _, season := range b.tank.Room.Seasons {
@@ -195,7 +195,7 @@ func (b *bench) evaporate() (factor float64, err error) {
 		return 0, fmt.Errorf("room.measured top-off: %w", err)
 	}
 	if c.SurpriseBands > surprising {
-		b.problems = append(b.problems, fmt.Sprintf("The site's own top-off record is %.1f times what the room explains: look for a leak, a wet skimmer or a wrong measure before believing it.", measured/yearly.LitresPerDay))
+		b.problems = append(b.problems, fmt.Sprintf("The tank's own top-off record is %.1f times what the room explains: look for a leak, a wet skimmer or a wrong measure before believing it.", measured/yearly.LitresPerDay))
 	}
 	for i := range b.water {
 		w := &b.water[i]
@@ -204,7 +204,7 @@ func (b *bench) evaporate() (factor float64, err error) {
 	return c.Multiplier, nil
 }
 
-// asBuilt is the site with nothing wrong, in its worst season.
+// asBuilt is the tank with nothing wrong, in its worst season.
 func (b *bench) asBuilt() Row { return b.worst(nil) }
 
 // worst tries a combination in every season and keeps the worst.
