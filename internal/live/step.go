@@ -27,10 +27,18 @@ type Changes struct {
 	// thing may be among both.
 	Findings, Conditions []account.Finding
 	Beliefs              []Belief
+	// Said: a contact that is a condition by itself said something new of a device.
+	// By another device's it may change nothing now, and all that is told later.
+	Said bool
 	// Turned are readings by which a channel's value changed.
 	Turned []*wire.Reading
 	// Refused are readings that the account does not take. They stay readings.
 	Refused []Refusal
+}
+
+// Quiet says that the step told nothing, and nothing that may be told later.
+func (c *Changes) Quiet() bool {
+	return len(c.Findings)+len(c.Conditions) == 0 && !c.Said
 }
 
 // Refusal is a reading that the account does not take, and why.
@@ -68,6 +76,9 @@ func (t *Tank) Adopt(v *Value, now time.Time) *Value {
 // pass up to now: everything that the tank said up to then must have come; zero
 // lets no time pass. It returns the next value and what it brought.
 func (t *Tank) Step(v *Value, readings []*wire.Reading, now time.Time) (*Value, Changes) {
+	if len(readings) == 0 && now.IsZero() {
+		return v, Changes{}
+	}
 	s := stepper{tank: t, value: v.clone()}
 	for _, r := range readings {
 		s.hear(r)
@@ -165,7 +176,9 @@ func (s *stepper) hear(r *wire.Reading) {
 	if changed {
 		s.changes.Turned = append(s.changes.Turned, r)
 	}
-	if f := v.take(s.tank, r); f != nil {
+	f, news := v.take(s.tank, r)
+	s.changes.Said = s.changes.Said || news
+	if f != nil {
 		s.changes.Conditions = append(s.changes.Conditions, *f)
 	}
 	o, ok := channel.Observation(r, v.Last.value)

@@ -306,8 +306,25 @@ func (s *Server) takeIn(ctx context.Context) error {
 	s.o.Log.Info("the tanks are taken up", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
+	group.Go(func() error { return s.commits(ctx) })
 	group.Go(func() error { return s.tick(ctx) })
 	return group.Wait()
+}
+
+// commits brings readings that have waited long enough into the store.
+func (s *Server) commits(ctx context.Context) error {
+	t := time.NewTicker(monitor.CommitQuick)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+		}
+		if err := s.Monitor.Commit(ctx); err != nil && ctx.Err() == nil {
+			s.o.Log.Error("readings could not be brought into the store; the log keeps them", "error", err)
+		}
+	}
 }
 
 // tick tells the monitor what time it is, now and then.

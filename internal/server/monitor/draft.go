@@ -77,47 +77,59 @@ func (d *draft) site(p *place) *siteDraft {
 	return sd
 }
 
-// step takes a tank's readings in, up to a frame of the log. Those of repeated
-// frames were taken in before, and all that followed from them is kept: what they
-// bring again is no news to the alarms.
+// step takes a tank's readings in, up to a frame of the log. Where they tell
+// something the tank's next value is part of the draft; else it is the tank's at
+// once: nobody has to be told, and after a restart the log gives the readings again.
+// Those of repeated frames were taken in before, and all that followed from them is
+// kept: what they bring again is no news to the alarms.
 func (d *draft) step(s *share, frame uint64) {
-	if s.tank.gone {
+	t := s.tank
+	if t.gone {
 		return
 	}
-	td := d.of(s.tank)
-	td.seen = max(td.seen, frame)
-	spec := s.tank.spec.Load()
-	for _, part := range []struct {
-		readings []*wire.Reading
-		repeated bool
-	}{{s.repeated, true}, {s.readings, false}} {
-		if len(part.readings) == 0 {
-			continue
-		}
-		next, changes := spec.live.Step(td.value, part.readings, time.Time{})
-		td.value = next
-		td.readings = append(td.readings, part.readings...)
-		if part.repeated {
-			td.findings = append(td.findings, changes.Findings...)
-			td.beliefs = append(td.beliefs, changes.Beliefs...)
-			continue
-		}
-		d.refused(td, &changes)
+	spec := t.spec.Load()
+	value, again := spec.live.Step(t.value.Load(), s.repeated, time.Time{})
+	next, changes := spec.live.Step(value, s.readings, time.Time{})
+	d.refused(t, &changes)
+	readings := append(s.repeated, s.readings...)
+	d.m.counted(&Counters{Observations: int64(len(s.readings)), NotTaken: int64(len(changes.Refused))})
+	if again.Quiet() && changes.Quiet() {
+		t.beliefs = append(append(t.beliefs, again.Beliefs...), changes.Beliefs...)
+		t.hears(next, readings, frame)
 		for _, r := range changes.Turned {
-			d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Reading: r})
+			e := Event{TankID: t.id, SiteID: t.siteID, Reading: r}
+			d.m.Feed.Publish(e.Topic(), e)
 		}
-		d.count.Observations += int64(len(part.readings))
-		d.changed(td, &changes)
+		return
+	}
+	td := d.of(t)
+	td.value, td.seen, td.readings = next, frame, readings
+	td.note(&again)
+	for _, r := range changes.Turned {
+		d.events = append(d.events, Event{TankID: t.id, SiteID: t.siteID, Reading: r})
+	}
+	d.changed(td, &changes)
+}
+
+// hears puts a tank's next value, which has taken readings in up to a frame, in the
+// place of the one before.
+func (t *tank) hears(next *live.Value, readings []*wire.Reading, frame uint64) {
+	t.value.Store(next)
+	t.seen = max(t.seen, frame)
+	t.unsaved += len(readings)
+	if mw := t.meanwhile; mw != nil {
+		for _, r := range readings {
+			mw.readings = append(mw.readings, *r)
+		}
 	}
 }
 
 // refused says which readings the account does not take.
-func (d *draft) refused(td *tankDraft, changes *live.Changes) {
+func (d *draft) refused(t *tank, changes *live.Changes) {
 	for _, refused := range changes.Refused {
 		r := refused.Reading
-		d.m.log.Warn("the account does not take a reading", "tank", td.id, "device", r.Device, "channel", r.Channel, "error", refused.Err)
+		d.m.log.Warn("the account does not take a reading", "tank", t.id, "device", r.Device, "channel", r.Channel, "error", refused.Err)
 	}
-	d.count.NotTaken += int64(len(changes.Refused))
 }
 
 // advise tells a tank up to when everything it said is known, and holds its alarms
@@ -155,15 +167,25 @@ func (d *draft) hear(t *tank, o account.Observation) error {
 	return nil
 }
 
-// changed notes what a step of a tank brought, and tells the alarms.
-func (d *draft) changed(td *tankDraft, changes *live.Changes) {
-	open := td.value.Open()
-	for i, f := range slices.Concat(changes.Conditions, changes.Findings) {
-		contact := i < len(changes.Conditions)
-		td.save = true
-		if !contact || live.ByContact(f.Code) {
+// note notes what a step of a tank brought. The value is saved with what it found,
+// and with what its contacts said: another time it may be otherwise, as where a
+// device was moved meanwhile, or a power cut took the log's last frames.
+func (td *tankDraft) note(changes *live.Changes) {
+	for _, f := range changes.Conditions {
+		if live.ByContact(f.Code) {
 			td.findings = append(td.findings, f)
 		}
+	}
+	td.findings = append(td.findings, changes.Findings...)
+	td.beliefs = append(td.beliefs, changes.Beliefs...)
+	td.save = td.save || changes.Said || len(changes.Conditions)+len(changes.Findings) > 0
+}
+
+// changed notes what a step of a tank brought, and tells the alarms.
+func (d *draft) changed(td *tankDraft, changes *live.Changes) {
+	td.note(changes)
+	open := td.value.Open()
+	for _, f := range slices.Concat(changes.Conditions, changes.Findings) {
 		d.count.Findings++
 		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
 		if !f.Ended.IsZero() && open[f.Code] {
@@ -171,7 +193,6 @@ func (d *draft) changed(td *tankDraft, changes *live.Changes) {
 		}
 		d.tell(td.place, alarm.FromFinding(td.id, "", f))
 	}
-	td.beliefs = append(td.beliefs, changes.Beliefs...)
 }
 
 // tell takes a site's alarms through an event.
@@ -328,16 +349,9 @@ func (td *tankDraft) kept(logID string) (*store.TankStep, error) {
 // replace puts a draft in the place of what was.
 func (d *draft) replace() {
 	for _, td := range d.tanks {
-		td.tank.value.Store(td.value)
-		td.tank.seen = td.seen
-		td.tank.unsaved += len(td.readings)
+		td.hears(td.value, td.readings, td.seen)
 		if td.save {
-			td.tank.isSaved(td.seen, d.at)
-		}
-		if mw := td.tank.meanwhile; mw != nil {
-			for _, r := range td.readings {
-				mw.readings = append(mw.readings, *r)
-			}
+			td.isSaved(td.seen, d.at)
 		}
 	}
 	kept := map[string]int64{}

@@ -46,6 +46,7 @@ type Monitor struct {
 	heard   func(wire.DeviceID, time.Time)
 	source  Source
 	pause   func(time.Duration)
+	read    func(name, file string) (*live.Sheet, error)
 	stop    sync.Once
 	stopped chan struct{}
 
@@ -62,10 +63,14 @@ type Monitor struct {
 
 	// taking orders what comes from the log; it guards what is below.
 	taking sync.Mutex
-	// position is how far the log is taken in, taken until when its readings had
-	// been received. Which log it is never changes.
-	position store.LogPosition
-	taken    time.Time
+	// position is how far the log is in the store; which log it is never changes.
+	// reached is the last frame that has come since the start, taken until when those
+	// readings had been received. Up to position frames come again, to tanks that
+	// were saved before; waitingRows is of what lies beyond it.
+	position    store.LogPosition
+	reached     uint64
+	taken       time.Time
+	waitingRows waitingRows
 	// keptFloor is the floor of position as the store has it.
 	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
@@ -170,9 +175,12 @@ func (p *place) settings() *alarm.Settings {
 // kinds is the catalogue of alarms, made once.
 var kinds = alarm.Kinds()
 
-// Take takes in frames of the log, in its order. When it returns nil they and all
-// that follows from them are in the store; when not, nothing is, and it wants the
-// same frames again. A frame may come more than once.
+// Take takes in frames of the log, in its order. It returns nil when it has done
+// with them: what they told, findings and alarms, is in the store with everything
+// that came before it. Where nothing was told, readings may wait until a commit is
+// due: the log has them, and gives them again after a restart. When it returns an
+// error nothing was told, and it wants the same frames again. A frame may come more
+// than once.
 func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	if len(frames) == 0 {
 		return nil
@@ -182,29 +190,94 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	now := m.now()
 	last := frames[len(frames)-1].Sequence
 	perTank, fresh, taken := m.sort(frames)
+	rows, err := m.rows(ctx, fresh)
+	if err != nil {
+		return err
+	}
+	w := &m.waitingRows
+	if len(w.rows) == 0 {
+		w.since = now
+	}
+	w.rows, w.frame = append(w.rows, rows...), max(w.frame, last)
+	m.counted(&Counters{Readings: int64(len(rows))})
+	m.tellHeard(fresh)
+
 	places := placesOf(perTank)
 	defer lockAll(places)()
 	d := m.draft(now)
 	for _, share := range perTank {
 		d.step(share, last)
 	}
-	if last > m.position.Sequence { // else all of it was taken in before
-		d.commit.Log = &store.LogPosition{Log: m.position.Log, Sequence: last, Floor: m.position.Floor}
+	if len(d.tanks) > 0 || m.commitDue(now) {
+		if err := m.commitRows(ctx, d); err != nil {
+			return err
+		}
 	}
-	err := error(nil)
-	if d.commit.Readings, err = m.rows(ctx, fresh); err != nil {
-		return err
+	m.reached, m.taken = max(m.reached, last), taken
+	return nil
+}
+
+// A hub that hears little commits what it hears at once, or nearly; a busy one so
+// that a page of the database takes in many readings each time it is written. What
+// tells something never waits. All three are judgements.
+const (
+	CommitQuick    = 250 * time.Millisecond
+	fewRows        = 64
+	commitAtMost   = 5 * time.Second
+	commitManyRows = 8192
+)
+
+// waitingRows are readings that are stepped and not in the store yet, up to a frame.
+type waitingRows struct {
+	rows  []store.Reading
+	frame uint64
+	// since is when the first came, committed when some were last brought there.
+	since, committed time.Time
+}
+
+// commitDue says whether readings have waited long enough. m.taking is held.
+func (m *Monitor) commitDue(now time.Time) bool {
+	w := &m.waitingRows
+	if w.frame <= m.position.Sequence {
+		return false
 	}
-	d.count.Readings = int64(len(d.commit.Readings))
+	age, quiet := now.Sub(w.since), now.Sub(w.committed)
+	return age < 0 || quiet < 0 || age >= commitAtMost || quiet >= CommitQuick && len(w.rows) <= fewRows || len(w.rows) >= commitManyRows
+}
+
+// commitRows keeps a draft, and with it the readings that wait and the place in the
+// log that they were taken in up to. m.taking is held.
+func (m *Monitor) commitRows(ctx context.Context, d *draft) error {
+	w := &m.waitingRows
+	if w.frame > m.position.Sequence { // else all of it was taken in before
+		d.commit.Log = &store.LogPosition{Log: m.position.Log, Sequence: w.frame, Floor: m.position.Floor}
+	}
+	d.commit.Readings = w.rows
 	if err := d.keep(ctx); err != nil {
 		return err
 	}
 	if d.commit.Log != nil {
 		m.position.Sequence, m.keptFloor = d.commit.Log.Sequence, d.commit.Log.Floor
 	}
-	m.taken = taken
-	m.tellHeard(fresh)
+	w.rows, w.committed = nil, d.at
 	return nil
+}
+
+// Commit brings readings that have waited long enough into the store. It is to be
+// called every CommitQuick or so.
+func (m *Monitor) Commit(ctx context.Context) error {
+	const all = false
+	return m.commitWaiting(ctx, m.now(), all)
+}
+
+// commitWaiting keeps the readings that wait, if they are due or all are to be kept.
+func (m *Monitor) commitWaiting(ctx context.Context, now time.Time, all bool) error {
+	m.taking.Lock()
+	defer m.taking.Unlock()
+	if m.waitingRows.frame <= m.position.Sequence || !all && !m.commitDue(now) {
+		return nil
+	}
+	return m.commitRows(ctx, m.draft(now))
 }
 
 // share is the part of some frames that is of one tank.
@@ -215,13 +288,14 @@ type share struct {
 }
 
 // sort gives each tank its readings that it has not taken in yet, in the order of
-// the log, says which readings are not in the store yet, and when the last was
-// received.
+// the log, says which readings are neither in the store nor waiting to be, and when
+// the last was received.
 func (m *Monitor) sort(frames []wire.Frame) (perTank []*share, fresh []*wire.Reading, taken time.Time) {
 	m.mu.RLock()
 	defer m.mu.RUnlock()
 	index := map[*tank]*share{}
 	taken = m.taken
+	kept := max(m.position.Sequence, m.waitingRows.frame)
 	for i := range frames {
 		f := &frames[i]
 		for j := range f.Readings {
@@ -229,7 +303,7 @@ func (m *Monitor) sort(frames []wire.Frame) (perTank []*share, fresh []*wire.Rea
 			if r.Received.After(taken) {
 				taken = r.Received
 			}
-			if f.Sequence > m.position.Sequence {
+			if f.Sequence > kept {
 				fresh = append(fresh, r)
 			}
 			t := m.tanks[m.tankOf(wire.DeviceID{Site: r.Site, Device: r.Device})]
@@ -335,17 +409,18 @@ func (m *Monitor) Tick(ctx context.Context) error {
 	if advise {
 		m.advised = now
 	}
+	const all = false
+	note(m.commitWaiting(ctx, now, all))
 	known := m.known(ctx, now)
 	for _, p := range m.sites() {
 		note(m.tickSite(ctx, p, advise, known, now))
 	}
-	const all = false
 	note(m.save(ctx, now, all, advise))
 	return errors.Join(problems...)
 }
 
 // known is up to when everything that tanks said has been taken in: now, unless the
-// log holds more.
+// log holds more, or gives again what tanks do not know yet.
 func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	if m.source == nil {
 		return now
@@ -353,7 +428,7 @@ func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	head, err := m.source.Head(ctx)
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	if err == nil && head <= m.position.Sequence {
+	if err == nil && head <= m.reached {
 		return now
 	}
 	return m.taken // zero where nothing was: then nobody is told the time

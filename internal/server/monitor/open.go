@@ -39,6 +39,8 @@ type Options struct {
 	Inherited uint64
 	// Pause waits before the store is asked again; nil: time.Sleep.
 	Pause func(time.Duration)
+	// Read works the tanks' descriptions out at the start; nil: live.Read.
+	Read func(name, file string) (*live.Sheet, error)
 }
 
 // Source is the log that readings come from.
@@ -59,7 +61,10 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if o.Pause == nil {
 		o.Pause = time.Sleep
 	}
-	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, reports: o.Reports, heard: o.Heard, source: o.Source, pause: o.Pause,
+	if o.Read == nil {
+		o.Read = live.Read
+	}
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, reports: o.Reports, heard: o.Heard, source: o.Source, pause: o.Pause, read: o.Read,
 		stopped: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
 	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
@@ -88,7 +93,8 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 
 // findPosition finds how far the log was taken in. A log that has fewer frames than
 // that has lost its last ones in a power cut, and gives their numbers to new ones:
-// so it counts as another log, under a name of its own.
+// so it counts as another log, under a name of its own, from then on. That is kept
+// at once, since the log grows past the old position.
 func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, inherited uint64) error {
 	if m.source == nil {
 		return nil
@@ -97,19 +103,24 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 	if err != nil {
 		return err
 	}
-	m.position = store.LogPosition{Sequence: min(inherited, head), Floor: min(inherited, head)}
+	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
+	m.position = store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)}
 	for era := 0; ; era++ {
-		m.position.Log = fmt.Sprintf("%s.%d", m.source.ID(), era)
-		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == m.position.Log })
-		if i < 0 {
-			return nil
-		}
-		if known[i].Sequence <= head {
+		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == nameOf(era) })
+		if i >= 0 {
 			m.position, m.keptFloor = known[i], known[i].Floor
-			return nil
+			continue
 		}
-		m.position.Sequence, m.position.Floor = 0, 0
-		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", known[i].Sequence, "newest", head)
+		if m.position.Sequence > head {
+			m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", m.position.Sequence, "newest", head)
+			m.position, m.keptFloor = store.LogPosition{Log: nameOf(era)}, 0
+			position := m.position
+			if err := m.commit(ctx, &store.Commit{Log: &position}); err != nil {
+				return err
+			}
+		}
+		m.reached = m.position.Floor
+		return nil
 	}
 }
 
@@ -227,7 +238,7 @@ func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
 // specOf works a tank's description out.
 func (m *Monitor) specOf(t *tank, name, text string) *spec {
 	bare := &live.Tank{ID: t.id, SiteID: t.siteID, Name: name, Zone: t.place.plan.Load().zone}
-	sheet, err := live.Read(t.id, text)
+	sheet, err := m.read(t.id, text)
 	if err != nil {
 		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err), since: m.now()}
 	}

@@ -180,6 +180,10 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 // workThrough is a new account of a tank that has worked through its records; nil
 // where there are none.
 func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *live.Sheet, now time.Time) (k *live.Walk, began time.Time, err error) {
+	const all = true
+	if err := m.commitWaiting(ctx, now, all); err != nil { // they are records too
+		return nil, began, err
+	}
 	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
 		return nil, began, err

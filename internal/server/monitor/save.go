@@ -110,7 +110,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 func (m *Monitor) lower() {
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	floor := m.position.Sequence
+	floor := min(m.position.Sequence, m.reached)
 	for _, p := range m.sites() {
 		p.mu.Lock()
 		for _, t := range p.all() {
@@ -146,6 +146,9 @@ func (m *Monitor) Stop() { m.stop.Do(func() { close(m.stopped) }) }
 func (m *Monitor) Close(ctx context.Context) error {
 	m.Stop()
 	const all, beliefs = true, true
+	if err := m.commitWaiting(ctx, m.now(), all); err != nil {
+		return fmt.Errorf("keeping the readings that wait: %w", err)
+	}
 	if err := m.save(ctx, m.now(), all, beliefs); err != nil {
 		return fmt.Errorf("saving the tanks: %w", err)
 	}
