@@ -33,8 +33,8 @@ type hub struct {
 
 // What the program says as it starts.
 var (
-	whereIs = regexp.MustCompile(`Pages: (\S+)  Devices: (\S+)`)
-	tokenIs = regexp.MustCompile(`^ +(\S+)$`)
+	startLine = regexp.MustCompile(`Pages: (\S+)  Devices: (\S+)`)
+	tokenIs   = regexp.MustCompile(`^ +(\S+)$`)
 )
 
 // patience is how long anything but the load may take.
@@ -59,7 +59,7 @@ func startHub(ctx context.Context, program, dir string) (*hub, error) {
 	}
 	token := ""
 	for lines := bufio.NewScanner(out); token == "" && lines.Scan(); {
-		if m := whereIs.FindStringSubmatch(lines.Text()); m != nil {
+		if m := startLine.FindStringSubmatch(lines.Text()); m != nil {
 			h.pages, h.door = m[1], m[2]
 		} else if m := tokenIs.FindStringSubmatch(lines.Text()); m != nil {
 			token = m[1]

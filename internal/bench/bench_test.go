@@ -152,7 +152,7 @@ func TestAnythingIsAnswered(t *testing.T) {
 	}
 }
 
-// shake draws the numbers of a question anew, mostly within their ranges.
+// shake draws the numbers of a question again, mostly within their ranges.
 func shake(t *rapid.T, v reflect.Value) {
 	for i := range v.NumField() {
 		f, tag := v.Field(i), v.Type().Field(i).Tag

@@ -29,7 +29,7 @@ type agent struct {
 }
 
 // guard gives a tank an edge with an agent.
-func (d *Demo) guard(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
+func (d *Demo) guard(ctx context.Context, t *Tank, life *Record) (id string, on continuation, err error) {
 	made, seed, err := d.Server.Devices.NewEdge(ctx, d.Server.Store.Edit(who, d.began),
 		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Guard of " + life.Tank.Name})
 	if err != nil {

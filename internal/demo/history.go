@@ -96,8 +96,8 @@ func (t *Tank) Live(length time.Duration, seed uint64) (*Record, error) {
 // How the weather wanders from day to day: a first-order process around 1.
 // Judgements, for looks.
 const (
-	weatherKeeps = 0.75
-	weatherSD    = 0.05
+	weatherCorrelation = 0.75
+	weatherSD          = 0.05
 )
 
 // days is the conditions of every day.
@@ -105,7 +105,7 @@ func (t *Tank) days(n int, rng *rand.Rand) []plant.Conditions {
 	out := make([]plant.Conditions, n)
 	weather := 0.0
 	for i := range out {
-		weather = weatherKeeps*weather + weatherSD*rng.NormFloat64()
+		weather = weatherCorrelation*weather + weatherSD*rng.NormFloat64()
 		c := plant.Healthy()
 		c.EvaporationFactor = math.Exp(weather)
 		if t.trouble != nil {

@@ -125,7 +125,7 @@ func (o Options) samples() int {
 func (f *forest) drawn(ctx context.Context, rows [][]float64, intervalH float64) ([harmCount]reliability.Band, error) {
 	var out [harmCount]reliability.Band
 	each := make([][harmCount]float64, len(rows))
-	err := onEveryCore(ctx, len(rows), func(i int) (err error) {
+	err := runParallel(ctx, len(rows), func(i int) (err error) {
 		each[i], err = f.perYear(rows[i], f.w.momentsAt(rows[i], intervalH))
 		return err
 	})

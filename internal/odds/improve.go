@@ -93,7 +93,7 @@ func expected(ctx context.Context, r *verify.Report, o Options) ([harmCount]floa
 const noticeable = 0.01
 
 func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System, o Options, before [harmCount]float64) (better bool, err error) {
-	s, o = onlyPossible(s, o)
+	s, o = withoutImpossible(s, o)
 	r, err := verify.Check(ctx, s, verify.Options{Units: u})
 	if err != nil {
 		return false, err
@@ -117,9 +117,9 @@ func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System
 	return im.Removes[Danger] > noticeable*before[Danger], nil
 }
 
-// onlyPossible leaves out what was said of faults that a changed tank can no
+// withoutImpossible leaves out what was said of faults that a changed tank can no
 // longer have.
-func onlyPossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
+func withoutImpossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
 	of := plant.FaultsOf(s)
 	gone := func(id string) bool {
 		return !slices.ContainsFunc(of, func(f plant.Fault) bool { return f.ID == id })

@@ -200,7 +200,7 @@ func (s *simulation) run(ctx context.Context, o Simulation) (Tally, error) {
 	}
 	var mu sync.Mutex
 	done, lived := map[int]*Tally{}, first
-	err := onEveryCore(ctx, todo, func(i int) error {
+	err := runParallel(ctx, todo, func(i int) error {
 		t, err := s.block(o.Seed, first+i)
 		if err != nil {
 			return err

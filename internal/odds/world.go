@@ -43,8 +43,8 @@ type standing struct {
 // shows says whether somebody comes for it.
 func (s standing) shows() bool { return !s.hidden && !s.quiet }
 
-// usuallyH is how long at most, tests skipped aside.
-func (s standing) usuallyH(w *world) float64 {
+// maxStandingH is how long at most, tests skipped aside.
+func (s standing) maxStandingH(w *world) float64 {
 	switch {
 	case !s.hidden:
 		return s.briefH

@@ -92,8 +92,8 @@ func (r *run) floorStopsReturn() bool {
 	return c != nil && c.StopsReturnOnFloor && r.guardIn.Floor == guard.Wet && !r.frozen
 }
 
-// nextOnCalendar is the next instant at which followCalendar has something to do.
-func (r *run) nextOnCalendar() time.Duration {
+// nextCalendarEvent is the next instant at which followCalendar has something to do.
+func (r *run) nextCalendarEvent() time.Duration {
 	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.hand, r.calendar.mixed, r.calendar.find)
 	if len(r.later) > 0 {
 		t = min(t, r.onset+r.later[0].After)

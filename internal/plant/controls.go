@@ -144,7 +144,7 @@ func (r *run) control() {
 	}
 	supplied := r.powered && (r.guardOut.Pump || r.cond.RelayWelded) && hasPump(r.tw.tank)
 	if supplied && !r.supplied {
-		r.suppliedAt = r.now
+		r.suppliedSince = r.now
 	}
 	r.supplied = supplied
 	cut := r.now >= r.timerCuts()
@@ -168,7 +168,7 @@ func (r *run) timerCuts() time.Duration {
 	if t == 0 || r.cond.RunTimerStuck || !r.supplied {
 		return never
 	}
-	return r.suppliedAt + seconds(t)
+	return r.suppliedSince + seconds(t)
 }
 
 // stepGuard lets the guard look, if there is anything new to see or a timer is

@@ -9,7 +9,7 @@ import (
 )
 
 // fixedStep is the same tank integrated the plain way: explicit Euler with a
-// constant step, every flow worked out anew at each, the guard asked at each.
+// constant step, every flow worked out again at each, the guard asked at each.
 // It shares the twin's geometry, tables and fault conditions and nothing of its
 // event machinery: no regimes, no crossings, no closed solutions. It is the
 // yardstick for both the answers and the speed.

@@ -147,7 +147,7 @@ func (r *run) jump(cycle *beat) int {
 			most = min(most, room/perCycle-jumpMargin)
 		}
 	}
-	bound(float64(r.nextOnCalendar()-r.now), float64(cycle.at))
+	bound(float64(r.nextCalendarEvent()-r.now), float64(cycle.at))
 	bound(r.reservoirM3-max(tw.reservoirIntakeM3, tw.reservoirLowM3), -f.volumeM3(cycle.reservoir))
 	if s := tw.tank.Skimmer; s != nil {
 		bound(s.CupM3-r.cupM3, f.volumeM3(cycle.cup))
@@ -202,7 +202,7 @@ func (r *run) skip(cycle *beat, n float64) {
 	if r.guardDue != guard.Never {
 		r.guardDue += by
 	}
-	r.suppliedAt += by
+	r.suppliedSince += by
 	r.segment.since = r.now
 	r.measure()
 }

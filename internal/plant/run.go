@@ -102,7 +102,7 @@ type run struct {
 	lifting        bool // ... and the pump lifts just what reaches it
 	mode           displayMode
 	supplied       bool          // the controller's side of the pump's supply
-	suppliedAt     time.Duration // when that began
+	suppliedSince  time.Duration // when that began
 	pumpPowered    bool
 	valveOpen      bool
 	linePrimed     bool // the top-off line is full of water

@@ -254,7 +254,7 @@ const weirExponent = 1.5
 
 // nextEvent is the next instant at which anything may change.
 func (r *run) nextEvent() time.Duration {
-	next := min(r.nextOnCalendar(), r.segment.until, r.watch.flipAt, r.ceiling.flipAt)
+	next := min(r.nextCalendarEvent(), r.segment.until, r.watch.flipAt, r.ceiling.flipAt)
 	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
 		next = min(next, r.guardDue)
 	}

@@ -191,14 +191,14 @@ func lineOf(r *verify.Report, row *verify.Row) line {
 	if row.Unattended > plant.NoHarm {
 		l.AloneAfter = after(u, row.AloneAfter)
 	}
-	if row.Class < plant.Danger && row.OfDanger >= worthSaying {
+	if row.Class < plant.Danger && row.OfDanger >= nearDangerShare {
 		l.Near = fmt.Sprintf("%.0f %% of the way to class 3", 100*row.OfDanger)
 	}
 	return l
 }
 
-// worthSaying is the share of the way to class 3 from which a row says so.
-const worthSaying = 0.5
+// nearDangerShare is the share of the way to class 3 from which a row says so.
+const nearDangerShare = 0.5
 
 // after words a time since the fault began.
 func after(u units.System, d time.Duration) string {

@@ -27,7 +27,7 @@ func (s *Server) openStore(ctx context.Context) (err error) {
 	}
 	if s.o.Database == "" {
 		if before != "" {
-			return fmt.Errorf("the service in %s keeps its data in %s: give --database as before; to begin anew without it, remove %s", s.o.Dir, before, mark)
+			return fmt.Errorf("the service in %s keeps its data in %s: give --database as before; to start again without it, remove %s", s.o.Dir, before, mark)
 		}
 		s.Store, err = store.Open(ctx, file, storeDurability(s.o.Durability))
 		return err

@@ -141,10 +141,10 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
 		return nil, err
 	}
-	if s.Signal, err = lifesign.Open(ctx, lifesign.Options{Store: s.Store, Log: o.Log, Now: o.Now, Works: s.Works, Say: s.dayInWords, Send: s.Sender.Send}); err != nil {
+	if s.Signal, err = lifesign.Open(ctx, lifesign.Options{Store: s.Store, Log: o.Log, Now: o.Now, Works: s.Works, Say: s.dailyMessage, Send: s.Sender.Send}); err != nil {
 		return nil, err
 	}
-	if err := s.wasAway(ctx); err != nil {
+	if err := s.noteAbsence(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.afterRestore(ctx); err != nil {
@@ -268,7 +268,7 @@ func (s *Server) Run(ctx context.Context) error {
 	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error { return s.Signal.Run(ctx) })
-	group.Go(func() error { return s.lookAtItself(ctx) })
+	group.Go(func() error { return s.selfCheck(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error {

@@ -92,13 +92,13 @@ func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row 
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
 	row.Unnoticed = len(faults) > 0 && alike(&result.Alone, &b.healthy[season].Alone)
 	row.StoppedBy = stoppedBy(s, &row)
-	row.OfDanger = ofDanger(s, &row.Outcome, &b.healthy[season].Alone)
+	row.OfDanger = dangerShare(s, &row.Outcome, &b.healthy[season].Alone)
 	return row
 }
 
-// ofDanger is the outcome as a share of class 3's nearest border. For pH it is a
+// dangerShare is the outcome as a share of class 3's nearest border. For pH it is a
 // share of the way there from where the healthy system goes.
-func ofDanger(s *tankfile.Tank, o, healthy *plant.Outcome) float64 {
+func dangerShare(s *tankfile.Tank, o, healthy *plant.Outcome) float64 {
 	const danger = plant.Danger - 1
 	off := func(low, high, target float64) float64 { return max(target-low, high-target) }
 	way := func(from, to, border float64) float64 {

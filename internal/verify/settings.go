@@ -239,7 +239,7 @@ func ceilTo(d, step time.Duration) time.Duration {
 }
 
 // items writes the settings down, each with its reason.
-func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Setting {
+func (k *sketch) items(g *guard.Settings, geo *Geometry, watchReason string) []Setting {
 	s, u := k.tank, k.u
 	t := &s.TopOff
 	var out []Setting
@@ -262,15 +262,15 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 	}
 	if t.Watch != nil {
 		given := !math.IsNaN(t.Watch.ElevationM)
-		if whyWatch == "" {
-			whyWatch = "as the tank file says"
+		if watchReason == "" {
+			watchReason = "as the tank file says"
 		}
 		reserve := ""
 		if s.HasSump() {
 			reserve = fmt.Sprintf("; below it %s last %s before the return pump draws air",
 				u.Volume(geo.ChamberReserveM3), u.Duration(geo.ChamberReserveM3/k.lossMid*day.Seconds()))
 		}
-		length("watch", "Watch sensor above the "+floor+" floor", k.levels.WatchM, given, "%s%s.", whyWatch, reserve)
+		length("watch", "Watch sensor above the "+floor+" floor", k.levels.WatchM, given, "%s%s.", watchReason, reserve)
 	}
 	if t.Ceiling != nil {
 		from := ""

@@ -116,7 +116,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	if err != nil {
 		return nil, setup, err
 	}
-	levels, whyWatch, err := placeSensors(s, returnFlow)
+	levels, watchReason, err := placeSensors(s, returnFlow)
 	if err != nil {
 		return nil, setup, err
 	}
@@ -151,7 +151,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	k.safeM3 = b.geometry.DumpSafeM3
 	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S
 	g := k.guardSettings(v)
-	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, whyWatch)}
+	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, watchReason)}
 	if g != nil {
 		if err := g.Validate(); err != nil {
 			return nil, setup, fmt.Errorf("controller: %w", err)

@@ -67,7 +67,7 @@ func (a *API) saveSignOfLife(ctx context.Context, in *signIn) (*signOut, error) 
 		s.URL = deliver.Secret(*b.URL)
 	}
 	if d := b.Daily; d != nil {
-		if err := a.reachableOne(&d.To, "body.daily.to.address"); err != nil {
+		if err := a.checkRecipient(&d.To, "body.daily.to.address"); err != nil {
 			return nil, err
 		}
 		s.Daily = &lifesign.Daily{At: d.At, Zone: d.Zone, To: d.To.contact()}
