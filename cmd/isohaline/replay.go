@@ -19,7 +19,7 @@ import (
 // makes of them: whether a claim holds, whether a tank's old records can be moved
 // here. Nothing is kept.
 type replayCommand struct {
-	File         string   `arg:"" help:"Recorded readings: a table (CSV) as the watch exports it or as loggers write it, or lines of SenML in JSON; - for standard input."`
+	File         string   `arg:"" help:"Recorded readings: a table (CSV) as the service exports it or as loggers write it, or lines of SenML in JSON; - for standard input."`
 	Tank         string   `required:"" placeholder:"FILE" aliases:"site" help:"The tank file."`
 	JSON         bool     `name:"json" help:"Print JSON instead of words."`
 	TimeFormat   string   `placeholder:"FORMAT" help:"How a table writes its times: year-month-day, day-month-year, month-day-year, unix-seconds, unix-milliseconds or spreadsheet-days; by itself guessed, where they leave no doubt."`

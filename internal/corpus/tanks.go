@@ -227,7 +227,7 @@ func (d *Design) build(seed uint64) (*built, error) {
 	b.guard = &g
 	b.jitterM = s.TopOff.Watch.HysteresisM * uniform(r, 0.02, 0.06)
 	var err error
-	b.twin, err = plant.Build(plant.Setup{Site: s, Levels: d.Settings.Levels, Guard: &g, EvaporationFactor: 1})
+	b.twin, err = plant.Build(plant.Setup{Tank: s, Levels: d.Settings.Levels, Guard: &g, EvaporationFactor: 1})
 	if err != nil {
 		return nil, fmt.Errorf("corpus: building %s: %w", s.Name, err)
 	}

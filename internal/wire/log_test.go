@@ -251,7 +251,7 @@ func TestConsumeBounds(t *testing.T) {
 				bytes += e.bytes
 			}
 		}
-		if len(frames) > maxFramesAtOnce || bytes > maxBytesAtOnce {
+		if len(frames) > maxBatchFrames || bytes > maxBatchBytes {
 			t.Errorf("one call brought %d frames of %d bytes", len(frames), bytes)
 		}
 		if last == small+large {
@@ -268,7 +268,7 @@ func TestConsumeBounds(t *testing.T) {
 // in order.
 func TestConsumeWasBusy(t *testing.T) {
 	l := openLog(t, LogOptions{})
-	const rounds, each = 3, 2*maxFramesAtOnce + 100
+	const rounds, each = 3, 2*maxBatchFrames + 100
 	readings := numbered(rounds * each)
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
@@ -311,17 +311,17 @@ func (m message) Data() []byte { return m.data }
 
 // What waits comes in one call, and a frame that waits alone at once.
 func TestBufferGathers(t *testing.T) {
-	b := &buffer{frames: make(chan jetstream.Msg, 2*maxFramesAtOnce)}
-	for _, n := range []int{1, 20, maxFramesAtOnce + 1} {
+	b := &buffer{frames: make(chan jetstream.Msg, 2*maxBatchFrames)}
+	for _, n := range []int{1, 20, maxBatchFrames + 1} {
 		for range n {
 			b.frames <- message{data: make([]byte, 7)}
 		}
-		want := min(n, maxFramesAtOnce)
+		want := min(n, maxBatchFrames)
 		if batch, bytes, err := b.next(t.Context()); err != nil || len(batch) != want || bytes != int64(7*want) {
 			t.Errorf("of %d frames %d came with %d bytes, %v", n, len(batch), bytes, err)
 		}
 	}
-	if got, want := weight(message{data: make([]byte, maxBytesAtOnce+1)}), int64(maxBytesAtOnce); got != want {
+	if got, want := weight(message{data: make([]byte, maxBatchBytes+1)}), int64(maxBatchBytes); got != want {
 		t.Errorf("a frame larger than all room weighs %d, want %d", got, want)
 	}
 }
