@@ -24,9 +24,6 @@ var onlyTestsUse = map[string]string{
 	"internal/refcheck":           "is for tests as a whole: reads tables of published values",
 	"internal/store/pgtest":       "is for tests as a whole: a PostgreSQL server",
 	"seawater/purewater.Liquid":   "IAPWS R13-08's published table needs it, to check the salt's part of seawater",
-	"internal/freeport":           "is for tests as a whole: reserves a port",
-	"internal/longtest":           "is for tests as a whole: holds long ones back",
-	"internal/store/pgtest":       "is for tests as a whole: runs a PostgreSQL server",
 }
 
 // calledByLibraries are methods that only libraries call, through their
