@@ -102,7 +102,7 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 		m.position.Log = fmt.Sprintf("%s.%d", m.source.ID(), era)
 		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == m.position.Log })
 		if i < 0 {
-			return nil
+			return m.keepInherited(ctx)
 		}
 		if known[i].Sequence <= head {
 			m.position, m.keptFloor = known[i], known[i].Floor
@@ -111,6 +111,17 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 		m.position.Sequence, m.position.Floor = 0, 0
 		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", known[i].Sequence, "newest", head)
 	}
+}
+
+// keepInherited keeps the position that an earlier version kept elsewhere, which will
+// not tell it again.
+func (m *Monitor) keepInherited(ctx context.Context) error {
+	if m.position.Sequence == 0 {
+		return nil
+	}
+	position := m.position
+	m.keptFloor = position.Floor
+	return m.commit(ctx, &store.Commit{Log: &position})
 }
 
 // waiting is a tank that has not been taken up yet.
