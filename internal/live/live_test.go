@@ -415,7 +415,7 @@ func recording() (out []wire.Reading) {
 func TestReplay(t *testing.T) {
 	sheet, all := starter(t), recording()
 	var seen []int
-	got, err := live.Replay(t.Context(), sheet, all, func(done, total int) {
+	got, err := live.Replay(t.Context(), sheet, len(all), slices.Values(all), func(done, total int) {
 		if total != len(all) {
 			t.Errorf("of %d readings, not %d", total, len(all))
 		}
@@ -473,12 +473,12 @@ func TestReplay(t *testing.T) {
 // ends.
 func TestReplayStops(t *testing.T) {
 	sheet := starter(t)
-	if got, err := live.Replay(t.Context(), sheet, nil, nil); err != nil || len(got.Findings) != 0 {
+	if got, err := live.Replay(t.Context(), sheet, 0, slices.Values([]wire.Reading{}), nil); err != nil || len(got.Findings) != 0 {
 		t.Errorf("of nothing: %+v, %v", got, err)
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	stop()
-	if _, err := live.Replay(ctx, sheet, recording(), nil); !errors.Is(err, context.Canceled) {
+	if _, err := live.Replay(ctx, sheet, len(recording()), slices.Values(recording()), nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("called off: %v", err)
 	}
 }
