@@ -1,7 +1,6 @@
 package corpus
 
 import (
-	"context"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -153,9 +152,9 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 		s.TopOff.Tube.LengthM = max(s.TopOff.Tube.LengthM, 3)
 		s.TopOff.ShutoffValve = false
 	}
-	report, err := verify.Check(context.Background(), s, verify.Options{Units: units.Metric, SinglesOnly: true})
+	report, err := verify.Settle(s, units.Metric)
 	if err != nil {
-		return nil, fmt.Errorf("corpus: checking %s: %w", s.Name, err)
+		return nil, fmt.Errorf("corpus: settling %s: %w", s.Name, err)
 	}
 	reservoir := s.TopOff.Reservoir
 	v, err := reservoir.Shape.Vessel()

@@ -130,12 +130,11 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 		Edges: wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}, Logger: o.Log}); err != nil {
 		return nil, err
 	}
-	inherited, err := s.readings.Inherit(ctx, earlierConsumer)
-	if err != nil {
-		return nil, err
-	}
-	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Reports: s.Devices.Reports, Heard: s.Devices.Heard,
-		Source: s.readings, Inherited: inherited}); err != nil {
+	if err := s.readings.Inherit(ctx, earlierConsumer, func(position uint64) (err error) {
+		s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Reports: s.Devices.Reports, Heard: s.Devices.Heard,
+			Source: s.readings, Inherited: position})
+		return err
+	}); err != nil {
 		return nil, err
 	}
 	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {

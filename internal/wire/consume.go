@@ -233,20 +233,24 @@ func (l *Log) framesOf(batch []jetstream.Msg, after uint64) ([]Frame, error) {
 	return frames, nil
 }
 
-// Inherit ends a consumer whose position earlier versions kept in the log under a
-// name, and returns that position; 0 where there is none.
-func (l *Log) Inherit(ctx context.Context, name string) (uint64, error) {
+// Inherit takes over the position that earlier versions kept in the log, as a
+// consumer of a name; 0 where there is none. The consumer ends once keep has kept the
+// position somewhere else.
+func (l *Log) Inherit(ctx context.Context, name string, keep func(position uint64) error) error {
 	consumer, err := l.stream.Consumer(ctx, name)
 	if errors.Is(err, jetstream.ErrConsumerNotFound) {
-		return 0, nil
-	}
-	if err == nil {
-		err = l.stream.DeleteConsumer(ctx, name)
+		return keep(0)
 	}
 	if err != nil {
-		return 0, fmt.Errorf("log: consumer %s: %w", name, err)
+		return fmt.Errorf("log: consumer %s: %w", name, err)
 	}
-	return consumer.CachedInfo().AckFloor.Stream, nil
+	if err := keep(consumer.CachedInfo().AckFloor.Stream); err != nil {
+		return err
+	}
+	if err := l.stream.DeleteConsumer(ctx, name); err != nil {
+		return fmt.Errorf("log: ending consumer %s: %w", name, err)
+	}
+	return nil
 }
 
 func wait(ctx context.Context, d time.Duration) {

@@ -169,9 +169,15 @@ func TestInherit(t *testing.T) {
 	if got := first(t, l); got != 4 {
 		t.Errorf("the first frame is %d, want 4: another consumer has the rest to read", got)
 	}
-	for _, want := range []uint64{3, 0} {
-		if got, err := l.Inherit(t.Context(), "watch"); err != nil || got != want {
-			t.Errorf("inherited %d, %v, want %d", got, err, want)
+	refused := errors.New("the disk is full")
+	for _, c := range []struct {
+		position uint64
+		err      error
+	}{{3, refused}, {3, nil}, {0, nil}} {
+		var got uint64
+		err := l.Inherit(t.Context(), "watch", func(position uint64) error { got = position; return c.err })
+		if got != c.position || !errors.Is(err, c.err) {
+			t.Errorf("inherited %d, %v, want %+v", got, err, c)
 		}
 	}
 	l.trim(func(ctx context.Context) error { return l.trimBefore(ctx, time.Now()) })
