@@ -38,7 +38,7 @@ web: ## Build the pages into the program (needs Node)
 	cd web && npm ci --no-audit --no-fund && npm run build
 	rm -rf $(PAGES) && cp -r web/dist $(PAGES)
 
-demo: web build ## Run the watch over an invented fleet
+demo: web build ## Run the service over an invented fleet
 	bin/isohaline demo
 
 test: ## Run the tests, but for those that take long

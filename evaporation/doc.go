@@ -1,5 +1,5 @@
 // Package evaporation predicts the water that a tank loses to the room, says how
-// far to trust the figure, and learns a site's own multiplier from its top-off
+// far to trust the figure, and learns a tank's own multiplier from its top-off
 // record.
 //
 // Water leaves because the vapour pressure at its surface is higher than in the

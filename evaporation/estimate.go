@@ -35,7 +35,7 @@ const (
 )
 
 // Predict is the fresh water needed to replace what a surface loses in a day,
-// before the site's own record is known: within 35 %, or 20 % for a still, open
+// before the tank's own record is known: within 35 %, or 20 % for a still, open
 // surface without fans.
 func Predict(m Model, s Surface, w Water, a Air) Estimate {
 	band := tankBandFrac
@@ -67,14 +67,14 @@ func (e Estimate) Plus(o Estimate) Estimate {
 	}
 }
 
-// Calibration is what a site's top-off record taught about its model.
+// Calibration is what a tank's top-off record taught about its model.
 type Calibration struct {
-	// Multiplier takes the model's prediction to the site's.
+	// Multiplier takes the model's prediction to the tank's.
 	Multiplier float64
 	// BandFrac is the mean deviation left after it.
 	BandFrac float64
 	// SurpriseBands is how far the record lay from the prediction, in mean
-	// deviations of the two together. Above about 3, one site in sixty, look for
+	// deviations of the two together. Above about 3, one tank in sixty, look for
 	// a leak, a wet skimmer or a wrong area before believing the multiplier: a
 	// leak that is calibrated away is a leak that nobody will find.
 	SurpriseBands float64
@@ -95,7 +95,7 @@ const (
 )
 
 // Calibrate weighs a prediction against a record of top-off over some days and
-// returns the site's multiplier. The prediction must be for the conditions of
+// returns the tank's multiplier. The prediction must be for the conditions of
 // those days, and the record must be evaporation only: skimmate, water changes
 // and leaks taken off.
 //
@@ -130,7 +130,7 @@ func Calibrate(prior Estimate, measuredLitresPerDay, days float64) (Calibration,
 
 func square(x float64) float64 { return x * x }
 
-// Apply is a prediction by the same model as the prior's, at this site.
+// Apply is a prediction by the same model as the prior's, at this tank.
 func (c Calibration) Apply(e Estimate) Estimate {
 	calibrated := withBand(e.LitresPerDay*c.Multiplier, c.BandFrac)
 	calibrated.Condensing = e.Condensing

@@ -162,12 +162,12 @@ func TestCalibrationIsHonest(t *testing.T) {
 	})
 }
 
-// TestBandCoverage draws sites and records as the documentation says they
+// TestBandCoverage draws tanks and records as the documentation says they
 // scatter and counts how many true values the calibrated band holds: a normal
 // variable lies within one mean deviation of its mean in 57.5 % of cases and
 // within two in 88.9 %.
 func TestBandCoverage(t *testing.T) {
-	const sites, days = 20000, 30
+	const tanks, days = 20000, 30
 	random := rand.New(rand.NewPCG(1, 2))
 	// A mean deviation of ln(1+band) is sqrt(2/pi) standard deviations.
 	scatter := func(bands ...float64) float64 {
@@ -179,7 +179,7 @@ func TestBandCoverage(t *testing.T) {
 	}
 	prior := Estimate{LitresPerDay: 4, LowLitresPerDay: 4 / 1.35, HighLitresPerDay: 4 * 1.35}
 	within, withinTwo, surprised := 0, 0, 0
-	for range sites {
+	for range tanks {
 		truth := scatter(0.35)
 		dayError := scatter(0.25) / math.Sqrt(days)
 		c := must(t)(Calibrate(prior, 4*math.Exp(truth+scatter(0.05, 0.10)+dayError), days))
@@ -194,15 +194,15 @@ func TestBandCoverage(t *testing.T) {
 			surprised++
 		}
 	}
-	t.Logf("in one band %.3f, in two %.3f; surprised at one site in %d", float64(within)/sites, float64(withinTwo)/sites, sites/max(surprised, 1))
-	if got := float64(within) / sites; math.Abs(got-0.575) > 0.015 {
+	t.Logf("in one band %.3f, in two %.3f; surprised at one tank in %d", float64(within)/tanks, float64(withinTwo)/tanks, tanks/max(surprised, 1))
+	if got := float64(within) / tanks; math.Abs(got-0.575) > 0.015 {
 		t.Errorf("the band holds %.3f of true values, want 0.575", got)
 	}
-	if got := float64(withinTwo) / sites; math.Abs(got-0.889) > 0.01 {
+	if got := float64(withinTwo) / tanks; math.Abs(got-0.889) > 0.01 {
 		t.Errorf("twice the band holds %.3f of true values, want 0.889", got)
 	}
-	if got := float64(surprised) / sites; math.Abs(got-1.0/60) > 0.004 {
-		t.Errorf("%.4f of sound sites surprise, want one in sixty", got)
+	if got := float64(surprised) / tanks; math.Abs(got-1.0/60) > 0.004 {
+		t.Errorf("%.4f of sound tanks surprise, want one in sixty", got)
 	}
 }
 
@@ -248,13 +248,13 @@ func ExamplePredict() {
 	tank := display.Plus(sump)
 	fmt.Printf("predicted %.1f L/day (%.1f to %.1f)\n", tank.LitresPerDay, tank.LowLitresPerDay, tank.HighLitresPerDay)
 
-	site, err := Calibrate(tank, 4.9, 30)
+	record, err := Calibrate(tank, 4.9, 30)
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	tank = site.Apply(tank)
-	fmt.Printf("times %.2f: %.1f L/day (%.1f to %.1f)\n", site.Multiplier, tank.LitresPerDay, tank.LowLitresPerDay, tank.HighLitresPerDay)
+	tank = record.Apply(tank)
+	fmt.Printf("times %.2f: %.1f L/day (%.1f to %.1f)\n", record.Multiplier, tank.LitresPerDay, tank.LowLitresPerDay, tank.HighLitresPerDay)
 	// Output:
 	// predicted 5.9 L/day (4.3 to 7.9)
 	// times 0.85: 5.0 L/day (4.5 to 5.6)

@@ -20,7 +20,7 @@ const (
 
 // agitations holds each state's factor on a still surface's loss. Rough is the
 // upper end of active over quiet pools (Smith, Löf and Jones 1998, ASHRAE Trans.
-// 104(1A), 4146: 1.4 to 1.7); Rippled is a judgement between the two. A site's
+// 104(1A), 4146: 1.4 to 1.7); Rippled is a judgement between the two. A tank's
 // own record replaces the guess: see Calibrate.
 var agitations = [agitationEnd]struct {
 	name   string

@@ -159,7 +159,7 @@ const DefaultLimit = 5_000_000
 // which a walk down from the top first meets them. It returns ErrTooLarge
 // after limit steps; use DefaultLimit where nothing better is known.
 func (t *Tree) Compile(limit int) (*Diagram, error) {
-	eventAt := t.orderOfEvents()
+	eventAt := t.eventOrder()
 	levelOf := make([]int32, len(t.events))
 	for level, e := range eventAt {
 		levelOf[e] = int32(level)
@@ -191,10 +191,10 @@ func (t *Tree) Compile(limit int) (*Diagram, error) {
 	return d, nil
 }
 
-// orderOfEvents lists the events as a walk down from the top meets them,
+// eventOrder lists the events as a walk down from the top meets them,
 // inputs in the order written. It keeps its own stack because a chain of gates
 // may be as long as MaxNames.
-func (t *Tree) orderOfEvents() []int {
+func (t *Tree) eventOrder() []int {
 	var order []int
 	seenEvent, seenGate := make([]bool, len(t.events)), make([]bool, len(t.gates))
 	for stack := []operand{t.top}; len(stack) > 0; {

@@ -34,7 +34,7 @@ func run() error {
 			files = append(files, filepath.Join("examples", name+".yaml"))
 		}
 	}
-	var sites []*tankfile.Tank
+	var tanks []*tankfile.Tank
 	for _, file := range files {
 		data, err := os.ReadFile(file)
 		if err != nil {
@@ -44,9 +44,9 @@ func run() error {
 		if err != nil {
 			return err
 		}
-		sites = append(sites, s)
+		tanks = append(tanks, s)
 	}
-	designs, err := corpus.NewDesigns(sites)
+	designs, err := corpus.NewDesigns(tanks)
 	if err != nil {
 		return err
 	}

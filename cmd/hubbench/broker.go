@@ -77,9 +77,9 @@ func (b *broker) connect(d *device) (mqtt.Client, error) {
 	return dial(mqtt.NewClientOptions().AddBroker("tcp://" + b.address).SetClientID(d.clientID))
 }
 
-func (b *broker) watch(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
+func (b *broker) follow(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
 	lost := make(chan error, 1)
-	c, err := dial(mqtt.NewClientOptions().AddBroker("tcp://" + b.address).SetClientID("watch-" + d.clientID).
+	c, err := dial(mqtt.NewClientOptions().AddBroker("tcp://" + b.address).SetClientID("page-" + d.clientID).
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) { lost <- err }))
 	if err != nil {
 		return err

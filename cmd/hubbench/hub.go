@@ -33,8 +33,8 @@ type hub struct {
 
 // What the program says as it starts.
 var (
-	whereIs = regexp.MustCompile(`Pages: (\S+)  Devices: (\S+)`)
-	tokenIs = regexp.MustCompile(`^ +(\S+)$`)
+	startLine = regexp.MustCompile(`Pages: (\S+)  Devices: (\S+)`)
+	tokenIs   = regexp.MustCompile(`^ +(\S+)$`)
 )
 
 // patience is how long anything but the load may take.
@@ -59,7 +59,7 @@ func startHub(ctx context.Context, program, dir string) (*hub, error) {
 	}
 	token := ""
 	for lines := bufio.NewScanner(out); token == "" && lines.Scan(); {
-		if m := whereIs.FindStringSubmatch(lines.Text()); m != nil {
+		if m := startLine.FindStringSubmatch(lines.Text()); m != nil {
 			h.pages, h.door = m[1], m[2]
 		} else if m := tokenIs.FindStringSubmatch(lines.Text()); m != nil {
 			token = m[1]
@@ -251,8 +251,8 @@ func settle(ctx context.Context, token mqtt.Token) error {
 	}
 }
 
-// watch looks at a tank's page, as a browser does.
-func (h *hub) watch(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
+// follow looks at a tank's page, as a browser does.
+func (h *hub) follow(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error {
 	req, err := http.NewRequestWithContext(ctx, "GET", h.pages+"/api/live?tank="+url.QueryEscape(d.tankID), nil)
 	if err != nil {
 		return err

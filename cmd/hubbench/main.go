@@ -5,7 +5,7 @@
 // subscriber, which checks, keeps and concludes nothing.
 //
 //	go build -o isohaline ./cmd/isohaline && go run ./cmd/hubbench -program ./isohaline
-//	    [-tanks 100] [-rates 1000,10000] [-for 1m] [-watch 10] [-history 48h]
+//	    [-tanks 100] [-rates 1000,10000] [-for 1m] [-pages 10] [-history 48h]
 //
 // The load comes from this process, on the same machine.
 package main
@@ -32,7 +32,7 @@ type options struct {
 	tanks   int
 	rates   []int // readings a second, of all tanks
 	length  time.Duration
-	watch   int           // how many tanks are looked at
+	pages   int           // how many tanks are looked at
 	history time.Duration // how much of the past a tank's account has taken in before
 }
 
@@ -49,7 +49,7 @@ func run() error {
 	flag.IntVar(&o.tanks, "tanks", 100, "how many tanks")
 	rates := flag.String("rates", "1000,10000", "readings a second of all tanks together, each measured by itself")
 	flag.DurationVar(&o.length, "for", time.Minute, "how long each rate lasts")
-	flag.IntVar(&o.watch, "watch", 10, "how many tanks are looked at by a browser each")
+	flag.IntVar(&o.pages, "pages", 10, "how many tanks are looked at by a browser each")
 	flag.DurationVar(&o.history, "history", 48*time.Hour, "how much of the past each tank has before")
 	flag.Parse()
 	for word := range strings.SplitSeq(*rates, ",") {
@@ -62,8 +62,8 @@ func run() error {
 	switch {
 	case o.tanks < 1 || o.tanks > 10_000:
 		return fmt.Errorf("-tanks is %d: give 1 to 10000", o.tanks)
-	case o.watch < 1 || o.watch > o.tanks:
-		return fmt.Errorf("-watch is %d: give 1 to -tanks", o.watch)
+	case o.pages < 1 || o.pages > o.tanks:
+		return fmt.Errorf("-pages is %d: give 1 to -tanks", o.pages)
 	case o.length < time.Second:
 		return fmt.Errorf("-for is %v: give a second at least", o.length)
 	case o.history < 0:

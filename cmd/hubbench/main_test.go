@@ -16,7 +16,7 @@ func TestMeasure(t *testing.T) {
 	if out, err := exec.Command("go", "build", "-o", program, "isohaline/cmd/isohaline").CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	o := options{program: program, tanks: 3, rates: []int{60}, length: 2 * time.Second, watch: 2, history: 3 * time.Hour}
+	o := options{program: program, tanks: 3, rates: []int{60}, length: 2 * time.Second, pages: 2, history: 3 * time.Hour}
 	var progress bytes.Buffer
 	results, err := measureAll(t.Context(), o, &progress)
 	if err != nil {

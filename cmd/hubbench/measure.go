@@ -19,9 +19,9 @@ type target interface {
 	process() int // its id
 	// connect makes a client of a device.
 	connect(d *device) (mqtt.Client, error)
-	// watch tells of each reading of a device that comes through, once it is known to
+	// follow tells of each reading of a device that comes through, once it is known to
 	// look, and until ctx ends.
-	watch(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error
+	follow(ctx context.Context, d *device, looking func(), seen func(channel string, at time.Time)) error
 }
 
 // device is a tank's device, as the program has made it.
@@ -65,22 +65,22 @@ func measure(ctx context.Context, t target, fleet []device, rate int, o options)
 		clients[i] = c
 		defer c.Disconnect(0)
 	}
-	lookers := make([]*looker, o.watch)
-	watching, leave := context.WithCancel(ctx)
+	lookers := make([]*looker, o.pages)
+	following, leave := context.WithCancel(ctx)
 	defer leave()
-	group, watching := errgroup.WithContext(watching)
+	group, following := errgroup.WithContext(following)
 	var looking sync.WaitGroup
 	for i := range lookers {
 		l := newLooker()
 		lookers[i] = l
 		looking.Add(1)
-		group.Go(func() error { return t.watch(watching, &fleet[i], sync.OnceFunc(looking.Done), l.see) })
+		group.Go(func() error { return t.follow(following, &fleet[i], sync.OnceFunc(looking.Done), l.see) })
 	}
 	looked := make(chan struct{})
 	go func() { looking.Wait(); close(looked) }()
 	select {
 	case <-looked:
-	case <-watching.Done():
+	case <-following.Done():
 		return r, group.Wait()
 	}
 	before, err := usageOf(t.process())
@@ -113,7 +113,7 @@ func measure(ctx context.Context, t target, fleet []device, rate int, o options)
 		case <-l.done:
 		case <-limit.C:
 			return r, fmt.Errorf("the last reading of %s was not seen within %v", fleet[i].tankID, catchUp)
-		case <-watching.Done():
+		case <-following.Done():
 			return r, group.Wait()
 		}
 		r.behind = max(r.behind, l.finished.Sub(start.Add(o.length)))
@@ -127,7 +127,7 @@ func measure(ctx context.Context, t target, fleet []device, rate int, o options)
 	slices.Sort(r.acks)
 	slices.Sort(r.seen)
 	leave()
-	if err := group.Wait(); err != nil && watching.Err() == nil {
+	if err := group.Wait(); err != nil && following.Err() == nil {
 		return r, err
 	}
 	return r, ctx.Err()

@@ -30,7 +30,7 @@ type checkCommand struct {
 	Fault      []string   `sep:"none" placeholder:"ID" help:"Follow this fault against time, or two together; with --trace."`
 	Trace      string     `placeholder:"PREFIX" help:"Write what --fault does into PREFIX.csv and PREFIX.svg."`
 	Season     string     `placeholder:"NAME" help:"The season of the file to follow it in; by itself the worst."`
-	ListFaults bool       `help:"List the faults and their IDs: those that the site can have, or without a file all."`
+	ListFaults bool       `help:"List the faults and their IDs: those that the tank can have, or without a file all."`
 	Odds       oddsFlags  `embed:"" group:"How likely:"`
 }
 

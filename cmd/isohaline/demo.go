@@ -9,7 +9,7 @@ import (
 	"isohaline/internal/demo"
 )
 
-// demoCommand runs the watch over an invented fleet.
+// demoCommand runs the service over an invented fleet.
 type demoCommand struct {
 	serveFlags
 	Dir string `placeholder:"FOLDER" help:"Keep the demo's data in this empty folder; by itself they go when it ends."`

@@ -22,7 +22,7 @@ func listFaults(c *console, faults []plant.Fault) error {
 }
 
 // faults are those that --fault asks for, one or two that can happen together
-// on this site; none without --fault.
+// on this tank; none without --fault.
 func (ch *checkCommand) faults(s *tankfile.Tank) ([]plant.Fault, error) {
 	switch {
 	case len(ch.Fault) == 0 && ch.Trace != "":
@@ -49,7 +49,7 @@ func (ch *checkCommand) faults(s *tankfile.Tank) ([]plant.Fault, error) {
 	return faults, nil
 }
 
-// faultOf finds a fault that a flag names and the site can have.
+// faultOf finds a fault that a flag names and the tank can have.
 func faultOf(s *tankfile.Tank, flag, id string) (plant.Fault, error) {
 	named := func(f plant.Fault) bool { return f.ID == id }
 	of := plant.FaultsOf(s)
@@ -57,7 +57,7 @@ func faultOf(s *tankfile.Tank, flag, id string) (plant.Fault, error) {
 		return of[i], nil
 	}
 	if slices.ContainsFunc(plant.Faults, named) {
-		return plant.Fault{}, fmt.Errorf("%s: %q cannot happen on this site, which lacks the part; see isohaline check --list-faults with the file", flag, id)
+		return plant.Fault{}, fmt.Errorf("%s: %q cannot happen on this tank, which lacks the part; see isohaline check --list-faults with the file", flag, id)
 	}
 	nearest := slices.MinFunc(of, func(a, b plant.Fault) int {
 		return levenshtein.ComputeDistance(a.ID, id) - levenshtein.ComputeDistance(b.ID, id)

@@ -40,7 +40,7 @@ type inquiry struct {
 	asked bool
 }
 
-// inquiry reads the flags for a site.
+// inquiry reads the flags for a tank.
 func (f *oddsFlags) inquiry(s *tankfile.Tank, singles bool) (*inquiry, error) {
 	if err := statedFaults(s); err != nil {
 		return nil, err
@@ -69,7 +69,7 @@ func (f *oddsFlags) inquiry(s *tankfile.Tank, singles bool) (*inquiry, error) {
 	return q, nil
 }
 
-// statedFaults refuses what the file says of faults that the site cannot have:
+// statedFaults refuses what the file says of faults that the tank cannot have:
 // package tankfile does not know them.
 func statedFaults(s *tankfile.Tank) error {
 	for i, r := range s.Rates {

@@ -1,10 +1,10 @@
 // Command isohaline designs and checks top-off systems for saltwater aquariums.
 //
-//	isohaline check FILE         try every fault on the site in the file
+//	isohaline check FILE         try every fault on the tank in the file
 //	isohaline new [FILE]         write a tank file to begin from
 //	isohaline edge FILE          run the guard beside its tank
-//	isohaline serve              run the watch
-//	isohaline backup FILE        copy what the watch keeps
+//	isohaline serve              run the service
+//	isohaline backup FILE        copy what the service keeps
 //	isohaline restore FILE       ... and make a copy what it keeps
 //	isohaline demo               ... over an invented fleet
 //	isohaline replay FILE        what a tank's account makes of recorded readings
@@ -47,10 +47,10 @@ type commands struct {
 	Check   checkCommand   `cmd:"" help:"Check the design in a tank file: what it loses, how to set it, what every fault would do."`
 	New     newCommand     `cmd:"" help:"Write a commented tank file to begin from."`
 	Edge    edgeCommand    `cmd:"" help:"Run the guard beside its tank: on real wires or a simulated tank, needing no network."`
-	Serve   serveCommand   `cmd:"" help:"Run the watch: devices report to it, pages show what needs a person."`
-	Backup  backupCommand  `cmd:"" help:"Write a copy of what the watch keeps, also while it runs."`
-	Restore restoreCommand `cmd:"" help:"Make a copy what the watch keeps."`
-	Demo    demoCommand    `cmd:"" help:"Run the watch over an invented fleet, to look at."`
+	Serve   serveCommand   `cmd:"" help:"Run the service: devices report to it, pages show what needs a person."`
+	Backup  backupCommand  `cmd:"" help:"Write a copy of what the service keeps, also while it runs."`
+	Restore restoreCommand `cmd:"" help:"Make a copy what the service keeps."`
+	Demo    demoCommand    `cmd:"" help:"Run the service over an invented fleet, to look at."`
 	Replay  replayCommand  `cmd:"" help:"Run recorded readings through a tank's account: what it finds, and when."`
 	Water   waterCommand   `cmd:"" help:"Evaluate the science of seawater and moist air."`
 	Version versionCommand `cmd:"" help:"Say which version this is and what it was built from."`

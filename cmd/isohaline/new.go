@@ -48,8 +48,8 @@ func (n *newCommand) Run(ctx context.Context, c *console) error {
 		}
 	}
 	text := tankfile.Starter(answers)
-	if _, _, err := tankfile.Read("the new site", text); err != nil {
-		return fmt.Errorf("these answers do not make a site; mend them and try again:\n%v", err)
+	if _, _, err := tankfile.Read("the new tank", text); err != nil {
+		return fmt.Errorf("these answers do not make a tank; mend them and try again:\n%v", err)
 	}
 	if n.File == "" {
 		_, err := c.Out.Write(text)

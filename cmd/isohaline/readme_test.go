@@ -21,7 +21,7 @@ const readme = "../../README.md"
 var consoleBlock = regexp.MustCompile("(?s)```console\n\\$ ([^\n]*)\n(.*?)```")
 
 // TestREADME runs the shell sessions of the README. What they show is what the
-// program prints; go test ./cmd/isohaline -run README -update shows it anew.
+// program prints; go test ./cmd/isohaline -run README -update shows it again.
 func TestREADME(t *testing.T) {
 	text, err := os.ReadFile(readme)
 	if err != nil {

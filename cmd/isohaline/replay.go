@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -19,7 +20,7 @@ import (
 // makes of them: whether a claim holds, whether a tank's old records can be moved
 // here. Nothing is kept.
 type replayCommand struct {
-	File         string   `arg:"" help:"Recorded readings: a table (CSV) as the watch exports it or as loggers write it, or lines of SenML in JSON; - for standard input."`
+	File         string   `arg:"" help:"Recorded readings: a table (CSV) as the service exports it or as loggers write it, or lines of SenML in JSON; - for standard input."`
 	Tank         string   `required:"" placeholder:"FILE" aliases:"site" help:"The tank file."`
 	JSON         bool     `name:"json" help:"Print JSON instead of words."`
 	TimeFormat   string   `placeholder:"FORMAT" help:"How a table writes its times: year-month-day, day-month-year, month-day-year, unix-seconds, unix-milliseconds or spreadsheet-days; by itself guessed, where they leave no doubt."`
@@ -54,14 +55,10 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 	if more := table.ProblemCount - shownProblems; more > 0 {
 		fmt.Fprintf(c.Err, "%s: and %d more\n", r.File, more)
 	}
-	if len(table.Readings) == 0 {
+	if table.Readings.Len() == 0 {
 		return fmt.Errorf("%s has no reading that can be replayed", r.File)
 	}
-	readings := make([]wire.Reading, len(table.Readings))
-	for i := range table.Readings {
-		readings[i] = table.Readings[i].Of(wire.DeviceID{}, table.Readings[i].At)
-	}
-	told, err := live.Replay(ctx, sheet, readings, c.progress("replaying"))
+	told, err := live.Replay(ctx, sheet, table.Readings.Len(), table.Readings.Of(wire.DeviceID{}), c.progress("replaying"))
 	if err != nil {
 		return err
 	}
@@ -97,6 +94,7 @@ func (r *replayCommand) sheet() (*live.Sheet, error) {
 // recording reads the recorded readings.
 func (r *replayCommand) recording(c *console) ([]byte, error) {
 	in := c.In
+	var data bytes.Buffer
 	if r.File != "-" {
 		f, err := os.Open(r.File)
 		if err != nil {
@@ -104,15 +102,18 @@ func (r *replayCommand) recording(c *console) ([]byte, error) {
 		}
 		defer f.Close()
 		in = f
+		if info, err := f.Stat(); err == nil { // a large file is held once
+			data.Grow(int(min(info.Size(), maxRecordingBytes)) + bytes.MinRead)
+		}
 	}
-	data, err := io.ReadAll(io.LimitReader(in, maxRecordingBytes+1))
+	_, err := data.ReadFrom(io.LimitReader(in, maxRecordingBytes+1))
 	switch {
 	case err != nil:
 		return nil, fmt.Errorf("reading %s: %w", r.File, err)
-	case len(data) > maxRecordingBytes:
+	case data.Len() > maxRecordingBytes:
 		return nil, fmt.Errorf("%s is larger than %d MB; split it into parts", r.File, maxRecordingBytes>>20)
 	}
-	return data, nil
+	return data.Bytes(), nil
 }
 
 // read reads a recording by what the flags say and, beyond that, by what it looks

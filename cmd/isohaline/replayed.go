@@ -16,7 +16,7 @@ import (
 // replayed is what an account made of a recording, as it is printed. Times are
 // UTC.
 type replayed struct {
-	Site         string            `json:"site"`
+	Tank         string            `json:"site"`
 	Readings     int               `json:"readings"`
 	From         time.Time         `json:"from"`
 	To           time.Time         `json:"to"`
@@ -65,8 +65,8 @@ type ruledOut struct {
 }
 
 func newReplayed(name string, table *records.Table, told *live.Recording) *replayed {
-	n := len(table.Readings)
-	out := &replayed{Site: name, Readings: n, From: table.Readings[0].At, To: table.Readings[n-1].At, ProblemCount: table.ProblemCount,
+	n := table.Readings.Len()
+	out := &replayed{Tank: name, Readings: n, From: table.Readings.At(0).At, To: table.Readings.At(n - 1).At, ProblemCount: table.ProblemCount,
 		Problems: []replayedProblem{}, NotTaken: int64(told.NotTaken), Findings: []replayedFinding{}}
 	for _, p := range table.Problems {
 		out.Problems = append(out.Problems, replayedProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})
@@ -112,7 +112,7 @@ const minute = "2006-01-02 15:04"
 
 func (r *replayed) text(w io.Writer) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %d readings from %s to %s UTC\n", r.Site, r.Readings, r.From.UTC().Format(minute), r.To.UTC().Format(minute))
+	fmt.Fprintf(&b, "%s: %d readings from %s to %s UTC\n", r.Tank, r.Readings, r.From.UTC().Format(minute), r.To.UTC().Format(minute))
 	if r.NotTaken > 0 {
 		fmt.Fprintf(&b, "%d of them the account does not take.\n", r.NotTaken)
 	}

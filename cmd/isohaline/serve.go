@@ -20,7 +20,7 @@ type serveFlags struct {
 	Edges string `placeholder:"HOST:PORT" help:"Where edges link themselves to the service; by itself only from this machine."`
 }
 
-// serveCommand runs the watch.
+// serveCommand runs the service.
 type serveCommand struct {
 	serveFlags
 	databaseFlags
@@ -61,7 +61,7 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if database != "" {
 		kept = srv.Store.Place() + ", with the log in " + dir
 	}
-	fmt.Fprintf(c.Out, "Isohaline watches. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), srv.EdgesAddress(), kept)
+	fmt.Fprintf(c.Out, "Isohaline is running. Pages: %s  Devices: %s  Edges: %s  Kept in: %s\n", srv.Address(), srv.DoorAddress(), srv.EdgesAddress(), kept)
 	if srv.Token != "" {
 		fmt.Fprintf(c.Out, "\nNobody has an account yet. Open the pages and make the first one with this token:\n\n    %s\n\nIt is good once, and until the program ends.\n", srv.Token)
 	}

@@ -20,11 +20,11 @@ import (
 const tallyFormat = "isohaline-tally/1"
 
 // tallyFile keeps what was lived, with what it was lived under: years of another
-// site or by other rates must not be added.
+// tank or by other rates must not be added.
 type tallyFile struct {
 	Format  string            `json:"format"`
 	Program string            `json:"program"`
-	Site    string            `json:"site_sha256"`
+	Tank    string            `json:"site_sha256"`
 	Rates   map[string]string `json:"rates"`
 	Seed    uint64            `json:"seed"`
 	Bias    float64           `json:"bias"`
@@ -41,7 +41,7 @@ func openTally(name string, s *tankfile.Tank, o *odds.Simulation) (*tallyFile, e
 		return nil, err
 	}
 	sum := sha256.Sum256(written)
-	file := &tallyFile{Format: tallyFormat, Program: version(), Site: hex.EncodeToString(sum[:]), Rates: o.Rates, Seed: o.Seed, Bias: o.Bias, name: name}
+	file := &tallyFile{Format: tallyFormat, Program: version(), Tank: hex.EncodeToString(sum[:]), Rates: o.Rates, Seed: o.Seed, Bias: o.Bias, name: name}
 	data, err := os.ReadFile(name)
 	if errors.Is(err, fs.ErrNotExist) {
 		return file, file.keep(odds.Tally{}) // now, rather than hours later, if it cannot be written
@@ -63,7 +63,7 @@ func openTally(name string, s *tankfile.Tank, o *odds.Simulation) (*tallyFile, e
 // differsFrom says what is not as it was; empty: nothing.
 func (f *tallyFile) differsFrom(before *tallyFile) string {
 	switch {
-	case f.Site != before.Site:
+	case f.Tank != before.Tank:
 		return "on another tank file"
 	case !maps.Equal(f.Rates, before.Rates):
 		return "with other rates"

@@ -25,7 +25,7 @@ type waterCommand struct {
 	Salt    benchCommand[bench.SalinityMove]     `cmd:"" help:"What brings the tank to another salinity: litres, grams, days."`
 	Change  benchCommand[bench.WaterChanges]     `cmd:"" help:"What a series of water changes does, against one large one."`
 	Shock   benchCommand[bench.TopOffShock]      `cmd:"" help:"What giving fresh water does at once, and what a month of it is like by hand."`
-	Hand    handCommand                          `cmd:"" help:"What a month is like at a site, topped off by hand and by its controller."`
+	Hand    handCommand                          `cmd:"" help:"What a month is like at a tank, topped off by hand and by its controller."`
 	Lime    benchCommand[bench.LimeSupply]       `cmd:"" help:"What lime water in the reservoir gives, and what it must not do."`
 	Convert benchCommand[bench.Conversion]       `cmd:"" help:"What an instrument's reading means, and what every other would show."`
 	Agree   benchCommand[bench.Agreement]        `cmd:"" help:"What several readings of one water say together, and which instrument is off."`

@@ -41,14 +41,14 @@ func (b *benchCommand[Q]) Run(c *console) error {
 	return printAnswer(c.Out, a, u)
 }
 
-// handCommand asks the one question that is about a site.
+// handCommand asks the one question that is about a tank.
 type handCommand struct {
 	File string `arg:"" help:"Tank file; - for standard input."`
 	benchCommand[bench.HandTopOff]
 }
 
 func (h *handCommand) Run(c *console) (err error) {
-	if h.Question.Site, err = readTank(c, h.File); err != nil {
+	if h.Question.Tank, err = readTank(c, h.File); err != nil {
 		return err
 	}
 	return h.benchCommand.Run(c)

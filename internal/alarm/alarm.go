@@ -144,7 +144,7 @@ func (a *Alarm) age(k *Kind, now time.Time) {
 
 // follow brings Live up to what is the case, for an alarm that nothing hides,
 // and returns why it changed, "" if it did not. emerged is why it has just
-// stopped being hidden, "" if it has not: then what is still there calls anew.
+// stopped being hidden, "" if it has not: then what is still there calls again.
 func (a *Alarm) follow(k *Kind, emerged Reason, now time.Time) Reason {
 	was := a.Live
 	var why Reason

@@ -53,7 +53,7 @@ const (
 	Unreachable  NoticeReason = "nobody before could be reached"
 	RoundAgain   NoticeReason = "nobody acknowledged, beginning again"
 	ConditionEnd NoticeReason = "the condition is gone"
-	NotWanted    NoticeReason = "acknowledged, hidden, gone or called anew before it was sent"
+	NotWanted    NoticeReason = "acknowledged, hidden, gone or called again before it was sent"
 )
 
 // Record is the notices of one site that may still matter: those of alarms that

@@ -119,7 +119,7 @@ func (p *player) step(t *testing.T, e alarm.Event, at time.Time) {
 		}
 		p.becomes = append(p.becomes, fmt.Sprintf("%s: %v, %s%s", name(s.Key), s.To, s.Reason, when))
 	}
-	for range 20 { // each failure may decide anew
+	for range 20 { // each failure may decide again
 		var d alarm.Decision
 		p.record, d = alarm.Decide(&p.plan, p.site, p.record, at)
 		p.again = d.Again

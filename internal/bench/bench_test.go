@@ -59,7 +59,7 @@ func questions() map[string]Question {
 		"salt":    &SalinityMove{VolumeL: 400, TempC: 25, SalinityPSU: 33, TargetPSU: 35, Way: "top-off", EvaporationLitresDay: 4},
 		"change":  &WaterChanges{Water: reef(), EachL: 40, Times: 4, EveryDays: 7, IonMgL: 20, IonMgLDay: 0.2},
 		"shock":   &TopOffShock{Water: reef(), TopOffL: 12, EvaporationLitresDay: 4, Minutes: 90, UseAlkalinityDKHDay: 0.8},
-		"hand":    &HandTopOff{EveryDays: 5, Site: example("window-nano")},
+		"hand":    &HandTopOff{EveryDays: 5, Tank: example("window-nano")},
 		"lime":    &LimeSupply{Water: reef(), EvaporationLitresDay: 4, UseAlkalinityDKHDay: 1.5, PassingLitresHour: 1500, ReservoirLitres: 40},
 		"convert": &Conversion{Reading: InstrumentReading{Instrument: "hydrometer", Value: 1.0264, TempC: 25}},
 		"agree": &Agreement{Readings: []InstrumentReading{{Instrument: "conductivity", Value: 53.1, TempC: 25, Calibrated: &at},
@@ -152,7 +152,7 @@ func TestAnythingIsAnswered(t *testing.T) {
 	}
 }
 
-// shake draws the numbers of a question anew, mostly within their ranges.
+// shake draws the numbers of a question again, mostly within their ranges.
 func shake(t *rapid.T, v reflect.Value) {
 	for i := range v.NumField() {
 		f, tag := v.Field(i), v.Type().Field(i).Tag

@@ -17,8 +17,8 @@ func TestGuide(t *testing.T) {
 	}
 	for name := range questions() {
 		row := fmt.Sprintf("| `isohaline water %s` | `POST /api/bench/%s` |", name, name)
-		if name == "hand" { // of a site, not of a bucket
-			row = "| `isohaline water hand SITE` | `POST /api/tanks/{tank}/bench/hand` |"
+		if name == "hand" { // of a tank, not of a bucket
+			row = "| `isohaline water hand TANK` | `POST /api/tanks/{tank}/bench/hand` |"
 		}
 		if !strings.Contains(string(text), row) {
 			t.Errorf("no row %s", row)

@@ -14,15 +14,15 @@ import (
 	"isohaline/internal/verify"
 )
 
-// HandTopOff asks what a month is like for a site as built, topped off by a
+// HandTopOff asks what a month is like for a tank as built, topped off by a
 // person every so many days and by its own controller. Both months run on the
 // check's twin, with nothing wrong.
 type HandTopOff struct {
 	EveryDays float64 `json:"everyDays" name:"every" type:"days" required:"true" minimum:"0.25" maximum:"29" doc:"time between two top-offs by hand"`
 	Season    string  `json:"season,omitempty" name:"season" placeholder:"NAME" maxLength:"120" doc:"the season of the tank file; without it, the one in which salinity swings most"`
 
-	// Site is what the question is about; it comes by another way than the numbers.
-	Site *tankfile.Tank `json:"-" kong:"-"`
+	// Tank is what the question is about; it comes by another way than the numbers.
+	Tank *tankfile.Tank `json:"-" kong:"-"`
 }
 
 // month is a month topped off in one way.
@@ -33,15 +33,15 @@ type month struct {
 }
 
 func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
-	if q.Site == nil || q.Site.Controller == nil {
-		return nil, refusal("", "", "", "the site has no controller: there is no automatic top-off to set beside a person's", "ask of a site with a controller")
+	if q.Tank == nil || q.Tank.Controller == nil {
+		return nil, refusal("", "", "", "the tank has no controller: there is no automatic top-off to set beside a person's", "ask of a tank with a controller")
 	}
 	hand, automatic, season, err := q.months()
 	if err != nil {
 		return nil, err
 	}
 	for _, m := range []*month{hand, automatic} {
-		m.readPH(q.Site, season)
+		m.readPH(q.Tank, season)
 	}
 	a := &BenchAnswer{Sources: []string{sourceTwin, sourceMixing, sourceCarbonate, sourceDensity, sourceDKH, sourceRates}}
 	a.Sentence = fmt.Sprintf("Topped off by hand every %s days, %s over a month; by the controller, %s.",
@@ -71,14 +71,14 @@ func (q *HandTopOff) answer(c Circumstances) (*BenchAnswer, error) {
 
 // months runs both, in the season asked for or else in that which swings most.
 func (q *HandTopOff) months() (hand, automatic *month, season *tankfile.Season, err error) {
-	trial, err := (&verify.Report{Tank: q.Site}).Trial()
+	trial, err := (&verify.Report{Tank: q.Tank}).Trial()
 	if err != nil {
 		return nil, nil, nil, err
 	}
 	var names []string
 	widest := math.Inf(-1)
-	for i := range q.Site.Room.Seasons {
-		s := &q.Site.Room.Seasons[i]
+	for i := range q.Tank.Room.Seasons {
+		s := &q.Tank.Room.Seasons[i]
 		names = append(names, strconv.Quote(s.Name))
 		if q.Season != "" && q.Season != s.Name {
 			continue
@@ -158,7 +158,7 @@ func (m *month) tell(a *BenchAnswer, sdFrac float64) {
 	}
 }
 
-// warn gives the cautions that belong to topping this site off by hand.
+// warn gives the cautions that belong to topping this tank off by hand.
 func (q *HandTopOff) warn(a *BenchAnswer, hand *month, c Circumstances) {
 	o := &hand.Outcome
 	if o.HourPSU > usualRatePSUDay || o.DayDKH > usualRateDKHDay {
@@ -169,7 +169,7 @@ func (q *HandTopOff) warn(a *BenchAnswer, hand *month, c Circumstances) {
 		a.Cautions = append(a.Cautions, fmt.Sprintf("By hand every %s days the return chamber does not hold what evaporates: the return pump runs dry for %s of the month. That ruins pumps, and the tank has no flow meanwhile.",
 			digits(q.EveryDays, 2), Shown(daysOf(dry), "days", c.Units)))
 	}
-	if q.Site.TopOff.Reservoir.LimeStrength() > 0 {
+	if q.Tank.TopOff.Reservoir.LimeStrength() > 0 {
 		a.Cautions = append(a.Cautions, carbonate.LimeWaterCaution, "The reservoir holds lime water, and so does the bucket in this month: never pour lime water in at once.")
 		a.Sources = append(a.Sources, sourceLime)
 	}

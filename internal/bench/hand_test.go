@@ -47,7 +47,7 @@ func TestHandTopOffIsTheShock(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a := ask(t, &HandTopOff{EveryDays: 5, Site: s})
+	a := ask(t, &HandTopOff{EveryDays: 5, Tank: s})
 	salinity, alkalinity := seriesOf(t, a, "salinity-hand"), seriesOf(t, a, "alkalinity-hand")
 	poured := 0
 	for i := 1; i < len(salinity.At); i++ {
@@ -79,7 +79,7 @@ func TestHandTopOffBySite(t *testing.T) {
 	for _, name := range []string{"window-nano", "reading-room", "grand-lobby"} {
 		before := 0.0
 		for _, days := range []float64{0.5, 2, 5, 12} {
-			a := ask(t, &HandTopOff{EveryDays: days, Site: example(name)})
+			a := ask(t, &HandTopOff{EveryDays: days, Tank: example(name)})
 			whole(t, name, a)
 			for _, what := range []string{"salinity-hour", "alkalinity-day"} {
 				if hand, automatic := value(t, a, what+"-hand"), value(t, a, what+"-automatic"); hand <= automatic {
@@ -100,7 +100,7 @@ func TestHandTopOffBySite(t *testing.T) {
 
 // TestHandTopOffSays: the sentence, the season, the cautions that belong to it.
 func TestHandTopOffSays(t *testing.T) {
-	nano := ask(t, &HandTopOff{EveryDays: 5, Site: example("window-nano")})
+	nano := ask(t, &HandTopOff{EveryDays: 5, Tank: example("window-nano")})
 	if !strings.HasPrefix(nano.Sentence, "Topped off by hand every 5 days, salinity swings by ") || !strings.Contains(nano.Sentence, "over a month; by the controller, salinity swings by ") {
 		t.Error(nano.Sentence)
 	}
@@ -108,28 +108,28 @@ func TestHandTopOffSays(t *testing.T) {
 	if notes := strings.Join(nano.Notes, " "); !strings.Contains(notes, `"heating season"`) { // the dry one
 		t.Error(notes)
 	}
-	mild := ask(t, &HandTopOff{EveryDays: 5, Season: "windows open", Site: example("window-nano")})
+	mild := ask(t, &HandTopOff{EveryDays: 5, Season: "windows open", Tank: example("window-nano")})
 	if value(t, mild, "salinity-hour-hand") >= value(t, nano, "salinity-hour-hand") {
 		t.Error("another season makes no difference")
 	}
 	for _, c := range []struct {
 		days      float64
-		site      *tankfile.Tank
+		tank      *tankfile.Tank
 		slow, dry bool
 	}{{5, example("window-nano"), true, false}, {0.5, example("window-nano"), false, false}, {5, example("reading-room"), true, true}} {
-		text := strings.Join(ask(t, &HandTopOff{EveryDays: c.days, Site: c.site}).Cautions, " ")
+		text := strings.Join(ask(t, &HandTopOff{EveryDays: c.days, Tank: c.tank}).Cautions, " ")
 		if strings.Contains(text, cautionSlow) != c.slow || strings.Contains(text, "return pump runs dry") != c.dry {
-			t.Errorf("every %v days at %s: %s", c.days, c.site.Name, text)
+			t.Errorf("every %v days at %s: %s", c.days, c.tank.Name, text)
 		}
 	}
 	lime := *example("window-nano")
 	reservoir := *lime.TopOff.Reservoir
 	reservoir.LimeWater = true
 	lime.TopOff.Reservoir = &reservoir
-	if text := strings.Join(ask(t, &HandTopOff{EveryDays: 5, Site: &lime}).Cautions, " "); !strings.Contains(text, "never pour lime water in at once") || !strings.Contains(text, "caustic") {
+	if text := strings.Join(ask(t, &HandTopOff{EveryDays: 5, Tank: &lime}).Cautions, " "); !strings.Contains(text, "never pour lime water in at once") || !strings.Contains(text, "caustic") {
 		t.Error(text)
 	}
-	us, err := Ask(&HandTopOff{EveryDays: 5, Site: example("reading-room")}, Circumstances{Units: units.US})
+	us, err := Ask(&HandTopOff{EveryDays: 5, Tank: example("reading-room")}, Circumstances{Units: units.US})
 	if err != nil || us.Figure("evaporation").Unit != "L/day" {
 		t.Errorf("%+v, %v", us, err)
 	}
@@ -142,13 +142,13 @@ func TestHandTopOffRefuses(t *testing.T) {
 		q            HandTopOff
 		field, words string
 	}{
-		{"no days", HandTopOff{Site: nano}, "everyDays", `"0" is out of range; give a value from 0.25 to 29 days`},
-		{"less than none", HandTopOff{EveryDays: -1, Site: nano}, "everyDays", "out of range"},
-		{"longer than the month", HandTopOff{EveryDays: 31, Site: nano}, "everyDays", `"31" is out of range`},
-		{"no number", HandTopOff{EveryDays: math.NaN(), Site: nano}, "everyDays", "out of range"},
-		{"no controller", HandTopOff{EveryDays: 3, Site: example("plumbed-line")}, "", "the site has no controller"},
-		{"no site", HandTopOff{EveryDays: 3}, "", "the site has no controller"},
-		{"no such season", HandTopOff{EveryDays: 3, Season: "monsoon", Site: nano}, "season", `"monsoon" is no season of the tank file; give one of "heating season", "windows open"`},
+		{"no days", HandTopOff{Tank: nano}, "everyDays", `"0" is out of range; give a value from 0.25 to 29 days`},
+		{"less than none", HandTopOff{EveryDays: -1, Tank: nano}, "everyDays", "out of range"},
+		{"longer than the month", HandTopOff{EveryDays: 31, Tank: nano}, "everyDays", `"31" is out of range`},
+		{"no number", HandTopOff{EveryDays: math.NaN(), Tank: nano}, "everyDays", "out of range"},
+		{"no controller", HandTopOff{EveryDays: 3, Tank: example("plumbed-line")}, "", "the tank has no controller"},
+		{"no tank", HandTopOff{EveryDays: 3}, "", "the tank has no controller"},
+		{"no such season", HandTopOff{EveryDays: 3, Season: "monsoon", Tank: nano}, "season", `"monsoon" is no season of the tank file; give one of "heating season", "windows open"`},
 	} {
 		_, err := Ask(&c.q, noon)
 		var r *Refusal

@@ -139,12 +139,12 @@ func (q *Agreement) answer(c Circumstances) (*BenchAnswer, error) {
 		}
 	}
 	a.Sentence = fmt.Sprintf("The water is most likely at %s, give or take %s", Shown(v.PSU, "PSU", c.Units), digits(ninety*v.SDPSU, 2))
-	const surelyOff, perhapsOff = 0.8, 0.4
+	const surelyOffProb, possiblyOffProb = 0.8, 0.4
 	off := fmt.Sprintf("%s (reading %d) is off by %s", q.Readings[worst].kind().Words(), worst+1, signed(seen[worst].PSU-v.PSU, "PSU", c.Units))
 	switch {
-	case v.Off[worst] > surelyOff:
+	case v.Off[worst] > surelyOffProb:
 		a.Sentence += fmt.Sprintf("; the %s, with %.0f %% certainty.", off, v.Off[worst]*percent)
-	case v.Off[worst] > perhapsOff:
+	case v.Off[worst] > possiblyOffProb:
 		a.Sentence += fmt.Sprintf("; perhaps the %s (%.0f %%): take a third reading with another instrument.", off, v.Off[worst]*percent)
 	default:
 		a.Sentence += "; the instruments agree."

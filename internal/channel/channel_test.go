@@ -18,7 +18,7 @@ import (
 	"isohaline/internal/wire"
 )
 
-var update = flag.Bool("update", false, "write the table of docs/wire.md anew")
+var update = flag.Bool("update", false, "write the table of docs/wire.md again")
 
 const (
 	page       = "../../docs/wire.md"

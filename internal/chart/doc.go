@@ -1,7 +1,7 @@
 // Package chart draws: a tank and its sump cut through to scale, what every
 // pair of faults does, one fault against time, and how often harm is to be
 // expected against the time between tests. Plain data goes in, a
-// complete SVG document comes out; the package knows nothing of sites, guards
+// complete SVG document comes out; the package knows nothing of tanks, guards
 // or plants.
 //
 //	svg, err := section.SVG(chart.Wide)

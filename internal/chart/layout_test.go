@@ -24,7 +24,7 @@ func maybe(t *rapid.T, name string, value float64) float64 {
 	return nan
 }
 
-// anySection is any site that makes sense: from a jar to a public tank.
+// anySection is any tank that makes sense: from a jar to a public tank.
 func anySection(t *rapid.T) *Section {
 	words := rapid.SampledFrom([]string{"Jar", "Reading Room reef", "The long hall of mangroves behind the ferry terminal", "Äußeres Becken & <Quarantäne>", strings.Repeat("水", 90), ""})
 	s := &Section{
@@ -84,7 +84,7 @@ func anySection(t *rapid.T) *Section {
 }
 
 // TestAnySection: labels keep clear of each other and inside the sheet
-// whatever the site looks like.
+// whatever the tank looks like.
 func TestAnySection(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := anySection(t)

@@ -291,8 +291,8 @@ func (d *traceDrawing) strip(top float64) (bottom float64) {
 func (d *traceDrawing) floor(top, height float64) (bottom float64) {
 	t := d.t
 	_, hi := t.bounds(floorOf)
-	const worthALine = 0.01e-3
-	if hi < worthALine {
+	const leastDrawnM3 = 0.01e-3
+	if hi < leastDrawnM3 {
 		return top
 	}
 	const litre, gallon = 1e-3, 0.003785411784 // m3: SI Brochure table 8; 231 cubic inches, NIST Handbook 44 C

@@ -13,8 +13,8 @@ type kept struct {
 	above, below [Classes - 1]float64
 }
 
-// bothWays are borders at one distance both ways.
-func bothWays(target float64, off [Classes - 1]float64) (above, below [Classes - 1]float64) {
+// symmetricBorders are borders at one distance both ways.
+func symmetricBorders(target float64, off [Classes - 1]float64) (above, below [Classes - 1]float64) {
 	for i, o := range off {
 		above[i], below[i] = target+o, target-o
 	}
@@ -23,7 +23,7 @@ func bothWays(target float64, off [Classes - 1]float64) (above, below [Classes -
 
 func (d *traceDrawing) salinity(top, height float64) (bottom float64) {
 	k := kept{name: "Salinity, PSU", target: d.t.TargetPSU}
-	k.above, k.below = bothWays(k.target, d.t.OffPSU)
+	k.above, k.below = symmetricBorders(k.target, d.t.OffPSU)
 	a := d.borders(k, top, height, salinityOf)
 	d.path("l-bold", d.curve(a, salinityOf))
 	return a.bottom
@@ -31,7 +31,7 @@ func (d *traceDrawing) salinity(top, height float64) (bottom float64) {
 
 func (d *traceDrawing) alkalinity(top, height float64) (bottom float64) {
 	k := kept{name: "Alkalinity, dKH", target: d.t.TargetDKH}
-	k.above, k.below = bothWays(k.target, d.t.OffDKH)
+	k.above, k.below = symmetricBorders(k.target, d.t.OffDKH)
 	a := d.borders(k, top, height, alkalinityOf)
 	d.path("l-bold", d.curve(a, alkalinityOf))
 	return a.bottom

@@ -1,7 +1,6 @@
 package corpus
 
 import (
-	"context"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -153,9 +152,9 @@ func (d *Designs) draw(tank uint64, n needs) (*Design, error) {
 		s.TopOff.Tube.LengthM = max(s.TopOff.Tube.LengthM, 3)
 		s.TopOff.ShutoffValve = false
 	}
-	report, err := verify.Check(context.Background(), s, verify.Options{Units: units.Metric, SinglesOnly: true})
+	report, err := verify.Settle(s, units.Metric)
 	if err != nil {
-		return nil, fmt.Errorf("corpus: checking %s: %w", s.Name, err)
+		return nil, fmt.Errorf("corpus: settling %s: %w", s.Name, err)
 	}
 	reservoir := s.TopOff.Reservoir
 	v, err := reservoir.Shape.Vessel()
@@ -227,7 +226,7 @@ func (d *Design) build(seed uint64) (*built, error) {
 	b.guard = &g
 	b.jitterM = s.TopOff.Watch.HysteresisM * uniform(r, 0.02, 0.06)
 	var err error
-	b.twin, err = plant.Build(plant.Setup{Site: s, Levels: d.Settings.Levels, Guard: &g, EvaporationFactor: 1})
+	b.twin, err = plant.Build(plant.Setup{Tank: s, Levels: d.Settings.Levels, Guard: &g, EvaporationFactor: 1})
 	if err != nil {
 		return nil, fmt.Errorf("corpus: building %s: %w", s.Name, err)
 	}

@@ -23,26 +23,26 @@ import (
 // process: the same guard, the same link, a tank that lives at the clock's pace.
 type agent struct {
 	file join.File
-	site *tankfile.Tank
+	tank *tankfile.Tank
 	dir  string
 	log  *slog.Logger
 }
 
 // guard gives a tank an edge with an agent.
-func (d *Demo) guard(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
+func (d *Demo) guard(ctx context.Context, t *Tank, life *Record) (id string, on continuation, err error) {
 	made, seed, err := d.Server.Devices.NewEdge(ctx, d.Server.Store.Edit(who, d.began),
-		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Guard of " + life.Site.Name})
+		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Guard of " + life.Tank.Name})
 	if err != nil {
 		return "", nil, err
 	}
 	a := &agent{file: join.File{Hub: d.Server.EdgesAddress(), Site: made.SiteID, Edge: made.ID, Key: seed},
-		site: life.Site, dir: filepath.Join(d.o.Dir, "edges", t.ID), log: d.o.Log}
+		tank: life.Tank, dir: filepath.Join(d.o.Dir, "edges", t.ID), log: d.o.Log}
 	return made.ID, a.run, nil
 }
 
 // run lives until ctx ends.
 func (a *agent) run(ctx context.Context) error {
-	set, err := verify.Commission(a.site)
+	set, err := verify.Commission(a.tank)
 	if err != nil {
 		return fmt.Errorf("demo edge %s: %w", a.file.ID(), err)
 	}

@@ -58,8 +58,8 @@ type Demo struct {
 	now, began time.Time
 }
 
-// goesOn lets a tank go on, from where its past ends until ctx does.
-type goesOn func(ctx context.Context) error
+// continuation lets a tank go on, from where its past ends until ctx does.
+type continuation func(ctx context.Context) error
 
 const (
 	// seed makes the fleet's lives. Another gives other weather.
@@ -123,7 +123,7 @@ func (d *Demo) furnish(ctx context.Context, group *errgroup.Group) error {
 			return err
 		}
 		var histories []monitor.History
-		var onward []goesOn
+		var onward []continuation
 		for i := range site {
 			h, on, err := d.settle(ctx, &site[i], lives[i])
 			if err != nil {
@@ -183,7 +183,7 @@ func liveAll(ctx context.Context, tanks []Tank) ([]*Record, error) {
 
 // settle sets a tank up with who reports of it, and gives what has been recorded
 // so far and how it goes on; nil: it does not.
-func (d *Demo) settle(ctx context.Context, t *Tank, life *Record) (monitor.History, goesOn, error) {
+func (d *Demo) settle(ctx context.Context, t *Tank, life *Record) (monitor.History, continuation, error) {
 	h := monitor.History{TankID: t.ID}
 	err := d.Server.Monitor.AddTank(ctx, monitor.NewTank{SiteID: t.SiteID, SiteName: t.SiteName, TankID: t.ID, File: string(life.File), By: who})
 	if err != nil {
@@ -218,9 +218,9 @@ func split(list []Value, at time.Duration) int {
 }
 
 // connect gives a tank a device that has its life still to tell.
-func (d *Demo) connect(ctx context.Context, t *Tank, life *Record) (id string, on goesOn, err error) {
+func (d *Demo) connect(ctx context.Context, t *Tank, life *Record) (id string, on continuation, err error) {
 	made, password, err := d.Server.Devices.New(ctx, d.Server.Store.Edit(who, d.began),
-		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Site.Name})
+		store.Device{SiteID: t.SiteID, TankID: t.ID, Name: "Level head, " + life.Tank.Name})
 	if err != nil {
 		return "", nil, err
 	}

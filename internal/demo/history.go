@@ -27,7 +27,7 @@ type Value struct {
 
 // Record is a tank's life, out of the physical twin.
 type Record struct {
-	Site *tankfile.Tank
+	Tank *tankfile.Tank
 	File []byte
 	// Values are what the device reports, Hand what a person wrote down, both in
 	// the order of time.
@@ -37,7 +37,7 @@ type Record struct {
 // drySkimmateM3 is what a skimmer that runs dry takes out in a day.
 const drySkimmateM3 = 0.03 * litre
 
-// Draft is a tank's site and its file.
+// Draft is a tank's description and its file.
 func (t *Tank) Draft() (*tankfile.Tank, []byte, error) {
 	s, _, err := tankfile.Read(t.ID+".yaml", tankfile.Starter(t.answers))
 	if err != nil {
@@ -73,7 +73,7 @@ func (t *Tank) Live(length time.Duration, seed uint64) (*Record, error) {
 	if err != nil {
 		return nil, fmt.Errorf("working out %s: %w", t.ID, err)
 	}
-	tw, err := plant.Build(plant.Setup{Site: s, Levels: set.Settings.Levels, Guard: set.Settings.Guard, EvaporationFactor: 1})
+	tw, err := plant.Build(plant.Setup{Tank: s, Levels: set.Settings.Levels, Guard: set.Settings.Guard, EvaporationFactor: 1})
 	if err != nil {
 		return nil, fmt.Errorf("building %s: %w", t.ID, err)
 	}
@@ -85,7 +85,7 @@ func (t *Tank) Live(length time.Duration, seed uint64) (*Record, error) {
 	for i, c := range days[1:] {
 		sc.Later = append(sc.Later, plant.Later{After: time.Duration(i+1) * day, Conditions: c})
 	}
-	r := reporter{tank: t, record: &Record{Site: s, File: file}, rng: rng, guard: set.Settings.Guard}
+	r := reporter{tank: t, record: &Record{Tank: s, File: file}, rng: rng, guard: set.Settings.Guard}
 	r.begin()
 	sc.Trace = r.see
 	tw.SpinUp().Run(sc)
@@ -96,8 +96,8 @@ func (t *Tank) Live(length time.Duration, seed uint64) (*Record, error) {
 // How the weather wanders from day to day: a first-order process around 1.
 // Judgements, for looks.
 const (
-	weatherKeeps = 0.75
-	weatherSD    = 0.05
+	weatherCorrelation = 0.75
+	weatherSD          = 0.05
 )
 
 // days is the conditions of every day.
@@ -105,7 +105,7 @@ func (t *Tank) days(n int, rng *rand.Rand) []plant.Conditions {
 	out := make([]plant.Conditions, n)
 	weather := 0.0
 	for i := range out {
-		weather = weatherKeeps*weather + weatherSD*rng.NormFloat64()
+		weather = weatherCorrelation*weather + weatherSD*rng.NormFloat64()
 		c := plant.Healthy()
 		c.EvaporationFactor = math.Exp(weather)
 		if t.trouble != nil {
@@ -157,7 +157,7 @@ func (r *reporter) see(s plant.Sample) {
 	if s.CeilingWet != r.last.CeilingWet {
 		r.say(at, channel.CeilingLevel, on(s.CeilingWet))
 	}
-	if r.record.Site.HasSump() && s.ReturnRunning != r.last.ReturnRunning {
+	if r.record.Tank.HasSump() && s.ReturnRunning != r.last.ReturnRunning {
 		r.say(at, channel.ReturnPump, on(s.ReturnRunning))
 	}
 	if pump := s.Phase == guard.Filling; pump != (r.last.Phase == guard.Filling) {
@@ -187,7 +187,7 @@ func (r *reporter) begin() {
 	r.say(0, channel.WatchLevel, 1)
 	r.say(0, channel.CeilingLevel, 0)
 	r.say(0, channel.TopOffPump, 0)
-	r.last = plant.Sample{WatchWet: true, ReturnRunning: r.record.Site.HasSump()}
+	r.last = plant.Sample{WatchWet: true, ReturnRunning: r.record.Tank.HasSump()}
 	if r.last.ReturnRunning {
 		r.say(0, channel.ReturnPump, 1)
 	}
@@ -212,7 +212,7 @@ func (r *reporter) between(s plant.Sample) {
 		r.say(r.level, channel.Level, round(along(r.level, r.last.ChamberM, s.ChamberM)+levelSDM*r.rng.NormFloat64(), 0.0001))
 	}
 	for ; r.temp < to; r.temp += tempEvery {
-		r.say(r.temp, channel.WaterTemp, round(r.record.Site.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
+		r.say(r.temp, channel.WaterTemp, round(r.record.Tank.Water.TempC+0.3*daily(r.temp)+tempSDC*r.rng.NormFloat64(), 0.01))
 	}
 	for ; r.hand < to; r.hand += handEvery {
 		at := r.hand + handAt

@@ -22,7 +22,7 @@ const (
 // formatVersion is the format of the file.
 const formatVersion = 1
 
-// disk keeps the state: one small file, written anew as a whole and put in place
+// disk keeps the state: one small file, written again as a whole and put in place
 // by renaming, so that after a power cut it is the old one or the new one.
 type disk struct{ dir string }
 

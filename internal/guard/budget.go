@@ -51,8 +51,8 @@ func charge(budget, owed, ran time.Duration) time.Duration {
 	return owed + min(added, Day-owed)
 }
 
-// roomAgain is how long until room is above 0; not above 0 if it is already.
-func roomAgain(budget, owed time.Duration) time.Duration {
+// timeToRoom is how long until room is above 0; not above 0 if it is already.
+func timeToRoom(budget, owed time.Duration) time.Duration {
 	if budget <= 0 {
 		return Never
 	}

@@ -37,8 +37,8 @@ func TestBucketAgainstRationals(t *testing.T) {
 		if r := room(budget, owed); r < Never && charge(budget, owed, r) > Day {
 			t.Fatalf("room %d does not fit", r)
 		}
-		// room comes back when roomAgain says, and not before.
-		if again := roomAgain(budget, owed); again > 0 {
+		// room comes back when timeToRoom says, and not before.
+		if again := timeToRoom(budget, owed); again > 0 {
 			if room(budget, owed-again+1) > 0 || room(budget, owed-again) == 0 {
 				t.Fatalf("room again in %d is wrong", again)
 			}
@@ -66,7 +66,7 @@ func TestBucketEdges(t *testing.T) {
 		if got := charge(tt.budget, tt.owed, tt.ran); got != tt.charge {
 			t.Errorf("budget %d: charge %d, want %d", tt.budget, got, tt.charge)
 		}
-		if got := roomAgain(tt.budget, tt.owed); got != tt.again && !(got <= 0 && tt.again <= 0) {
+		if got := timeToRoom(tt.budget, tt.owed); got != tt.again && !(got <= 0 && tt.again <= 0) {
 			t.Errorf("budget %d: room again in %d, want %d", tt.budget, got, tt.again)
 		}
 	}

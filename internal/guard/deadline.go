@@ -54,7 +54,7 @@ func Deadline(settings *Settings, state State, in Inputs) time.Duration {
 	case Confirming:
 		within(s.ConfirmDry - st.For)
 		if st.For >= s.ConfirmDry {
-			within(roomAgain(s.DailyBudget, st.Owed))
+			within(timeToRoom(s.DailyBudget, st.Owed))
 		}
 	case Filling:
 		within(s.Limit(st.Learned) - st.For)

@@ -51,7 +51,7 @@ type State struct {
 
 // Boot is the state at power-up. What a person must end survives from the saved
 // state, a latch and a hold, and so do the learned fill and the budget; every
-// timer starts anew, the horn sounds again and the guard settles first. saved may be the zero State:
+// timer starts again, the horn sounds again and the guard settles first. saved may be the zero State:
 // that is a guard which has yet to learn its first fill, and the only way to
 // make it learn again.
 //

@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"iter"
 	"slices"
 	"time"
 
@@ -161,26 +162,43 @@ type Recording struct {
 // replayedAtOnce is how many readings a replay takes between looks at the clock.
 const replayedAtOnce = 5000
 
-// Replay lets a new account of a tank work through a recording: readings in the
-// order of time. Nothing is kept. progress may be nil.
-func Replay(ctx context.Context, sheet *Sheet, readings []wire.Reading, progress func(done, total int)) (*Recording, error) {
-	if len(readings) == 0 {
-		return &Recording{}, nil
-	}
-	k, err := NewWalk(sheet, readings[0].At)
-	if err != nil {
-		return nil, err
-	}
-	done := 0
-	for batch := range slices.Chunk(readings, replayedAtOnce) {
-		if err := ctx.Err(); err != nil {
-			return nil, err
+// Replay lets a new account of a tank work through a recording of so many readings,
+// in the order of time. Nothing is kept. progress may be nil.
+func Replay(ctx context.Context, sheet *Sheet, total int, readings iter.Seq[wire.Reading], progress func(done, total int)) (*Recording, error) {
+	var k *Walk
+	var last time.Time
+	done, batch := 0, make([]wire.Reading, 0, min(total, replayedAtOnce))
+	through := func() error {
+		if err := ctx.Err(); err != nil || len(batch) == 0 {
+			return err
+		}
+		if k == nil {
+			var err error
+			if k, err = NewWalk(sheet, batch[0].At); err != nil {
+				return err
+			}
 		}
 		k.Through(batch)
+		last = batch[len(batch)-1].At
 		if done += len(batch); progress != nil {
-			progress(done, len(readings))
+			progress(done, total)
+		}
+		batch = batch[:0]
+		return nil
+	}
+	for r := range readings {
+		if batch = append(batch, r); len(batch) == replayedAtOnce {
+			if err := through(); err != nil {
+				return nil, err
+			}
 		}
 	}
-	k.End(readings[len(readings)-1].At.Add(account.ReorderWindow))
+	if err := through(); err != nil {
+		return nil, err
+	}
+	if k == nil {
+		return &Recording{}, nil
+	}
+	k.End(last.Add(account.ReorderWindow))
 	return &Recording{Findings: k.Findings(), Estimate: k.tank.Estimate(k.value), NotTaken: k.notTaken}, nil
 }

@@ -13,7 +13,7 @@ import (
 
 // Options say what is known beyond the tank file.
 type Options struct {
-	// Rates gives a site's own rates by fault ID, with their unit: "0.2/yr", or
+	// Rates gives a tank's own rates by fault ID, with their unit: "0.2/yr", or
 	// a range that holds 90 % of the belief, "0.05/yr to 0.4/yr".
 	Rates map[string]string
 	// Habits are the tester's; nil: the table's ranges.
@@ -67,7 +67,7 @@ type Combination struct {
 
 // Estimate works out how often the harm found by a check is to be expected.
 // The report must have its pairs. It refuses, as a *reliability.InputError,
-// what no frequency can be had for: a site that does harm with nothing wrong, no
+// what no frequency can be had for: a tank that does harm with nothing wrong, no
 // test interval, a rate without its unit, an unknown fault.
 func Estimate(ctx context.Context, r *verify.Report, o Options) (*Answer, error) {
 	f, err := plantForest(ctx, r, o)
@@ -125,7 +125,7 @@ func (o Options) samples() int {
 func (f *forest) drawn(ctx context.Context, rows [][]float64, intervalH float64) ([harmCount]reliability.Band, error) {
 	var out [harmCount]reliability.Band
 	each := make([][harmCount]float64, len(rows))
-	err := onEveryCore(ctx, len(rows), func(i int) (err error) {
+	err := runParallel(ctx, len(rows), func(i int) (err error) {
 		each[i], err = f.perYear(rows[i], f.w.momentsAt(rows[i], intervalH))
 		return err
 	})
@@ -291,8 +291,8 @@ func (f *forest) testing() (Testing, error) {
 const curveSamples = 200
 
 // bandAlong gives every point of the curve its band. The few draws say by what
-// factor an end of the band moves between the site's own interval and the
-// point's; the full band at the site's own interval says from where. So both
+// factor an end of the band moves between the tank's own interval and the
+// point's; the full band at the tank's own interval says from where. So both
 // meet there, and what few draws err by is nearly the same at both and cancels.
 func (f *forest) bandAlong(ctx context.Context, o Options, own Frequency, curve []Point) error {
 	rows, err := f.w.sample(o.Seed, min(curveSamples, o.samples()))

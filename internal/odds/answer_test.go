@@ -23,7 +23,7 @@ func within(t *testing.T, what string, got, want, share float64) {
 	}
 }
 
-// TestByHand: sites on which only two or three faults happen, worked on paper.
+// TestByHand: tanks on which only two or three faults happen, worked on paper.
 // The window nano has three combinations that these faults make: the tube on the
 // floor with its air hole blocked (the pump's stop does not stop the water), and
 // a weeping reservoir that the floor sensor or the alarm does not report.
@@ -193,7 +193,7 @@ func TestBand(t *testing.T) {
 	}
 }
 
-// TestBandAlong: the band along the curve meets the full one at the site's own
+// TestBandAlong: the band along the curve meets the full one at the tank's own
 // interval; elsewhere it is near what all the draws give; it never narrows to
 // nothing; and it rises with the interval, as every draw does.
 func TestBandAlong(t *testing.T) {
@@ -308,14 +308,14 @@ func TestRefusals(t *testing.T) {
 		{"wider than anything known", r, rate("tube-out", "1e-9/yr to 1/yr"), "rate of tube-out", "narrower"},
 		{"hourly", r, rate("tube-out", "2/h"), "rate of tube-out", "unit"},
 		{"unknown fault", r, rate("tube-in", "0.1/yr"), "rate of tube-in", "not one of them"},
-		{"fault of another site", r, rate("float-valve-stuck-open", "0.1/yr"), "rate of float-valve-stuck-open", "not one of them"},
+		{"fault of another tank", r, rate("float-valve-stuck-open", "0.1/yr"), "rate of float-valve-stuck-open", "not one of them"},
 		{"skips more than all", r, Options{Habits: &Habits{SkipProb: 1.2}}, "Habits.SkipProb", "out of range"},
 		{"left off below none", r, Options{Habits: &Habits{LeftOffProb: -0.1}}, "Habits.LeftOffProb", "outside 0 to 1"},
 		{"not a number", r, Options{Habits: &Habits{LeftOffProb: math.NaN()}}, "Habits.LeftOffProb", "outside 0 to 1"},
 		{"no samples", r, Options{Samples: -1}, "n:", "samples"},
 		{"no interval", &noTest, Options{}, "people.proof test every", "not an interval"},
 		{"no pairs", &noPairs, Options{}, "report", "pairs"},
-		{"harm as built", &harmful, Options{}, "site", "nothing wrong"},
+		{"harm as built", &harmful, Options{}, "tank", "nothing wrong"},
 	} {
 		_, err := Estimate(t.Context(), row.r, row.o)
 		var refused *reliability.InputError

@@ -38,7 +38,7 @@ func (w *world) harmful(ctx context.Context) ([]*combination, error) {
 	suspects = append(suspects, w.triples()...)
 	slices.Sort(suspects)
 	tried := make([]*combination, len(suspects))
-	err := onEveryCore(ctx, len(suspects), func(i int) (err error) {
+	err := runParallel(ctx, len(suspects), func(i int) (err error) {
 		tried[i], err = w.try(suspects[i])
 		return err
 	})
@@ -161,7 +161,7 @@ func (w *world) findWindows(ctx context.Context, combos []*combination) error {
 			}
 		}
 	}
-	return onEveryCore(ctx, len(tasks), func(n int) error {
+	return runParallel(ctx, len(tasks), func(n int) error {
 		t := tasks[n]
 		stands := w.stands[indices(t.c.set)[t.first]]
 		step := stands.briefH / lagSteps
@@ -206,8 +206,8 @@ func minimal(combos []*combination, season int, kind Harm) []*combination {
 	return out
 }
 
-// onEveryCore does n tasks, none more once the context ends or one has failed.
-func onEveryCore(ctx context.Context, n int, do func(i int) error) error {
+// runParallel does n tasks, none more once the context ends or one has failed.
+func runParallel(ctx context.Context, n int, do func(i int) error) error {
 	g, going := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i := range n {

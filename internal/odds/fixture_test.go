@@ -12,7 +12,7 @@ import (
 	"isohaline/internal/verify"
 )
 
-// example reads one of the example sites.
+// example reads one of the example tanks.
 func example(tb testing.TB, name string) *tankfile.Tank {
 	tb.Helper()
 	data, err := os.ReadFile(filepath.Join("../../examples", name+".yaml"))
@@ -83,7 +83,7 @@ func estimate(tb testing.TB, r *verify.Report, o Options) *Answer {
 	return a
 }
 
-// onlyThese gives every other fault of the site the rate 0.
+// onlyThese gives every other fault of the tank the rate 0.
 func onlyThese(s *tankfile.Tank, rates map[string]string) map[string]string {
 	all := map[string]string{}
 	for _, f := range plant.FaultsOf(s) {

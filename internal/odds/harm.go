@@ -13,7 +13,7 @@ type harm uint8
 type Harm uint8
 
 const (
-	WetFloor Harm = iota // the site's class 3 limit of water on the floor
+	WetFloor Harm = iota // the tank's class 3 limit of water on the floor
 	Danger               // class 3 or worse: a wet floor or animals at risk
 	Loss                 // class 4: the tank lost or the building flooded
 	harmCount

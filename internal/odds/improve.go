@@ -27,13 +27,13 @@ type Improving struct {
 	Progress func(done, total int)
 }
 
-// Improvement is one change, checked by the twin and reckoned like the site
+// Improvement is one change, checked by the twin and reckoned like the tank
 // itself.
 type Improvement struct {
 	ID, Words string
 	// PerYear is the frequency with it, Removes what it takes away.
 	PerYear, Removes [harmCount]float64
-	// Accepted is the check's verdict on the changed site.
+	// Accepted is the check's verdict on the changed tank.
 	Accepted bool
 	// Price as given, 0 if not; RemovesPerMoney is how much Danger a year one
 	// unit of money takes away.
@@ -57,7 +57,7 @@ func Improve(ctx context.Context, r *verify.Report, o Improving) ([]Improvement,
 	var out []Improvement
 	for n, p := range proposals {
 		im := Improvement{ID: p.ID, Words: p.Words, Price: o.Prices[p.ID]}
-		better, err := im.try(ctx, p.Site, r.Units, o.Options, before)
+		better, err := im.try(ctx, p.Tank, r.Units, o.Options, before)
 		if err != nil {
 			return nil, fmt.Errorf("trying %s: %w", p.ID, err)
 		}
@@ -93,7 +93,7 @@ func expected(ctx context.Context, r *verify.Report, o Options) ([harmCount]floa
 const noticeable = 0.01
 
 func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System, o Options, before [harmCount]float64) (better bool, err error) {
-	s, o = onlyPossible(s, o)
+	s, o = withoutImpossible(s, o)
 	r, err := verify.Check(ctx, s, verify.Options{Units: u})
 	if err != nil {
 		return false, err
@@ -101,7 +101,7 @@ func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System
 	im.PerYear, err = expected(ctx, r, o)
 	var refused *reliability.InputError
 	if errors.As(err, &refused) {
-		return false, nil // the changed site does harm with nothing wrong: no help
+		return false, nil // the changed tank does harm with nothing wrong: no help
 	}
 	if err != nil {
 		return false, err
@@ -117,9 +117,9 @@ func (im *Improvement) try(ctx context.Context, s *tankfile.Tank, u units.System
 	return im.Removes[Danger] > noticeable*before[Danger], nil
 }
 
-// onlyPossible leaves out what was said of faults that a changed site can no
+// withoutImpossible leaves out what was said of faults that a changed tank can no
 // longer have.
-func onlyPossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
+func withoutImpossible(s *tankfile.Tank, o Options) (*tankfile.Tank, Options) {
 	of := plant.FaultsOf(s)
 	gone := func(id string) bool {
 		return !slices.ContainsFunc(of, func(f plant.Fault) bool { return f.ID == id })
@@ -177,7 +177,7 @@ func proposalsFor(report *verify.Report) []verify.Proposal {
 			half.LowSensor = &tankfile.ReservoirLow{HeightM: min(low.HeightM, (half.FillHeightM+r.PumpIntakeHeightM)/2)}
 		}
 		after.TopOff.Reservoir = &half
-		out = append(out, verify.Proposal{ID: "half-reservoir", Words: "fill the reservoir only half as high above the pump's intake", Site: &after})
+		out = append(out, verify.Proposal{ID: "half-reservoir", Words: "fill the reservoir only half as high above the pump's intake", Tank: &after})
 	}
 	if w, c := s.TopOff.Watch, s.TopOff.Ceiling; w != nil && c != nil && c.Group != "" && c.Group == w.Group {
 		after, other := *s, *c
@@ -186,16 +186,16 @@ func proposalsFor(report *verify.Report) []verify.Proposal {
 			other.Kind = "optical"
 		}
 		after.TopOff.Ceiling = &other
-		out = append(out, verify.Proposal{ID: "ceiling-of-another-kind", Words: "replace the ceiling sensor by one of another kind (" + other.Kind + "), so that both do not fail together", Site: &after})
+		out = append(out, verify.Proposal{ID: "ceiling-of-another-kind", Words: "replace the ceiling sensor by one of another kind (" + other.Kind + "), so that both do not fail together", Tank: &after})
 	}
 	if g := report.Settings.Guard; g != nil && s.TopOff.Pump != nil && s.TopOff.RunTimerS == 0 {
 		after := *s
 		after.TopOff.RunTimerS = math.Ceil(timerOverCap*g.HardCap.Seconds()/timerStepS) * timerStepS
-		out = append(out, verify.Proposal{ID: "run-timer", Words: "put a run timer with a relay of its own, set to " + u.Duration(after.TopOff.RunTimerS) + ", into the pump's supply", Site: &after})
+		out = append(out, verify.Proposal{ID: "run-timer", Words: "put a run timer with a relay of its own, set to " + u.Duration(after.TopOff.RunTimerS) + ", into the pump's supply", Tank: &after})
 	}
 	after := *s
 	after.People.ProofTestDays /= 2
-	return append(out, verify.Proposal{ID: "test-twice-as-often", Words: "do the proof test twice as often", Site: &after})
+	return append(out, verify.Proposal{ID: "test-twice-as-often", Words: "do the proof test twice as often", Tank: &after})
 }
 
 func checkPrices(prices map[string]float64, proposals []verify.Proposal) error {
@@ -206,7 +206,7 @@ func checkPrices(prices map[string]float64, proposals []verify.Proposal) error {
 	for _, id := range slices.Sorted(maps.Keys(prices)) {
 		place := "price of " + id
 		if !slices.Contains(known, id) {
-			return refuse(place, "name one that this site leaves room for: "+strings.Join(known, ", "), "there is no such change")
+			return refuse(place, "name one that this tank leaves room for: "+strings.Join(known, ", "), "there is no such change")
 		}
 		if v := prices[id]; !(v > 0) || math.IsInf(v, 1) {
 			return refuse(place, "give an amount of money above 0, or none", "%v is not a price", v)

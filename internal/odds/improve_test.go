@@ -14,7 +14,7 @@ import (
 )
 
 // TestImprove: what is listed helps, the order is by money where prices are
-// stated, and each figure is the one that Estimate gives the changed site.
+// stated, and each figure is the one that Estimate gives the changed tank.
 func TestImprove(t *testing.T) {
 	longtest.Only(t, "a check for every change")
 	r := reportOf(t, nano)
@@ -83,8 +83,8 @@ func TestProposalsOfOdds(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range proposalsFor(r) {
 		seen[p.ID] = true
-		if _, err := tankfile.Write(p.Site); err != nil {
-			t.Errorf("%s: the site cannot be: %v", p.ID, err)
+		if _, err := tankfile.Write(p.Tank); err != nil {
+			t.Errorf("%s: the tank cannot be: %v", p.ID, err)
 		}
 	}
 	for _, id := range []string{"test-twice-as-often", "half-reservoir", "ceiling-of-another-kind", "run-timer"} {
@@ -93,7 +93,7 @@ func TestProposalsOfOdds(t *testing.T) {
 		}
 	}
 	if s.TopOff.Reservoir.FillHeightM != filled || s.People.ProofTestDays != tested || s.TopOff.Ceiling.Group != group || s.TopOff.RunTimerS != 0 {
-		t.Error("the site was changed")
+		t.Error("the tank was changed")
 	}
 }
 

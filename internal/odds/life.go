@@ -37,7 +37,7 @@ func (l *life) live() error {
 	l.phaseH = l.random.Float64() * lifeH
 	l.weight, l.presents, l.year = 1, l.presents[:0], [harmCount]float64{}
 	l.nowH = 0
-	if err := l.leaveOff(); err != nil {
+	if err := l.leaveBarriersOff(); err != nil {
 		return err
 	}
 	arrivalH := l.random.ExpFloat64() / s.totalPerHour
@@ -74,11 +74,11 @@ func (l *life) test() error {
 		stands := l.sim.w.stands[p.fault]
 		return stands.hidden && stands.test == proofTest && p.covered
 	})
-	return l.leaveOff()
+	return l.leaveBarriersOff()
 }
 
-// leaveOff forgets to put barriers back: each by itself, or all at once.
-func (l *life) leaveOff() error {
+// leaveBarriersOff forgets to put barriers back: each by itself, or all at once.
+func (l *life) leaveBarriersOff() error {
 	s := l.sim
 	if l.random.Float64() >= s.anyOff {
 		return nil

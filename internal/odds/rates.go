@@ -64,7 +64,7 @@ func (c column) quantile(p float64) float64 {
 	return c.belief.Quantile(p)
 }
 
-// beliefs collects the columns a site needs.
+// beliefs collects the columns a tank needs.
 type beliefs struct {
 	columns []column
 	byName  map[string]int
@@ -151,7 +151,7 @@ func statedRates(s *tankfile.Tank, o Options) map[string]string {
 	return all
 }
 
-// given reads the rates that a site gives itself, by fault ID: "0.2/yr", or
+// given reads the rates that a tank gives itself, by fault ID: "0.2/yr", or
 // with a range "0.05/yr to 0.4/yr".
 func given(overrides map[string]string, faults []plant.Fault) (map[string]column, error) {
 	known := map[string]bool{}
@@ -162,7 +162,7 @@ func given(overrides map[string]string, faults []plant.Fault) (map[string]column
 	for _, id := range slices.Sorted(maps.Keys(overrides)) {
 		place := "rate of " + id
 		if !known[id] {
-			return nil, refuse(place, "name one of the faults that this site can have; the check lists them", "%q is not one of them", id)
+			return nil, refuse(place, "name one of the faults that this tank can have; the check lists them", "%q is not one of them", id)
 		}
 		c, err := parseRate(place, overrides[id])
 		if err != nil {
@@ -231,12 +231,12 @@ type Rate struct {
 	// MeanPerYear, and 90 % of the belief between LowPerYear and HighPerYear.
 	// All causes, those shared with other parts included.
 	MeanPerYear, LowPerYear, HighPerYear float64
-	// Given: by the site. Otherwise Sources are the published figures behind
+	// Given: by the tank. Otherwise Sources are the published figures behind
 	// the range, none where it is judgement, and Why says what else is.
 	Given   bool
 	Sources []string
 	Why     string
-	// Hidden: on this site it shows nothing, and waits for FoundBy. Otherwise
+	// Hidden: on this tank it shows nothing, and waits for FoundBy. Otherwise
 	// it stands for StandsH hours.
 	Hidden  bool
 	FoundBy string

@@ -2,7 +2,7 @@ package odds
 
 import "math/bits"
 
-// maxFaults is how many faults a site can have here: they are bits of a set.
+// maxFaults is how many faults a tank can have here: they are bits of a set.
 const maxFaults = 64
 
 // set is a set of faults, by index into world.faults.

@@ -20,7 +20,7 @@ type Simulation struct {
 	// arrivals a year in all, and weighs what happens down again: rare harm in
 	// less time. 0: not at all.
 	Bias float64
-	// From goes on where a run with the same site, options and bias stopped.
+	// From goes on where a run with the same tank, options and bias stopped.
 	From Tally
 	// Progress, if set, is told how many of how many years are done, and Keep is
 	// handed what is counted so far, to go on From; neither from two goroutines at
@@ -200,7 +200,7 @@ func (s *simulation) run(ctx context.Context, o Simulation) (Tally, error) {
 	}
 	var mu sync.Mutex
 	done, lived := map[int]*Tally{}, first
-	err := onEveryCore(ctx, todo, func(i int) error {
+	err := runParallel(ctx, todo, func(i int) error {
 		t, err := s.block(o.Seed, first+i)
 		if err != nil {
 			return err
@@ -256,7 +256,7 @@ type Agreement struct {
 // comparisons, by chance.
 const agreeSigmas = 3
 
-// Compare sets a simulation beside the answer of the same site and options.
+// Compare sets a simulation beside the answer of the same tank and options.
 func Compare(a *Answer, t Tally) [harmCount]Agreement {
 	var out [harmCount]Agreement
 	years := float64(max(1, t.Years()))

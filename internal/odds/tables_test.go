@@ -161,7 +161,7 @@ func TestClaimLimit(t *testing.T) {
 // TestStandings: whether a fault is a demand or hidden is the design's doing.
 func TestStandings(t *testing.T) {
 	for _, row := range []struct {
-		site, fault string
+		tank, fault string
 		want        standing
 	}{
 		{nano, "ceiling-stuck-dry", standing{hidden: true, test: proofTest}},
@@ -170,7 +170,7 @@ func TestStandings(t *testing.T) {
 		{nano, "tube-out", standing{briefH: 12.723}},
 		{nano, "power-cut-hour", standing{briefH: 1, quiet: true}},
 	} {
-		w, err := newWorld(reportOf(t, row.site), Options{})
+		w, err := newWorld(reportOf(t, row.tank), Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -179,7 +179,7 @@ func TestStandings(t *testing.T) {
 			got.briefH = row.want.briefH
 		}
 		if got != row.want {
-			t.Errorf("%s, %s: %+v, want %+v", row.site, row.fault, got, row.want)
+			t.Errorf("%s, %s: %+v, want %+v", row.tank, row.fault, got, row.want)
 		}
 	}
 }

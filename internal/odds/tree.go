@@ -215,7 +215,7 @@ func (f *forest) stateAt(values []float64, moments []moment) *state {
 // longest is the one of some faults that stands longest: a part failed by a
 // cause that also makes a noise elsewhere still waits for its test.
 func (w *world) longest(s set) int {
-	return slices.MaxFunc(indices(s), func(i, j int) int { return cmp.Compare(w.stands[i].usuallyH(w), w.stands[j].usuallyH(w)) })
+	return slices.MaxFunc(indices(s), func(i, j int) int { return cmp.Compare(w.stands[i].maxStandingH(w), w.stands[j].maxStandingH(w)) })
 }
 
 // metPerHour is how often something comes that makes a hidden fault do harm.

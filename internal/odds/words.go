@@ -86,8 +86,8 @@ func (t *Testing) sentence() string {
 	default:
 		words += fmt.Sprintf("The knee is near %.0f days: testing more often than that buys less than half, and less and less.", t.KneeDays)
 	}
-	const feltFactor = 1.05
-	if t.SkipFactor < feltFactor {
+	const leastNotableFactor = 1.05
+	if t.SkipFactor < leastNotableFactor {
 		return words + " One skipped test changes next to nothing."
 	}
 	return words + fmt.Sprintf(" One skipped test makes serious harm %s times as likely until the next: it costs as much as %s ordinary days.",

@@ -13,7 +13,7 @@ import (
 	"isohaline/reliability"
 )
 
-// world is what both roads share: the faults a site can have, how often each
+// world is what both roads share: the faults a tank can have, how often each
 // comes, and how long it stays.
 type world struct {
 	report *verify.Report
@@ -32,7 +32,7 @@ type world struct {
 	rates         []Rate
 }
 
-// standing is how long a fault stays on this site.
+// standing is how long a fault stays on this tank.
 type standing struct {
 	hidden bool // until its test, else briefH
 	test   wait // proofTest or overhaul
@@ -43,8 +43,8 @@ type standing struct {
 // shows says whether somebody comes for it.
 func (s standing) shows() bool { return !s.hidden && !s.quiet }
 
-// usuallyH is how long at most, tests skipped aside.
-func (s standing) usuallyH(w *world) float64 {
+// maxStandingH is how long at most, tests skipped aside.
+func (s standing) maxStandingH(w *world) float64 {
 	switch {
 	case !s.hidden:
 		return s.briefH
@@ -64,7 +64,7 @@ type cause struct {
 
 func (c *cause) rate(values []float64) float64 { return values[c.column] * c.factor }
 
-// newWorld classifies a site's faults and gives them their rates.
+// newWorld classifies a tank's faults and gives them their rates.
 func newWorld(r *verify.Report, o Options) (*world, error) {
 	s := r.Tank
 	w := &world{report: r, faults: plant.FaultsOf(s), known: map[set]verify.Row{}, beliefs: beliefs{byName: map[string]int{}}}
@@ -107,7 +107,7 @@ func (w *world) check() error {
 	case len(w.faults) > maxFaults:
 		return refuse("faults", "leave some out of the catalogue", "%d, more than %d", len(w.faults), maxFaults)
 	case r.AsBuilt.Class >= plant.Danger:
-		return refuse("site", "mend the design first, as the check says", "it does harm with nothing wrong, so there is no counting how often")
+		return refuse("tank", "mend the design first, as the check says", "it does harm with nothing wrong, so there is no counting how often")
 	case len(r.Pairs) == 0 && len(r.Singles) > 1:
 		return refuse("report", "run the check with pairs", "only single faults were tried")
 	case !(r.Tank.People.ProofTestDays*hoursADay >= 1):
@@ -163,7 +163,7 @@ func (w *world) rateAll(s *tankfile.Tank, own map[string]column, because map[str
 		}
 		if c, isOwn := own[f.ID]; isOwn {
 			columns[i], factors[i] = w.add(c), 1
-			r.why = cmp.Or(because[f.ID], "given for this site")
+			r.why = cmp.Or(because[f.ID], "given for this tank")
 		} else {
 			var err error
 			if columns[i], err = w.of(r, 0); err != nil {
@@ -258,7 +258,7 @@ func (w *world) shareStated(causes []tankfile.CommonCause) error {
 			at := w.index(id)
 			switch {
 			case at < 0:
-				return refuse(place, "name faults that this site can have; the check lists them", "%q is not one of them", id)
+				return refuse(place, "name faults that this tank can have; the check lists them", "%q is not one of them", id)
 			case slices.ContainsFunc(members, func(m int) bool { return w.clash(m, at) }):
 				return refuse(place, "name one fault of a part", "%q is of the same part as another of them", id)
 			}

@@ -6,13 +6,13 @@ import "math"
 // segment's flows.
 func (r *run) advance(dt float64) {
 	f, from, b, fl := &r.segment.flows, &r.segment.at, &r.out.Books, r.tw.fluid
-	hasSump := r.tw.site.HasSump()
+	hasSump := r.tw.tank.HasSump()
 
 	// The source.
 	switch {
 	case f.topOff > 0:
 		var water parcel
-		if r.tw.site.TopOff.Plumbed != nil {
+		if r.tw.tank.TopOff.Plumbed != nil {
 			water = fl.parcelOf(f.topOff*dt, r.tw.topOffWater)
 			b.enter(water)
 			r.out.drawMains(f.topOff*dt, r.tw.line.rejectRatio)

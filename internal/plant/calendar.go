@@ -55,7 +55,7 @@ func (r *run) followCalendar() {
 		r.bootGuard(r.guardState)
 		r.calendar.reboot += RebootPeriod
 	}
-	returnRuns := r.tw.site.HasSump() && powered && !r.cond.ReturnOff.activeAt(since) && !r.floorStopsReturn()
+	returnRuns := r.tw.tank.HasSump() && powered && !r.cond.ReturnOff.activeAt(since) && !r.floorStopsReturn()
 	if returnRuns != r.returnRuns {
 		r.returnRuns = returnRuns
 		r.guardStale = true
@@ -68,7 +68,7 @@ func (r *run) followCalendar() {
 	}
 	if r.now >= r.calendar.visit {
 		r.visit()
-		r.calendar.visit += days(r.tw.site.People.DaysBetweenVisits)
+		r.calendar.visit += days(r.tw.tank.People.DaysBetweenVisits)
 	}
 	if r.now >= r.calendar.hand {
 		r.settle()
@@ -83,17 +83,17 @@ func (r *run) followCalendar() {
 	if r.now >= r.calendar.change {
 		r.settle()
 		r.changeWater()
-		r.calendar.change += days(r.tw.site.WaterChange.EveryDays)
+		r.calendar.change += days(r.tw.tank.WaterChange.EveryDays)
 	}
 }
 
 func (r *run) floorStopsReturn() bool {
-	c := r.tw.site.Controller
+	c := r.tw.tank.Controller
 	return c != nil && c.StopsReturnOnFloor && r.guardIn.Floor == guard.Wet && !r.frozen
 }
 
-// nextOnCalendar is the next instant at which followCalendar has something to do.
-func (r *run) nextOnCalendar() time.Duration {
+// nextCalendarEvent is the next instant at which followCalendar has something to do.
+func (r *run) nextCalendarEvent() time.Duration {
 	t := min(r.end, r.calendar.visit, r.calendar.change, r.calendar.reboot, r.calendar.hand, r.calendar.mixed, r.calendar.find)
 	if len(r.later) > 0 {
 		t = min(t, r.onset+r.later[0].After)
@@ -121,7 +121,7 @@ func (r *run) finds(by Finder) {
 
 // alarmCalls starts the way of somebody whom the alarm reaches.
 func (r *run) alarmCalls() {
-	s := r.tw.site
+	s := r.tw.tank
 	reaches := s.Alarm.Remote || s.Alarm.Audible && s.People.HearsAudible
 	if reaches && !r.cond.AlarmSilent {
 		r.calendar.find = r.now + seconds(s.People.AnswerHours*time.Hour.Seconds())
@@ -142,7 +142,7 @@ func (r *run) visit() {
 }
 
 func (r *run) fillReservoir() {
-	if !hasReservoir(r.tw.site) || hasRefill(r.tw.site) || r.cond.ReservoirForgotten {
+	if !hasReservoir(r.tw.tank) || hasRefill(r.tw.tank) || r.cond.ReservoirForgotten {
 		return
 	}
 	if missing := r.tw.reservoirFullM3 - r.reservoirM3; missing > 0 {
@@ -174,7 +174,7 @@ func (r *run) topOffByHand() {
 // changeWater swaps old water for new, the same share of every volume. A weak
 // mix is weak in everything.
 func (r *run) changeWater() {
-	w := r.tw.site.WaterChange
+	w := r.tw.tank.WaterChange
 	m := r.tw.newWater
 	if psu := r.cond.WaterChangePSU; psu > 0 {
 		m = r.tw.seaAt(psu)

@@ -43,7 +43,7 @@ func (tw *Twin) seaAt(psu float64) mix {
 
 // buildChemistry works out what each water brings, and what is used up of it.
 func (tw *Twin) buildChemistry(season tankfile.Season) error {
-	s := tw.site
+	s := tw.tank
 	tw.sea = tw.seaAt(tw.target.psu)
 	if w := s.WaterChange; w != nil {
 		tw.newWater = tw.seaAt(w.SalinityPSU)
@@ -63,7 +63,7 @@ func (tw *Twin) buildChemistry(season tankfile.Season) error {
 	}
 	tw.topOffWater.alkMolM3 = strength * lime.TAUmolKg() / umolPerMol * tw.fluid.densityKgM3(0)
 
-	// As much is used up as the lime water brings, or less if the site says so.
+	// As much is used up as the lime water brings, or less if the tank says so.
 	dkhDay := max(tw.LimeDKHDay(), 0)
 	if stated := s.Water.ConsumptionDKHDay; !math.IsNaN(stated) {
 		dkhDay = min(dkhDay, stated)
@@ -81,7 +81,7 @@ func (tw *Twin) LimeDKHDay() float64 {
 		return 0
 	}
 	skimmateM3Day := 0.0
-	if s := tw.site.Skimmer; s != nil {
+	if s := tw.tank.Skimmer; s != nil {
 		skimmateM3Day = s.SkimmateM3Day
 	}
 	molDay := tw.topOffWater.alkMolM3*(tw.EvaporationM3Day()+skimmateM3Day) - tw.sea.alkMolM3*skimmateM3Day

@@ -71,7 +71,7 @@ func TestLimeWaterPH(t *testing.T) {
 // no source, has it as "about 6 %"; the table of dilutions beside (conservative
 // mixing, EOS-80) as 0.0667 of the volume.
 func TestHalfADegree(t *testing.T) {
-	s := *exampleTwin(t, "window-nano", 0).site
+	s := *exampleTwin(t, "window-nano", 0).tank
 	s.Water.AlkalinityDKH = 8
 	tw := buildTwin(t, &s, 0)
 	c := Healthy()
@@ -117,7 +117,7 @@ func TestLimeWaterHoldsAlkalinity(t *testing.T) {
 // TestStatedConsumption: a tank that uses less than the lime water brings gains
 // the difference.
 func TestStatedConsumption(t *testing.T) {
-	s := *limeTwin(t, "reading-room", 0).site
+	s := *limeTwin(t, "reading-room", 0).tank
 	s.Water.ConsumptionDKHDay = 0.5
 	tw := buildTwin(t, &s, 0)
 	const length = 4
@@ -174,7 +174,7 @@ func TestPHIsGaugedOftenEnough(t *testing.T) {
 	for _, name := range []string{"reading-room", "window-nano"} {
 		tw := limeTwin(t, name, 0)
 		onset := tw.SpinUp()
-		for _, f := range FaultsOf(tw.site) {
+		for _, f := range FaultsOf(tw.tank) {
 			c := Healthy()
 			f.Apply(tw, &c)
 			low, high := math.Inf(1), math.Inf(-1)

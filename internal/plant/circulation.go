@@ -50,7 +50,7 @@ type drains struct {
 }
 
 func (tw *Twin) drainsUnder(c *Conditions) drains {
-	o, ret := tw.site.Overflow, tw.site.Return
+	o, ret := tw.tank.Overflow, tw.tank.Return
 	d := drains{
 		returnM3S:   tw.returnFlowM3S * c.ReturnPumpFrac,
 		capacityM3S: tw.drainCapacityM3S * c.DrainFrac,
@@ -79,7 +79,7 @@ func (tw *Twin) drainsUnder(c *Conditions) drains {
 // runningDisplayM3 is the display's volume when drain and return pump balance;
 // +Inf when the drains cannot carry the flow below the rim.
 func (tw *Twin) runningDisplayM3(c Conditions, flowM3S float64) float64 {
-	o := tw.site.Overflow
+	o := tw.tank.Overflow
 	capacity := tw.drainCapacityM3S * c.DrainFrac
 	level := o.CrestHeightM + hydraulics.EdgeHeadM(min(flowM3S, capacity), tw.edgeLengthM)
 	if rest := flowM3S - capacity; rest > 0 {
@@ -88,7 +88,7 @@ func (tw *Twin) runningDisplayM3(c Conditions, flowM3S float64) float64 {
 		}
 		level = o.EmergencyHeightM + hydraulics.EdgeHeadM(rest, tw.edgeLengthM)
 	}
-	if level >= tw.site.Display.Shape.HeightM {
+	if level >= tw.tank.Display.Shape.HeightM {
 		return math.Inf(1)
 	}
 	return tw.display.VolumeM3(level)
@@ -117,7 +117,7 @@ func (r *run) returnSiphonM3S(displayM3, chamberM3 float64) float64 {
 	if !r.returnSiphons || displayM3 <= r.drains.siphonEndM3 {
 		return 0
 	}
-	fall := r.tw.site.Display.FloorElevationM + r.tw.display.LevelM(displayM3) -
+	fall := r.tw.tank.Display.FloorElevationM + r.tw.display.LevelM(displayM3) -
 		r.tw.chamber.LevelM(chamberM3)
 	if fall <= 0 {
 		return 0
@@ -127,7 +127,7 @@ func (r *run) returnSiphonM3S(displayM3, chamberM3 float64) float64 {
 
 // settleModes moves between the regimes of display and chamber after an event.
 func (r *run) settleModes() {
-	if !r.tw.site.HasSump() {
+	if !r.tw.tank.HasSump() {
 		return
 	}
 	tw, d := r.tw, &r.drains
@@ -138,7 +138,7 @@ func (r *run) settleModes() {
 		}
 		if r.displayM3 <= tw.displayCrestM3+d.filmM3 {
 			r.mode = still
-			r.drainPrimed = tw.site.Overflow.PrimingHeadM == 0
+			r.drainPrimed = tw.tank.Overflow.PrimingHeadM == 0
 		} else {
 			r.mode = moving
 		}

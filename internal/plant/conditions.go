@@ -2,7 +2,7 @@ package plant
 
 import "time"
 
-// Conditions is everything that may be wrong with a site at one time. The zero
+// Conditions is everything that may be wrong with a tank at one time. The zero
 // value is not healthy (a factor of zero stops a pump): start from Healthy.
 // Faults change a copy, so two faults make a pair by being applied one after
 // the other.
@@ -45,7 +45,7 @@ type Conditions struct {
 	CupCutoffFails  bool
 	// SkimmateFactor multiplies the skimmer's habit (wet skimming).
 	SkimmateFactor float64
-	// WaterChangePSU overrides the salinity of new water; 0: as the site says.
+	// WaterChangePSU overrides the salinity of new water; 0: as the tank says.
 	WaterChangePSU float64
 
 	EvaporationFactor float64
@@ -61,7 +61,7 @@ type Conditions struct {
 	AlarmSilent bool
 }
 
-// Healthy is a site with nothing wrong.
+// Healthy is a tank with nothing wrong.
 func Healthy() Conditions {
 	return Conditions{
 		TopOffPumpFrac: 1, ReturnPumpFrac: 1, DrainFrac: 1,

@@ -65,7 +65,7 @@ func (c *contact) next(rising bool) (float64, bool) {
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
-// fitSensors sets the switches as the site and the conditions have them.
+// fitSensors sets the switches as the tank and the conditions have them.
 func (r *run) fitSensors() {
 	fit := func(c *contact, fault SensorFault, elevationM float64, hysteresisM, responseS float64) {
 		c.levels = r.tw.contactAt(elevationM+fault.ShiftM, hysteresisM)
@@ -85,7 +85,7 @@ func (r *run) fitSensors() {
 			c.flipAt = never
 		}
 	}
-	t, at := &r.tw.site.TopOff, r.tw.setup.Levels
+	t, at := &r.tw.tank.TopOff, r.tw.setup.Levels
 	if s := t.Watch; s != nil {
 		fit(&r.watch, r.cond.Watch, at.WatchM, s.HysteresisM, s.ResponseS)
 	}
@@ -101,14 +101,14 @@ func (r *run) readSensors() {
 	if watch || ceiling {
 		r.guardStale = true
 	}
-	if tw.site.TopOff.FloatValve != nil {
+	if tw.tank.TopOff.FloatValve != nil {
 		if r.chamberM3 >= tw.floatShutM3 {
 			r.floatOpen = false
 		} else if r.chamberM3 <= tw.floatOpenM3 {
 			r.floatOpen = true
 		}
 	}
-	if hasRefill(tw.site) {
+	if hasRefill(tw.tank) {
 		if r.reservoirM3 >= tw.refillShutM3 {
 			r.refillOpen = false
 		} else if r.reservoirM3 <= tw.refillOpenM3 {
@@ -142,9 +142,9 @@ func (r *run) control() {
 	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
 		r.stepGuard()
 	}
-	supplied := r.powered && (r.guardOut.Pump || r.cond.RelayWelded) && hasPump(r.tw.site)
+	supplied := r.powered && (r.guardOut.Pump || r.cond.RelayWelded) && hasPump(r.tw.tank)
 	if supplied && !r.supplied {
-		r.suppliedAt = r.now
+		r.suppliedSince = r.now
 	}
 	r.supplied = supplied
 	cut := r.now >= r.timerCuts()
@@ -164,18 +164,18 @@ func (r *run) control() {
 // timerCuts is when the run timer cuts the present run off, never if there is
 // none or its relay does not open.
 func (r *run) timerCuts() time.Duration {
-	t := r.tw.site.TopOff.RunTimerS
+	t := r.tw.tank.TopOff.RunTimerS
 	if t == 0 || r.cond.RunTimerStuck || !r.supplied {
 		return never
 	}
-	return r.suppliedAt + seconds(t)
+	return r.suppliedSince + seconds(t)
 }
 
 // stepGuard lets the guard look, if there is anything new to see or a timer is
 // due.
 func (r *run) stepGuard() {
-	t := &r.tw.site.TopOff
-	floor := contactOf(r.tw.site.FloorSensor != nil, r.floorWet())
+	t := &r.tw.tank.TopOff
+	floor := contactOf(r.tw.tank.FloorSensor != nil, r.floorWet())
 	low := r.reservoirContact()
 	if !r.guardStale && floor == r.guardIn.Floor && low == r.guardIn.ReservoirLow && r.now < r.guardDue {
 		return
@@ -185,7 +185,7 @@ func (r *run) stepGuard() {
 		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
 		Floor:        floor,
 		ReservoirLow: low,
-		ReturnPump: contactOf(t.ReturnSensed && r.tw.site.HasSump(),
+		ReturnPump: contactOf(t.ReturnSensed && r.tw.tank.HasSump(),
 			r.returnRuns || r.cond.ReturnSenseStuck),
 		LevelMM: math.NaN(),
 		Request: r.guardIn.Request,
@@ -211,11 +211,11 @@ func (r *run) stepGuard() {
 const mmPerM = 1000
 
 func (r *run) floorWet() bool {
-	s := r.tw.site.FloorSensor
+	s := r.tw.tank.FloorSensor
 	return s != nil && !r.cond.FloorSensorDead && r.wetM3 >= s.TripM3
 }
 
 func (r *run) reservoirContact() guard.Contact {
-	fitted := hasReservoir(r.tw.site) && r.tw.site.TopOff.Reservoir.LowSensor != nil
+	fitted := hasReservoir(r.tw.tank) && r.tw.tank.TopOff.Reservoir.LowSensor != nil
 	return contactOf(fitted, r.cond.ReservoirLowStuck || r.reservoirM3 > r.tw.reservoirLowM3)
 }

@@ -1,4 +1,4 @@
-// Package plant is the physical twin of a site: water, salt and alkalinity moving
+// Package plant is the physical twin of a tank: water, salt and alkalinity moving
 // between display, sump, reservoir and floor, with the real controller of package
 // guard in the loop.
 //

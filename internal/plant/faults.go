@@ -14,7 +14,7 @@ type Fault struct {
 	Unit string
 	// Words is a clause: what happened, and how it comes about.
 	Words string
-	// Applies says whether the site has the part at all; nil: always.
+	// Applies says whether the tank has the part at all; nil: always.
 	Applies func(*tankfile.Tank) bool
 	// Apply changes the conditions. The twin gives the scale.
 	Apply func(*Twin, *Conditions)
@@ -283,7 +283,7 @@ var Faults = []Fault{
 		}},
 }
 
-// FaultsOf lists the catalogue's faults that the site can have.
+// FaultsOf lists the catalogue's faults that the tank can have.
 func FaultsOf(s *tankfile.Tank) []Fault {
 	var fs []Fault
 	for _, f := range Faults {

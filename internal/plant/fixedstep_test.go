@@ -8,8 +8,8 @@ import (
 	"isohaline/internal/guard"
 )
 
-// fixedStep is the same site integrated the plain way: explicit Euler with a
-// constant step, every flow worked out anew at each, the guard asked at each.
+// fixedStep is the same tank integrated the plain way: explicit Euler with a
+// constant step, every flow worked out again at each, the guard asked at each.
 // It shares the twin's geometry, tables and fault conditions and nothing of its
 // event machinery: no regimes, no crossings, no closed solutions. It is the
 // yardstick for both the answers and the speed.
@@ -72,13 +72,13 @@ func (c *fixedContact) follow(chamberM3, dt float64) {
 func newFixedStep(tw *Twin, step time.Duration) *fixedStep {
 	f := &fixedStep{tw: tw, step: step, settings: *tw.setup.Guard, onset: SpinUp, cond: Healthy()}
 	f.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.sea)
-	if tw.site.HasSump() {
+	if tw.tank.HasSump() {
 		f.drains = tw.drainsUnder(&f.cond)
 		f.display = tw.fluid.parcelOf(f.drains.runningM3, tw.sea)
 	}
 	f.reservoir = tw.fluid.parcelOf(tw.reservoirFullM3, tw.topOffWater)
 	f.nextVisit, f.nextChange = never, never
-	f.returnWas, f.drainPrimed = tw.site.HasSump(), true
+	f.returnWas, f.drainPrimed = tw.tank.HasSump(), true
 	f.fit()
 	f.watch.water, f.watch.wet = true, true
 	f.state = guard.Boot(&f.settings, guard.State{}, 0)
@@ -86,7 +86,7 @@ func newFixedStep(tw *Twin, step time.Duration) *fixedStep {
 }
 
 func (f *fixedStep) fit() {
-	t, at := &f.tw.site.TopOff, f.tw.setup.Levels
+	t, at := &f.tw.tank.TopOff, f.tw.setup.Levels
 	fit := func(c *fixedContact, s SensorFault, elevationM, hysteresisM, responseS float64) {
 		c.levels, c.responseS, c.stuck = f.tw.contactAt(elevationM+s.ShiftM, hysteresisM), responseS+s.SlowS, s.Stuck
 	}
@@ -101,7 +101,7 @@ func (f *fixedStep) run(c Conditions, length time.Duration) {
 	f.until(f.onset)
 	f.cond = c
 	f.fit()
-	if f.tw.site.HasSump() {
+	if f.tw.tank.HasSump() {
 		f.drains = f.tw.drainsUnder(&f.cond)
 	}
 	f.reservoir = f.tw.fluid.parcelOf(f.tw.reservoirFullM3, f.tw.topOffWater)
@@ -115,8 +115,8 @@ func (f *fixedStep) run(c Conditions, length time.Duration) {
 	if c.LimeStirred {
 		f.reservoir.alkMol += limeStirredGL * 1000 * limeMolPerG * f.tw.reservoirFullM3
 	}
-	f.nextVisit = f.onset + days(f.tw.site.People.DaysBetweenVisits)
-	if w := f.tw.site.WaterChange; w != nil {
+	f.nextVisit = f.onset + days(f.tw.tank.People.DaysBetweenVisits)
+	if w := f.tw.tank.WaterChange; w != nil {
 		f.nextChange = f.onset + days(w.EveryDays)
 	}
 	f.until(f.onset + length)
@@ -131,7 +131,7 @@ func (f *fixedStep) until(end time.Duration) {
 
 // once is one step: look, decide, move water.
 func (f *fixedStep) once() {
-	tw, s, fl := f.tw, f.tw.site, f.tw.fluid
+	tw, s, fl := f.tw, f.tw.tank, f.tw.fluid
 	dt := f.step.Seconds()
 	since := f.now - f.onset
 	if f.now < f.onset {
@@ -226,7 +226,7 @@ func (f *fixedStep) once() {
 
 // circulation is what crosses in a step, by the laws of weir and pump alone.
 func (f *fixedStep) circulation(returns bool, displayM3, chamberM3, dt float64) (returned, overflowed float64) {
-	tw, d, o := f.tw, &f.drains, f.tw.site.Overflow
+	tw, d, o := f.tw, &f.drains, f.tw.tank.Overflow
 	if returns {
 		f.siphonOpen = false
 		if displayM3 >= d.primedM3 {
@@ -253,7 +253,7 @@ func (f *fixedStep) circulation(returns bool, displayM3, chamberM3, dt float64) 
 	}
 	overflowed = min(flow*dt, max(displayM3-tw.displayCrestM3, 0))
 	if f.siphonOpen && displayM3 > d.siphonEndM3 {
-		fall := tw.site.Display.FloorElevationM + level - tw.chamber.LevelM(chamberM3)
+		fall := tw.tank.Display.FloorElevationM + level - tw.chamber.LevelM(chamberM3)
 		overflowed += min(tw.backSiphon.at(fall)*dt, displayM3-d.siphonEndM3)
 	}
 	return returned, overflowed

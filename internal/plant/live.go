@@ -7,7 +7,7 @@ import (
 	"isohaline/internal/guard"
 )
 
-// Live is a site that runs on as long as somebody lets it, with its controller
+// Live is a tank that runs on as long as somebody lets it, with its controller
 // outside: it takes what the controller puts out and gives what the sensors say.
 type Live struct{ r run }
 
@@ -15,7 +15,7 @@ type Live struct{ r run }
 type Outputs struct{ Pump, Valve bool }
 
 // Live begins at the onset, just after a visit, with nothing wrong. Visits and
-// water changes come as the site says.
+// water changes come as the tank says.
 func (o *Onset) Live() *Live {
 	r := o.r
 	outside := *r.tw
@@ -80,13 +80,13 @@ func (l *Live) Mend() {
 // looks at fewer.
 func (l *Live) Inputs() guard.Inputs {
 	r := &l.r
-	t := &r.tw.site.TopOff
+	t := &r.tw.tank.TopOff
 	in := guard.Inputs{
 		Watch:        contactOf(t.Watch != nil, r.watch.wet),
 		Ceiling:      contactOf(t.Ceiling != nil, r.ceiling.wet),
-		Floor:        contactOf(r.tw.site.FloorSensor != nil, r.floorWet()),
+		Floor:        contactOf(r.tw.tank.FloorSensor != nil, r.floorWet()),
 		ReservoirLow: r.reservoirContact(),
-		ReturnPump:   contactOf(t.ReturnSensed && r.tw.site.HasSump(), r.returnRuns || r.cond.ReturnSenseStuck),
+		ReturnPump:   contactOf(t.ReturnSensed && r.tw.tank.HasSump(), r.returnRuns || r.cond.ReturnSenseStuck),
 		LevelMM:      math.NaN(),
 	}
 	if t.LevelGauge {

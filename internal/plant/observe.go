@@ -33,7 +33,7 @@ func (r *run) observe(before standing) {
 	r.taste(since, after.animals)
 	o.HighChamberM, o.LowChamberM = max(o.HighChamberM, r.chamberM3), min(o.LowChamberM, r.chamberM3)
 	step := r.now - r.segment.since
-	if r.pumpPowered && hasReservoir(r.tw.site) && !r.segment.governors.source {
+	if r.pumpPowered && hasReservoir(r.tw.tank) && !r.segment.governors.source {
 		o.PumpDry += step
 	}
 	if r.segment.governors.starved || r.segment.governors.halted {
@@ -43,7 +43,7 @@ func (r *run) observe(before standing) {
 	if r.segment.topOff > 0 {
 		o.FlowEndedAt = since
 	}
-	if o.EmptyAt == never && hasReservoir(r.tw.site) && r.reservoirM3 <= r.tw.reservoirIntakeM3+fullWithin {
+	if o.EmptyAt == never && hasReservoir(r.tw.tank) && r.reservoirM3 <= r.tw.reservoirIntakeM3+fullWithin {
 		o.EmptyAt = since
 	}
 	for c := o.Class() + 1; c <= Loss; c++ {
@@ -122,7 +122,7 @@ func (o *Outcome) reach(c Class, t time.Duration) {
 
 // reached is when between two instants a class began; never if it did not.
 func (r *run) reached(c Class, before, after standing) time.Duration {
-	l := &r.tw.site.Limits
+	l := &r.tw.tank.Limits
 	i := int(c) - 1
 	first := never
 	passes := func(from, to, limit float64) {

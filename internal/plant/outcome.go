@@ -71,7 +71,7 @@ const NotReached = never
 type Outcome struct {
 	Length time.Duration
 	// Unfinished says that the run hit its bound on segments: a defect of the
-	// twin, never of the site.
+	// twin, never of the tank.
 	Unfinished bool
 	// FloorM3 is the water on the floor by origin.
 	FloorM3 [originCount]float64

@@ -15,9 +15,9 @@ import (
 // is V0 (1 + t/(2 tau))^-2 with tau = V0/Q0.
 func TestDrainDownFollowsTheWeir(t *testing.T) {
 	tw := exampleTwin(t, "reading-room", 0)
-	tw.site.Return.OutletHeightM = tw.site.Display.Shape.HeightM // above the water: no siphon
-	tw = buildTwin(t, tw.site, 0)
-	o := tw.site.Overflow
+	tw.tank.Return.OutletHeightM = tw.tank.Display.Shape.HeightM // above the water: no siphon
+	tw = buildTwin(t, tw.tank, 0)
+	o := tw.tank.Overflow
 	head := hydraulics.EdgeHeadM(tw.returnFlowM3S, o.EdgeLengthM)
 	v0 := tw.display.VolumeM3(o.CrestHeightM+head) - tw.displayCrestM3
 	tau := v0 / tw.returnFlowM3S
@@ -74,7 +74,7 @@ func TestDilution(t *testing.T) {
 func TestUnattendedLineFloods(t *testing.T) {
 	tw := exampleTwin(t, "plumbed-line", 0)
 	onset := tw.SpinUp()
-	line := tw.site.TopOff.Plumbed
+	line := tw.tank.TopOff.Plumbed
 	c := conditions(t, tw, "float-valve-stuck-open")
 	var last Outcome
 	for _, d := range []float64{10, 20, 40} {
@@ -127,7 +127,7 @@ func TestWeldedRelayEmptiesTheReservoir(t *testing.T) {
 // own relay stuck it is as if it were not there.
 func TestRunTimerCutsAWeldedRelay(t *testing.T) {
 	healthy := exampleTwin(t, "reading-room", 2)
-	s := *healthy.site
+	s := *healthy.tank
 	s.TopOff.RunTimerS = 120
 	tw := buildTwin(t, &s, 2)
 	ran := func(ids ...string) Outcome {
@@ -158,7 +158,7 @@ func TestRunTimerCutsAWeldedRelay(t *testing.T) {
 // its surface is level with the tube's end or the chamber, and no further.
 func TestSiphonStopsAtTheTubesEnd(t *testing.T) {
 	tw := exampleTwin(t, "grand-lobby", 0)
-	s := *tw.site
+	s := *tw.tank
 	s.TopOff.SiphonBreak, s.TopOff.ShutoffValve = false, false
 	tw = buildTwin(t, &s, 0)
 	o := tw.SpinUp().Run(Scenario{Conditions: Healthy(), Length: day}).Alone

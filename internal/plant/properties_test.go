@@ -20,11 +20,11 @@ func TestBooksClose(t *testing.T) {
 		onsets[name] = namedTwin(t, name, 0).SpinUp()
 	}
 	rapid.Check(t, func(rt *rapid.T) {
-		name := rapid.SampledFrom(names).Draw(rt, "site")
+		name := rapid.SampledFrom(names).Draw(rt, "tank")
 		onset := onsets[name]
 		tw := onset.r.tw
 		c := Healthy()
-		faults := FaultsOf(tw.site)
+		faults := FaultsOf(tw.tank)
 		for _, i := range rapid.SliceOfN(rapid.IntRange(0, len(faults)-1), 0, 4).Draw(rt, "faults") {
 			faults[i].Apply(tw, &c)
 			rt.Log(faults[i].ID)
@@ -89,7 +89,7 @@ func TestGuardObeyedByWiring(t *testing.T) {
 	for _, name := range []string{"reading-room", "window-nano", "grand-lobby"} {
 		tw := exampleTwin(t, name, 0)
 		onset := tw.SpinUp()
-		for _, f := range FaultsOf(tw.site) {
+		for _, f := range FaultsOf(tw.tank) {
 			c := Healthy()
 			f.Apply(tw, &c)
 			if c.RunLimitDisabled || c.RelayWelded || c.Controller == HungOn {
@@ -157,7 +157,7 @@ func TestRhythmKeepsTheStory(t *testing.T) {
 	for _, name := range append([]string{limed}, exampleNames...) {
 		tw := namedTwin(t, name, 1)
 		onset := tw.SpinUp()
-		for _, f := range FaultsOf(tw.site) {
+		for _, f := range FaultsOf(tw.tank) {
 			c := Healthy()
 			f.Apply(tw, &c)
 			summed := onset.Run(Scenario{Conditions: c, Length: 60 * day}).Alone

@@ -111,8 +111,8 @@ func (r *run) keepTime() {
 
 // rhythmic says whether nothing but the cycle itself is going on.
 func (r *run) rhythmic() bool {
-	return hasReservoir(r.tw.site) && !hasRefill(r.tw.site) && !r.tw.site.TopOff.LevelGauge &&
-		(r.mode == pinned || !r.tw.site.HasSump()) && r.watch.flipAt == never && r.ceiling.flipAt == never &&
+	return hasReservoir(r.tw.tank) && !hasRefill(r.tw.tank) && !r.tw.tank.TopOff.LevelGauge &&
+		(r.mode == pinned || !r.tw.tank.HasSump()) && r.watch.flipAt == never && r.ceiling.flipAt == never &&
 		r.cond.Controller != Rebooting && r.now-r.rhythm.steadySince >= day
 }
 
@@ -147,14 +147,14 @@ func (r *run) jump(cycle *beat) int {
 			most = min(most, room/perCycle-jumpMargin)
 		}
 	}
-	bound(float64(r.nextOnCalendar()-r.now), float64(cycle.at))
+	bound(float64(r.nextCalendarEvent()-r.now), float64(cycle.at))
 	bound(r.reservoirM3-max(tw.reservoirIntakeM3, tw.reservoirLowM3), -f.volumeM3(cycle.reservoir))
-	if s := tw.site.Skimmer; s != nil {
+	if s := tw.tank.Skimmer; s != nil {
 		bound(s.CupM3-r.cupM3, f.volumeM3(cycle.cup))
 	}
 	bound(float64(guard.Day-r.guardState.Owed)-float64(cycle.at), float64(cycle.owed))
 	off := r.animals().psu - tw.target.psu
-	for _, limit := range tw.site.Limits.SalinityOffPSU {
+	for _, limit := range tw.tank.Limits.SalinityOffPSU {
 		if limit > math.Abs(off) {
 			bound(limit-math.Abs(off), math.Abs(cycle.animals.psu))
 			break
@@ -202,7 +202,7 @@ func (r *run) skip(cycle *beat, n float64) {
 	if r.guardDue != guard.Never {
 		r.guardDue += by
 	}
-	r.suppliedAt += by
+	r.suppliedSince += by
 	r.segment.since = r.now
 	r.measure()
 }

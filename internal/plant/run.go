@@ -102,7 +102,7 @@ type run struct {
 	lifting        bool // ... and the pump lifts just what reaches it
 	mode           displayMode
 	supplied       bool          // the controller's side of the pump's supply
-	suppliedAt     time.Duration // when that began
+	suppliedSince  time.Duration // when that began
 	pumpPowered    bool
 	valveOpen      bool
 	linePrimed     bool // the top-off line is full of water
@@ -148,7 +148,7 @@ func (tw *Twin) SpinUp() *Onset {
 	if tw.setup.Guard != nil {
 		r.settings = *tw.setup.Guard
 	}
-	s := tw.site
+	s := tw.tank
 	r.powered, r.returnRuns, r.drainPrimed = true, s.HasSump(), true
 	r.calendar = emptyCalendar
 	r.chamber = tw.fluid.parcelOf(tw.chamber.VolumeM3(tw.nominalLevelM()), tw.sea)
@@ -199,7 +199,7 @@ func (r *run) begin(c Conditions) {
 	r.result = Result{FoundAt: NotReached}
 	r.segment = segment{}
 	r.rhythm = rhythm{dkh: r.animals().dkh, steadySince: r.now - day}
-	r.calendar.begin(tw.site, r.onset)
+	r.calendar.begin(tw.tank, r.onset)
 	r.change(c)
 }
 
@@ -220,7 +220,7 @@ func (r *run) change(c Conditions) {
 	if c.BucketM3 > 0 && c.BucketM3 != before.BucketM3 {
 		bucket := tw.fluid.parcelOf(c.BucketM3, mix{})
 		r.out.Books.enter(bucket)
-		if tw.site.HasSump() {
+		if tw.tank.HasSump() {
 			r.display.add(bucket)
 		} else {
 			r.chamber.add(bucket)
@@ -240,7 +240,7 @@ func (r *run) change(c Conditions) {
 	if c.BudgetDisabled {
 		r.settings.DailyBudget = guard.Never
 	}
-	if tw.site.HasSump() {
+	if tw.tank.HasSump() {
 		r.drains = tw.drainsUnder(&r.cond)
 		r.mode = moving
 	}
@@ -323,7 +323,7 @@ func (r *run) settle() {
 
 // animals is the water that the animals are in.
 func (r *run) animals() water {
-	if r.tw.site.HasSump() {
+	if r.tw.tank.HasSump() {
 		return r.tw.waterOf(&r.display)
 	}
 	return r.tw.waterOf(&r.chamber)
@@ -357,7 +357,7 @@ func (r *run) sample() Sample {
 		WatchWet: r.watch.wet, CeilingWet: r.ceiling.wet,
 		ReturnRunning: r.returnRuns, Phase: r.guardState.Phase, Reason: r.guardOut.Reason,
 	}
-	if r.tw.site.HasSump() {
+	if r.tw.tank.HasSump() {
 		s.DisplayM = r.tw.display.LevelM(r.displayM3)
 	}
 	return s

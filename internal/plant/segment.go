@@ -94,7 +94,7 @@ func (r *run) look() governors {
 		chamberDry:    r.chamberDry, displayDry: r.displayDry, reservoirDry: r.reservoirDry,
 		skimmerDry: r.skimmerDry,
 	}
-	if s := tw.site.Skimmer; s != nil {
+	if s := tw.tank.Skimmer; s != nil {
 		g.cupFull = r.cupM3 >= s.CupM3-fullWithin
 	}
 	return g
@@ -130,7 +130,7 @@ func (r *run) flowsAt(g *governors, v volumes) flows {
 	f.topOff = r.topOffFlow(v.chamberM3, v.reservoirM3)
 	if !g.chamberDry {
 		f.evapChamberKgS = tw.evapChamber.kgS(r.chamber.salinityPSU()-tw.target.psu) * c.EvaporationFactor
-		if s := tw.site.Skimmer; s != nil && r.powered && !g.skimmerDry && !(g.cupFull && s.CupCutoff && !c.CupCutoffFails) {
+		if s := tw.tank.Skimmer; s != nil && r.powered && !g.skimmerDry && !(g.cupFull && s.CupCutoff && !c.CupCutoffFails) {
 			f.skim = s.SkimmateM3Day/secondsPerDay*c.SkimmateFactor + c.SkimmerFloodM3S
 			if g.cupFull {
 				f.spillCup = f.skim
@@ -142,7 +142,7 @@ func (r *run) flowsAt(g *governors, v volumes) flows {
 	if f.topOff < 0 || !c.TubeOut {
 		own += f.topOff
 	}
-	if tw.site.HasSump() {
+	if tw.tank.HasSump() {
 		if !g.displayDry {
 			f.evapDisplayKgS = tw.evapDisplay.kgS(r.display.salinityPSU()-tw.target.psu) * c.EvaporationFactor
 			f.leak = c.TankLeakM3S
@@ -160,7 +160,7 @@ func (r *run) flowsAt(g *governors, v volumes) flows {
 	if g.chamberFull && f.rate.chamberM3 > 0 {
 		f.spillChamber, f.rate.chamberM3 = f.rate.chamberM3, 0
 	}
-	if hasReservoir(tw.site) {
+	if hasReservoir(tw.tank) {
 		r.supply(&f, g)
 	}
 	f.rate.wetM3 = f.spillDisplay + f.spillChamber + f.spillReservoir + f.spillCup + f.leak + f.reservoirLeak
@@ -176,7 +176,7 @@ func (r *run) supply(f *flows, g *governors) {
 	if !g.reservoirDry {
 		f.reservoirLeak = c.ReservoirLeakM3S
 	}
-	if hasRefill(r.tw.site) && !c.RefillStuckShut && r.powered && (r.refillOpen || c.RefillStuckOpen) {
+	if hasRefill(r.tw.tank) && !c.RefillStuckShut && r.powered && (r.refillOpen || c.RefillStuckOpen) {
 		f.refill = r.tw.line.refillM3S
 	}
 	f.rate.reservoirM3 = f.refill - f.topOff - f.reservoirLeak
@@ -227,7 +227,7 @@ func (r *run) variation(f *flows) float64 {
 	bound(shareOfVessel*r.chamberM3, f.spillChamber)
 	bound(shareOfVessel*r.displayM3, f.spillDisplay)
 	bound(shareOfVessel*r.reservoirM3, f.spillReservoir)
-	if f.topOff != 0 && hasReservoir(tw.site) {
+	if f.topOff != 0 && hasReservoir(tw.tank) {
 		bound(shareOfVessel*tw.reservoirRimM3, f.rate.reservoirM3)
 		bound(shareOfVessel*tw.chamberRimM3, f.rate.chamberM3)
 		if !r.pumping() {
@@ -239,7 +239,7 @@ func (r *run) variation(f *flows) float64 {
 			bound(moveTimeFrac*gap*tw.chamber.AreaM2(level), f.topOff)
 		}
 	}
-	if r.mode == moving && tw.site.HasSump() && f.rate.displayM3 != 0 && !r.lifting {
+	if r.mode == moving && tw.tank.HasSump() && f.rate.displayM3 != 0 && !r.lifting {
 		over := r.displayM3 - tw.displayCrestM3
 		if f.overflowed > 0 && over > 0 {
 			limit = min(limit, moveTimeFrac*over/(weirExponent*f.overflowed))
@@ -254,7 +254,7 @@ const weirExponent = 1.5
 
 // nextEvent is the next instant at which anything may change.
 func (r *run) nextEvent() time.Duration {
-	next := min(r.nextOnCalendar(), r.segment.until, r.watch.flipAt, r.ceiling.flipAt)
+	next := min(r.nextCalendarEvent(), r.segment.until, r.watch.flipAt, r.ceiling.flipAt)
 	if r.tw.setup.Guard != nil && r.powered && !r.frozen {
 		next = min(next, r.guardDue)
 	}
@@ -300,7 +300,7 @@ func (r *run) crossing(f *flows, v volumes) float64 {
 		if target, ok := r.ceiling.next(rising); ok {
 			at(v.chamberM3, rate, target)
 		}
-		if tw.site.TopOff.FloatValve != nil {
+		if tw.tank.TopOff.FloatValve != nil {
 			at(v.chamberM3, rate, tw.floatShutM3)
 			at(v.chamberM3, rate, tw.floatOpenM3)
 		}
@@ -318,7 +318,7 @@ func (r *run) crossing(f *flows, v volumes) float64 {
 		at(v.reservoirM3, rate, tw.reservoirRimM3)
 		at(v.reservoirM3, rate, dryM3)
 		at(v.reservoirM3, rate, wetAgainM3)
-		if hasRefill(tw.site) {
+		if hasRefill(tw.tank) {
 			at(v.reservoirM3, rate, tw.refillOpenM3)
 			at(v.reservoirM3, rate, tw.refillShutM3)
 		}
@@ -334,10 +334,10 @@ func (r *run) crossing(f *flows, v volumes) float64 {
 		at(v.displayM3, rate, d.primedM3)
 		at(v.displayM3, rate, d.emergencyM3)
 	}
-	if s := tw.site.Skimmer; s != nil && f.rate.cupM3 > 0 {
+	if s := tw.tank.Skimmer; s != nil && f.rate.cupM3 > 0 {
 		at(v.cupM3, f.rate.cupM3, s.CupM3)
 	}
-	if s := tw.site.FloorSensor; s != nil && f.rate.wetM3 > 0 {
+	if s := tw.tank.FloorSensor; s != nil && f.rate.wetM3 > 0 {
 		at(v.wetM3, f.rate.wetM3, s.TripM3)
 	}
 	return first

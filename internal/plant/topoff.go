@@ -24,7 +24,7 @@ type topOffLine struct {
 const slippedTubeEndM = 0.02
 
 func (tw *Twin) buildTopOff() error {
-	t := &tw.site.TopOff
+	t := &tw.tank.TopOff
 	l := &tw.line
 	l.endM = t.TubeEndElevationM
 	if t.Plumbed != nil {
@@ -71,7 +71,7 @@ func (tw *Twin) buildTopOff() error {
 
 // TopOffFlowM3S is the flow into a healthy chamber from a full reservoir.
 func (tw *Twin) TopOffFlowM3S() float64 {
-	t := &tw.site.TopOff
+	t := &tw.tank.TopOff
 	if t.Plumbed != nil {
 		return tw.line.plumbedM3S
 	}
@@ -90,7 +90,7 @@ func (tw *Twin) TopOffFlowM3S() float64 {
 // negative when the chamber siphons back into the reservoir.
 func (r *run) topOffFlow(chamberM3, reservoirM3 float64) float64 {
 	tw, c := r.tw, &r.cond
-	t := &tw.site.TopOff
+	t := &tw.tank.TopOff
 	if c.TubeBlocked || c.HandEvery > 0 || !r.lineOpen() {
 		return 0
 	}
@@ -164,7 +164,7 @@ const leakingCheckValveFrac = 0.1
 
 // lineOpen says whether the shut-off valve and the float valve let water by.
 func (r *run) lineOpen() bool {
-	t := &r.tw.site.TopOff
+	t := &r.tw.tank.TopOff
 	if t.ShutoffValve {
 		switch r.cond.Shutoff {
 		case ValveStuckShut:

@@ -17,20 +17,20 @@ type Levels struct {
 
 // Setup is what a twin is built from.
 type Setup struct {
-	Site *tankfile.Tank
-	// Season is an index into Site.Room.Seasons.
+	Tank *tankfile.Tank
+	// Season is an index into Tank.Room.Seasons.
 	Season int
 	Levels Levels
-	// Guard is nil where the site has no controller.
+	// Guard is nil where the tank has no controller.
 	Guard *guard.Settings
-	// EvaporationFactor scales the model to the site's own record; 1: none.
+	// EvaporationFactor scales the model to the tank's own record; 1: none.
 	EvaporationFactor float64
 }
 
-// Twin is a site in one season, worked out once and then only read: any number
+// Twin is a tank in one season, worked out once and then only read: any number
 // of runs may share it.
 type Twin struct {
-	site  *tankfile.Tank
+	tank  *tankfile.Tank
 	setup Setup
 	fluid fluid
 	// chamber is where the level shows: the sump, or the display of a tank
@@ -76,13 +76,13 @@ const (
 	litresPerHour = 3.6e6 // of a m3/s
 )
 
-// Build works a site out for one season.
+// Build works a tank out for one season.
 func Build(setup Setup) (*Twin, error) {
-	s := setup.Site
+	s := setup.Tank
 	season := s.Room.Seasons[setup.Season]
 	waterC := waterTempC(s, season)
 	tw := &Twin{
-		site: s, setup: setup, fluid: newFluid(waterC),
+		tank: s, setup: setup, fluid: newFluid(waterC),
 		target: water{psu: s.Water.SalinityPSU, dkh: s.Water.AlkalinityDKH}, waterC: waterC,
 		viscosity: hydraulics.SeawaterViscosityM2S(s.Water.SalinityPSU, waterC),
 	}
@@ -163,7 +163,7 @@ func circulate(s *tankfile.Tank, waterC float64) (circulation, error) {
 }
 
 func (tw *Twin) buildCirculation(waterC float64) error {
-	s := tw.site
+	s := tw.tank
 	o, r := s.Overflow, s.Return
 	c, err := circulate(s, waterC)
 	if err != nil {
@@ -189,7 +189,7 @@ func (tw *Twin) buildCirculation(waterC float64) error {
 
 // nominalLevelM is where the chamber stands in a healthy system.
 func (tw *Twin) nominalLevelM() float64 {
-	if f := tw.site.TopOff.FloatValve; f != nil {
+	if f := tw.tank.TopOff.FloatValve; f != nil {
 		return f.ShutElevationM
 	}
 	return tw.setup.Levels.WatchM
@@ -205,7 +205,7 @@ func (tw *Twin) contactAt(elevationM, hysteresisM float64) contactLevels {
 // SystemM3 is the water in the system in healthy running.
 func (tw *Twin) SystemM3() float64 {
 	v := tw.chamber.VolumeM3(tw.nominalLevelM())
-	if tw.site.HasSump() {
+	if tw.tank.HasSump() {
 		v += tw.runningDisplayM3(Healthy(), tw.returnFlowM3S)
 	}
 	return v

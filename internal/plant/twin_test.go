@@ -28,7 +28,7 @@ func exampleTwin(t testing.TB, name string, season int) *Twin {
 // limeTwin is an example with lime water in its reservoir.
 func limeTwin(t testing.TB, name string, season int) *Twin {
 	t.Helper()
-	s := *exampleTwin(t, name, season).site
+	s := *exampleTwin(t, name, season).tank
 	r := *s.TopOff.Reservoir
 	r.LimeWater = true
 	s.TopOff.Reservoir = &r
@@ -41,7 +41,7 @@ func buildTwin(t testing.TB, s *tankfile.Tank, season int) *Twin {
 	if !s.HasSump() {
 		levels = Levels{WatchM: s.Display.FillHeightM, CeilingM: s.Display.FillHeightM + 0.012}
 	}
-	setup := Setup{Site: s, Season: season, Levels: levels, EvaporationFactor: 1}
+	setup := Setup{Tank: s, Season: season, Levels: levels, EvaporationFactor: 1}
 	if s.Controller != nil {
 		g := guard.Typical()
 		g.CeilingFitted = s.TopOff.Ceiling != nil
@@ -87,7 +87,7 @@ func conditions(t testing.TB, tw *Twin, ids ...string) Conditions {
 func TestAgainstFixedStep(t *testing.T) {
 	const days10 = 10 * day
 	for _, c := range []struct {
-		site   string
+		tank   string
 		faults []string
 		lime   bool
 	}{
@@ -108,15 +108,15 @@ func TestAgainstFixedStep(t *testing.T) {
 		{"reading-room", []string{"pump-seized"}, true},
 		{"window-nano", []string{"relay-welded"}, true},
 	} {
-		name := c.site + joined(c.faults)
+		name := c.tank + joined(c.faults)
 		if c.lime {
 			name += "/lime water"
 		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			tw := exampleTwin(t, c.site, 0)
+			tw := exampleTwin(t, c.tank, 0)
 			if c.lime {
-				tw = limeTwin(t, c.site, 0)
+				tw = limeTwin(t, c.tank, 0)
 			}
 			cond := conditions(t, tw, c.faults...)
 			got := tw.SpinUp().Run(Scenario{Conditions: cond, Length: days10}).Alone
@@ -157,7 +157,7 @@ func joined(ids []string) string {
 
 // watchBandM3 is the chamber's volume over the watch sensor's band.
 func (tw *Twin) watchBandM3() float64 {
-	w := tw.site.TopOff.Watch
+	w := tw.tank.TopOff.Watch
 	c := tw.contactAt(tw.setup.Levels.WatchM, w.HysteresisM)
 	return c.wetM3 - c.dryM3
 }

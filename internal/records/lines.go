@@ -68,7 +68,7 @@ func (t *table) line(line int, text []byte) {
 		case r.Clock != wire.ByDevice:
 			t.problems.add(problem.Problem{Row: line, Value: r.Channel, Why: "does not say when, or says a time that cannot be", Fix: "give the time in seconds since 1970, as t or bt"})
 		case t.room(place{row: line}):
-			t.out.Readings = append(t.out.Readings, Reading{At: r.At, Channel: r.Channel, Value: r.Value, Row: line})
+			t.out.Readings.add(Reading{At: r.At, Channel: r.Channel, Value: r.Value, Row: line})
 		}
 	}
 }

@@ -64,10 +64,11 @@ func TestRoundTrip(t *testing.T) {
 		}
 		m := records.Guess(table.Bytes())
 		got := records.Read(table.Bytes(), &m, records.Until(now, len(want)))
-		if got.ProblemCount != 0 || len(got.Readings) != len(want) || got.ZoneMatters {
-			t.Fatalf("%d readings of %d, problems %v, in\n%s", len(got.Readings), len(want), got.Problems, table.String())
+		if got.ProblemCount != 0 || got.Readings.Len() != len(want) || got.ZoneMatters {
+			t.Fatalf("%d readings of %d, problems %v, in\n%s", got.Readings.Len(), len(want), got.Problems, table.String())
 		}
-		for i, r := range got.Readings {
+		for i := range got.Readings.Len() {
+			r := got.Readings.At(i)
 			if !r.At.Equal(want[i].At) || r.Channel != want[i].Channel || math.Float64bits(r.Value+0) != math.Float64bits(want[i].Value+0) {
 				t.Fatalf("reading %d: got %+v, want %+v", i, r, want[i])
 			}
@@ -111,15 +112,16 @@ func TestNoFormulas(t *testing.T) {
 func sound(t *testing.T, got *records.Table, within records.Bounds) {
 	t.Helper()
 	profile := channel.Profile()
-	if len(got.Readings) > within.Readings || len(got.Problems) > got.ProblemCount || len(got.Problems) > 100 {
-		t.Fatalf("%d readings, %d of %d problems", len(got.Readings), len(got.Problems), got.ProblemCount)
+	if got.Readings.Len() > within.Readings || len(got.Problems) > got.ProblemCount || len(got.Problems) > 100 {
+		t.Fatalf("%d readings, %d of %d problems", got.Readings.Len(), len(got.Problems), got.ProblemCount)
 	}
-	for i, r := range got.Readings {
+	for i := range got.Readings.Len() {
+		r := got.Readings.At(i)
 		c := profile.Channels[r.Channel]
 		if r.At.After(within.Latest) || r.At.Year() < 2000 || !(r.Value >= c.Min && r.Value <= max(c.Max, 1)) || r.Row < 1 {
 			t.Fatalf("a reading that cannot be: %+v", r)
 		}
-		if i > 0 && r.At.Before(got.Readings[i-1].At) {
+		if i > 0 && r.At.Before(got.Readings.At(i-1).At) {
 			t.Fatalf("reading %d is out of order", i)
 		}
 	}
@@ -172,7 +174,7 @@ func BenchmarkRead(b *testing.B) {
 	m := records.Guess(table.Bytes())
 	b.SetBytes(int64(table.Len()))
 	for b.Loop() {
-		if got := records.Read(table.Bytes(), &m, records.Until(now, n)); len(got.Readings) != n {
+		if got := records.Read(table.Bytes(), &m, records.Until(now, n)); got.Readings.Len() != n {
 			b.Fatal(got.Problems)
 		}
 	}

@@ -54,20 +54,6 @@ type Mapping struct {
 	Columns      []Column       // from the left; further columns are ignored
 }
 
-// Reading is one value of one channel, in the channel's own unit, and the place
-// that it stands at.
-type Reading struct {
-	At          time.Time
-	Channel     string
-	Value       float64
-	Row, Column int
-}
-
-// Of is the reading as a device's own.
-func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
-	return channel.Reading(device, r.Channel, r.Value, r.At, received)
-}
-
 const (
 	// MaxColumns is how many columns of a table are looked at.
 	MaxColumns = 200

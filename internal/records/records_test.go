@@ -86,7 +86,7 @@ func TestTimes(t *testing.T) {
 	} {
 		got := of(row.when, row.format, row.zone)
 		if at, err := time.Parse(time.RFC3339Nano, row.want); err == nil {
-			if len(got.Readings) != 1 || !got.Readings[0].At.Equal(at) {
+			if got.Readings.Len() != 1 || !got.Readings.At(0).At.Equal(at) {
 				t.Errorf("%q as %s in %v: got %v, want %v", row.when, row.format, row.zone, got.Readings, row.want)
 			}
 			continue
@@ -136,7 +136,7 @@ func TestGuess(t *testing.T) {
 			t.Errorf("%s: the times are guessed as %q, want %q", row.name, m.TimeFormat, row.format)
 		}
 		var got []reading
-		for _, r := range records.Read([]byte(row.table), &m, bounds).Readings {
+		for r := range records.Read([]byte(row.table), &m, bounds).Readings.All() {
 			got = append(got, reading{r.At.Format(time.RFC3339Nano), r.Channel, r.Value})
 		}
 		if d := cmp.Diff(row.want, got); d != "" {
@@ -153,7 +153,7 @@ func TestAmbiguousTimesAreAsked(t *testing.T) {
 		t.Errorf("the forms to choose from are %v", got)
 	}
 	got := records.Read(table, &m, bounds)
-	if len(got.Readings) != 0 || len(got.Problems) != 1 || !strings.Contains(got.Problems[0].Error(), "order day, month and year") || len(got.First) != 3 {
+	if got.Readings.Len() != 0 || len(got.Problems) != 1 || !strings.Contains(got.Problems[0].Error(), "order day, month and year") || len(got.First) != 3 {
 		t.Errorf("it was not asked: %+v", got)
 	}
 	// One day late in the table settles it, also beyond the first rows.
@@ -169,7 +169,7 @@ func TestUnitsAreNotGuessedWildly(t *testing.T) {
 	table := []byte("time,level,temp\n2026-03-04T05:00Z,312,78\n")
 	m := records.Guess(table)
 	got := records.Read(table, &m, bounds)
-	if len(got.Readings) != 1 || got.Readings[0].Channel != channel.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
+	if got.Readings.Len() != 1 || got.Readings.At(0).Channel != channel.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
 		t.Errorf("read %v, problems %v", got.Readings, got.Problems)
 	}
 }
@@ -206,8 +206,8 @@ func TestProblemsSayWhere(t *testing.T) {
 	if d := cmp.Diff(want, said); d != "" {
 		t.Errorf("problems (-want +got):\n%s", d)
 	}
-	if got.ProblemCount != len(want) || len(got.Readings) != 7 || got.Rows != 9 {
-		t.Errorf("%d problems, %d readings, %d rows: %v", got.ProblemCount, len(got.Readings), got.Rows, got.Readings)
+	if got.ProblemCount != len(want) || got.Readings.Len() != 7 || got.Rows != 9 {
+		t.Errorf("%d problems, %d readings, %d rows: %v", got.ProblemCount, got.Readings.Len(), got.Rows, got.Readings)
 	}
 }
 
@@ -239,7 +239,7 @@ func TestMappingsAreChecked(t *testing.T) {
 		row.change(&m)
 		table := records.Read([]byte("2026-03-04,0.2\n"), &m, bounds)
 		if row.want == "" {
-			if len(table.Readings) != 1 || table.ProblemCount != 0 {
+			if table.Readings.Len() != 1 || table.ProblemCount != 0 {
 				t.Errorf("a good mapping gives %+v", table)
 			}
 			continue
@@ -248,8 +248,8 @@ func TestMappingsAreChecked(t *testing.T) {
 		for _, p := range table.Problems {
 			text += p.Error() + "\n"
 		}
-		if !strings.Contains(text, row.want) || len(table.Readings) != 0 {
-			t.Errorf("want %q, got %q and %d readings", row.want, text, len(table.Readings))
+		if !strings.Contains(text, row.want) || table.Readings.Len() != 0 {
+			t.Errorf("want %q, got %q and %d readings", row.want, text, table.Readings.Len())
 		}
 	}
 }
@@ -258,7 +258,7 @@ func TestMappingsAreChecked(t *testing.T) {
 func TestNoTable(t *testing.T) {
 	m := records.Mapping{Separator: ',', TimeFormat: records.YearMonthDay, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
 	for what, data := range map[string]string{"nothing": "", "a mark alone": "\ufeff \n", "Latin-1": "time;temp \xb0C\n", "an archive": "PK\x03\x04\x00\x00"} {
-		if got := records.Read([]byte(data), &m, bounds); got.ProblemCount != 1 || got.Problems[0].Fix == "" || len(got.Readings) != 0 {
+		if got := records.Read([]byte(data), &m, bounds); got.ProblemCount != 1 || got.Problems[0].Fix == "" || got.Readings.Len() != 0 {
 			t.Errorf("%s: %+v", what, got)
 		}
 		records.Guess([]byte(data)) // must end
@@ -273,8 +273,8 @@ func TestBounds(t *testing.T) {
 		fmt.Fprintf(&table, "%d,0.2\n", 1_772_600_000+i)
 	}
 	got := records.Read([]byte(table.String()), &m, records.Until(now, 5))
-	if len(got.Readings) != 5 || got.ProblemCount != 1 || got.Problems[0].Row != 6 {
-		t.Errorf("%d readings, problems %v", len(got.Readings), got.Problems)
+	if got.Readings.Len() != 5 || got.ProblemCount != 1 || got.Problems[0].Row != 6 {
+		t.Errorf("%d readings, problems %v", got.Readings.Len(), got.Problems)
 	}
 }
 
@@ -295,7 +295,7 @@ nonsense
 	}
 	got := records.ReadLines([]byte(text), bounds)
 	var channels []string
-	for _, r := range got.Readings {
+	for r := range got.Readings.All() {
 		channels = append(channels, r.Channel)
 	}
 	if d := cmp.Diff([]string{"watch", "level", "temperature"}, channels); d != "" {

@@ -2,7 +2,6 @@ package records
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -24,7 +23,7 @@ type Table struct {
 	// First are the first rows as they stand, the header included.
 	First [][]string
 	// Readings are the good ones, in the order of time.
-	Readings []Reading
+	Readings Readings
 	// Problems are the first of ProblemCount.
 	Problems     problem.List
 	ProblemCount int
@@ -46,6 +45,7 @@ func Read(data []byte, m *Mapping, within Bounds) *Table {
 		t.problems = problems{list: ps, count: len(ps)}
 	} else {
 		t.prepare()
+		t.out.Readings.packed = make([]packed, 0, t.most(data))
 		t.rows(data, t.row)
 		t.sort()
 	}
@@ -98,6 +98,17 @@ func (t *table) prepare() {
 			t.words[i] = t.word(c.Channel, c.Unit)
 		}
 	}
+}
+
+// most is how many readings a table has at most, if no cell spans lines.
+func (t *table) most(data []byte) int {
+	inRow := 0
+	for _, c := range t.mapping.Columns {
+		if c.Use == Value || c.Use == Number {
+			inRow++
+		}
+	}
+	return min((bytes.Count(data, []byte{'\n'})+1)*inRow, t.within.Readings)
 }
 
 // word is what the profile calls a channel in a unit, empty if there is no such.
@@ -240,7 +251,7 @@ type place struct{ row, column int }
 
 // room says whether one more reading is taken.
 func (t *table) room(p place) bool {
-	if !t.full && len(t.out.Readings) >= t.within.Readings {
+	if !t.full && t.out.Readings.Len() >= t.within.Readings {
 		t.full = true
 		t.problems.add(problem.Problem{Row: p.row, Why: fmt.Sprintf("is beyond the %d readings that are taken at once", t.within.Readings), Fix: "give the rest by itself"})
 	}
@@ -261,7 +272,7 @@ func (t *table) take(at time.Time, word, text string, p place) {
 		t.problems.add(cellProblem(err, text, p))
 		return
 	}
-	t.out.Readings = append(t.out.Readings, Reading{At: at, Channel: r[0].Channel, Value: r[0].Value, Row: p.row, Column: p.column})
+	t.out.Readings.add(Reading{At: at, Channel: r[0].Channel, Value: r[0].Value, Row: p.row, Column: p.column})
 }
 
 func cellProblem(err error, text string, at place) problem.Problem {
@@ -289,22 +300,11 @@ func decimalComma(text string) bool {
 // sort brings readings into the order of time, each once. Two values of one
 // channel for one time cannot both be kept: the first row's is.
 func (t *table) sort() {
-	list := t.out.Readings
-	slices.SortFunc(list, func(a, b Reading) int {
-		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Channel, b.Channel), cmp.Compare(a.Row, b.Row))
+	t.out.Readings.sort()
+	t.out.Readings.once(func(first, r Reading) {
+		t.problems.add(problem.Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
+			Why: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
 	})
-	once := list[:0]
-	for _, r := range list {
-		if n := len(once); n > 0 && once[n-1].At.Equal(r.At) && once[n-1].Channel == r.Channel {
-			if first := once[n-1]; first.Value != r.Value {
-				t.problems.add(problem.Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
-					Why: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
-			}
-			continue
-		}
-		once = append(once, r)
-	}
-	t.out.Readings = once
 }
 
 // done is what came of it.

@@ -131,9 +131,9 @@ func changeWords(r *verify.Report) string {
 	case len(r.Changes) == 0:
 		return "No change was found that would mend this. It needs another design."
 	case len(r.Left) > 0:
-		return "These changes help, but they do not make the design acceptable. Each was checked like the site itself, in this order."
+		return "These changes help, but they do not make the design acceptable. Each was checked like the tank itself, in this order."
 	}
-	return "The fewest changes that were found to make the design acceptable. Each was checked like the site itself, in this order."
+	return "The fewest changes that were found to make the design acceptable. Each was checked like the tank itself, in this order."
 }
 
 // short is the answer at a glance: what to set, what it can bear.
@@ -191,14 +191,14 @@ func lineOf(r *verify.Report, row *verify.Row) line {
 	if row.Unattended > plant.NoHarm {
 		l.AloneAfter = after(u, row.AloneAfter)
 	}
-	if row.Class < plant.Danger && row.OfDanger >= worthSaying {
+	if row.Class < plant.Danger && row.OfDanger >= nearDangerShare {
 		l.Near = fmt.Sprintf("%.0f %% of the way to class 3", 100*row.OfDanger)
 	}
 	return l
 }
 
-// worthSaying is the share of the way to class 3 from which a row says so.
-const worthSaying = 0.5
+// nearDangerShare is the share of the way to class 3 from which a row says so.
+const nearDangerShare = 0.5
 
 // after words a time since the fault began.
 func after(u units.System, d time.Duration) string {

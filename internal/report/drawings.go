@@ -14,7 +14,7 @@ import (
 	"isohaline/internal/verify"
 )
 
-// Section is the drawing of the site as the check would set it.
+// Section is the drawing of the tank as the check would set it.
 func Section(r *verify.Report) *chart.Section {
 	s, g := r.Tank, &r.Geometry
 	d := &chart.Section{
@@ -54,7 +54,7 @@ func Section(r *verify.Report) *chart.Section {
 	return d
 }
 
-// orNaN turns the site's "0: none" into the chart's NaN.
+// orNaN turns the tank's "0: none" into the chart's NaN.
 func orNaN(m float64) float64 {
 	if m == 0 {
 		return math.NaN()

@@ -213,7 +213,7 @@ func answered(r *verify.Report) *odds.Answer {
 		Rates: []odds.Rate{
 			{Fault: "relay-welded", Words: "the pump's relay welds closed", MeanPerYear: 0.0075, LowPerYear: 0.0009, HighPerYear: 0.026, Sources: []string{"FR-006", "FR-018"}, Why: "a good relay at the low end", StandsH: 0.5},
 			{Fault: "tube-out", Words: "the tube slips out and lies on the floor", MeanPerYear: 0.043, LowPerYear: 0.008, HighPerYear: 0.12, Why: "slips out of its clip", Hidden: true, FoundBy: "proof test"},
-			{Fault: "power-cut-minute", Words: "the power fails for a minute", MeanPerYear: 0.2, LowPerYear: 0.2, HighPerYear: 0.2, Given: true, Why: "given for this site", StandsH: 1.0 / 60},
+			{Fault: "power-cut-minute", Words: "the power fails for a minute", MeanPerYear: 0.2, LowPerYear: 0.2, HighPerYear: 0.2, Given: true, Why: "given for this tank", StandsH: 1.0 / 60},
 		},
 		Notes: []string{"These are estimates. They are no certificate and no promise.", "Salt creep, snails or slime: for those parts they are lower bounds.", "Local codes and a licensed electrician or plumber decide."},
 	}

@@ -130,7 +130,7 @@ func (p *page) draw(r *verify.Report, likely *Odds) error {
 	return nil
 }
 
-// markup drops control characters: HTML has none but line breaks, and a site's
+// markup drops control characters: HTML has none but line breaks, and a tank's
 // name may have any.
 func markup(r rune) rune {
 	if unicode.IsControl(r) && r != '\n' {

@@ -41,7 +41,7 @@ func (s seconds) MarshalJSON() ([]byte, error) {
 
 type jsonReport struct {
 	Schema   string        `json:"schema"`
-	Site     jsonSite      `json:"site"`
+	Tank     jsonTank      `json:"site"`
 	Verdict  jsonVerdict   `json:"verdict"`
 	Changes  []jsonChange  `json:"changes"`
 	Left     []string      `json:"left"` // what the changes do not mend
@@ -58,7 +58,7 @@ type jsonReport struct {
 	TankYears number `json:"tank_years"`
 }
 
-type jsonSite struct {
+type jsonTank struct {
 	Name          string `json:"name"`
 	Place         string `json:"place"`
 	HasSump       bool   `json:"has_sump"`
@@ -224,7 +224,7 @@ func jsonOf(r *verify.Report) *jsonReport {
 	s := r.Tank
 	j := &jsonReport{
 		Schema: Schema,
-		Site: jsonSite{Name: s.Name, Place: s.Place, HasSump: s.HasSump(), HasController: s.Controller != nil,
+		Tank: jsonTank{Name: s.Name, Place: s.Place, HasSump: s.HasSump(), HasController: s.Controller != nil,
 			SalinityPSU: number(s.Water.SalinityPSU), AlkalinityDKH: number(s.Water.AlkalinityDKH),
 			RoomCO2PPM: number(s.Room.CO2PPM), LimeFrac: number(s.TopOff.Reservoir.LimeStrength()), Units: "metric"},
 		Verdict: jsonVerdict{Accepted: r.Verdict.Accepted, FailingSingles: r.Verdict.Failing, NearSingles: r.Verdict.Near,
@@ -235,7 +235,7 @@ func jsonOf(r *verify.Report) *jsonReport {
 		TankYears: number(r.TankYears),
 	}
 	if r.Units == units.US {
-		j.Site.Units = "us"
+		j.Tank.Units = "us"
 	}
 	for _, c := range r.Changes {
 		j.Changes = append(j.Changes, jsonChange{c.ID, c.Words, notNil(c.Buys)})

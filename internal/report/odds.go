@@ -164,7 +164,7 @@ func share(frac float64) string {
 	return fmt.Sprintf("%.0f %%", 100*frac)
 }
 
-// points are the curve's, and the site's own interval among them.
+// points are the curve's, and the tank's own interval among them.
 func points(a *odds.Answer) []odds.Point {
 	own := odds.Point{Days: a.Testing.IntervalDays, Low: a.Harms[odds.Danger].Low, High: a.Harms[odds.Danger].High}
 	for kind, f := range a.Harms {
@@ -249,7 +249,7 @@ func changesOf(r *verify.Report, tried *ChangesTried) *ChangesInWords {
 	if tried == nil {
 		return nil
 	}
-	c := &ChangesInWords{Words: "Each change was made by itself, tried by the twin with every fault and pair like the site, and reckoned the same way, with every rate at its mean: the bands are as wide as the site’s own. By what they take away."}
+	c := &ChangesInWords{Words: "Each change was made by itself, tried by the twin with every fault and pair like the tank, and reckoned the same way, with every rate at its mean: the bands are as wide as the tank’s own. By what they take away."}
 	if len(tried.Prices) > 0 {
 		c.Words = strings.TrimSuffix(c.Words, "By what they take away.") + "Those with a price first, by what they take away for their money."
 	}

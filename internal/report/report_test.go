@@ -148,7 +148,7 @@ func TestTextWidth(t *testing.T) {
 	}
 }
 
-// TestHostileNames: a site's name cannot steer a terminal or a browser.
+// TestHostileNames: a tank's name cannot steer a terminal or a browser.
 func TestHostileNames(t *testing.T) {
 	r := fixtures()["accepted"]
 	r.Tank.Name = "\x1b]0;owned\a<script>alert(1)</script>\u202e\r\n" + strings.Repeat("水", 200)
@@ -167,7 +167,7 @@ func TestHostileNames(t *testing.T) {
 		t.Error(err)
 	}
 	if bytes.Contains(page, []byte("<script")) || bytes.Contains(page, []byte("<img")) {
-		t.Error("markup from the site's name is in the page")
+		t.Error("markup from the tank's name is in the page")
 	}
 }
 

@@ -54,7 +54,7 @@ func left(text string, width int) string {
 	return text + strings.Repeat(" ", max(0, width-cells(text)))
 }
 
-// printable takes out what would steer the terminal: a site's name is not ours.
+// printable takes out what would steer the terminal: a tank's name is not ours.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) || r == '\u202e' || r == '\u2028' || r == '\u2029' {

@@ -11,7 +11,7 @@ import (
 )
 
 // tests are what to try at commissioning, and again at every proof test, for
-// the parts that this site has. Common practice, no source; the expected values
+// the parts that this tank has. Common practice, no source; the expected values
 // are the check's own.
 func tests(r *verify.Report) []test {
 	s, u, g, geo := r.Tank, r.Units, r.Settings.Guard, &r.Geometry
@@ -76,7 +76,7 @@ func weight(m3 float64) string {
 	return fmt.Sprintf("%.0f kg (%.0f lb)", kg, kg/poundKg)
 }
 
-// cautions are the usual ones, and those that this site asks for.
+// cautions are the usual ones, and those that this tank asks for.
 func cautions(s *tankfile.Tank) []string {
 	out := []string{
 		"Mains power beside salt water kills. Protect every circuit at the tank with a residual-current device (RCD/GFCI), give every cable a drip loop, and mount sockets above any level that water could reach, a flood’s included. Unplug before you put a hand in the water.",
@@ -103,7 +103,7 @@ func cautions(s *tankfile.Tank) []string {
 // method says what was done.
 func method(r *verify.Report) []string {
 	return []string{
-		fmt.Sprintf("Every fault that the site’s parts can have was tried alone (%d)%s, in each of its %s. The worst season is the one shown.",
+		fmt.Sprintf("Every fault that the tank’s parts can have was tried alone (%d)%s, in each of its %s. The worst season is the one shown.",
 			len(r.Singles), andPairs(len(r.Pairs)), counted(len(r.Tank.Room.Seasons), "season")),
 		fmt.Sprintf("Each trial is a simulation that keeps account of every gram of water and salt and of all alkalinity, run with the controller’s own program for at least 30 days: %.0f years of tank time in all.", r.TankYears),
 		"The faults of a pair begin together. An interruption, of the mains or of the return pump, is also tried half a day after the other fault, and the worse of the two counts.",

@@ -69,7 +69,7 @@ func Restore(ctx context.Context, file, dir string, force bool, now time.Time) (
 	return aside, store.Restore(ctx, file, database)
 }
 
-// afterRestore does what a restored backup needs: everybody signs in anew, since
+// afterRestore does what a restored backup needs: everybody signs in again, since
 // sessions that had ended would be back too.
 func (s *Server) afterRestore(ctx context.Context) error {
 	mark := filepath.Join(s.o.Dir, restoredName)

@@ -27,7 +27,7 @@ func (s *Server) openStore(ctx context.Context) (err error) {
 	}
 	if s.o.Database == "" {
 		if before != "" {
-			return fmt.Errorf("the service in %s keeps its data in %s: give --database as before; to begin anew without it, remove %s", s.o.Dir, before, mark)
+			return fmt.Errorf("the service in %s keeps its data in %s: give --database as before; to start again without it, remove %s", s.o.Dir, before, mark)
 		}
 		s.Store, err = store.Open(ctx, file, storeDurability(s.o.Durability))
 		return err
@@ -69,8 +69,8 @@ func readMark(dir string) (string, error) {
 // PostgresTools is the error that says what copies the PostgreSQL database of a
 // service in a folder.
 func PostgresTools(dir string) error {
-	return fmt.Errorf("this service keeps its data in PostgreSQL, which has its own tools: to copy it, pg_dump --format=custom --file=FILE DATABASE, also while the watch runs; "+
-		"to restore, end the watch, pg_restore --clean --if-exists --dbname=DATABASE FILE, and make an empty file %s, so that the next start reads again what the log still has",
+	return fmt.Errorf("this service keeps its data in PostgreSQL, which has its own tools: to copy it, pg_dump --format=custom --file=FILE DATABASE, also while the service runs; "+
+		"to restore, stop the service, pg_restore --clean --if-exists --dbname=DATABASE FILE, and make an empty file %s, so that the next start reads again what the log still has",
 		filepath.Join(dir, restoredName))
 }
 

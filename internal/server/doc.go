@@ -1,15 +1,15 @@
 // Package server assembles the running service, once, for the program and for
 // the tests:
 //
-//	devices --MQTT, HTTP--> wire.FrontDoor --> wire.Log --> watch.Watch --> store
-//	browsers --HTTP--> page, api --> watch, store        <-- watch.Feed
-//	people <--mail, webhook-- sender <-- watch
+//	devices --MQTT, HTTP--> wire.FrontDoor --> wire.Log --> monitor.Monitor --> store
+//	browsers --HTTP--> page, api --> monitor, store      <-- monitor.Feed
+//	people <--mail, webhook-- sender <-- monitor
 //	outside <--HTTP-- lifesign <-- hub <-- facts of every part
 //
 // Open makes everything and takes the addresses, Run takes the tanks up and serves
 // until its context ends, Close gives everything back. Every goroutine belongs to Run and has ended when it returns.
 //
-// Its rooms: api is the HTTP interface and who may use it, watch keeps the
+// Its rooms: api is the HTTP interface and who may use it, monitor keeps the
 // accounts and alarms of all tanks, sender tells people of them, devices knows
 // credentials, auth passwords and limits, feed passes events on, page serves the
 // front end, hub judges the service itself, lifesign tells the outside that it

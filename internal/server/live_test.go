@@ -124,7 +124,7 @@ func TestRoundsComeAsChanges(t *testing.T) {
 	next("a new tank", func() bool { return len(e.Quiet) == 1 && e.Quiet[0].Tank.Name == "Third reef" })
 
 	events = olga.follow("view=rounds") // a line that broke
-	next("looking anew", func() bool { return e.Whole && len(e.Quiet) == 2 && len(e.NeedPerson) == 1 })
+	next("looking again", func() bool { return e.Whole && len(e.Quiet) == 2 && len(e.NeedPerson) == 1 })
 }
 
 // TestLiveBringsWhatIsLookedAt: a browser gets nothing of tanks that it does not

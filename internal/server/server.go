@@ -130,21 +130,20 @@ func Open(ctx context.Context, o Options) (_ *Server, err error) {
 		Edges: wire.EdgeOptions{Address: o.Edges, TLS: o.EdgesTLS}, Logger: o.Log}); err != nil {
 		return nil, err
 	}
-	inherited, err := s.readings.Inherit(ctx, earlierConsumer)
-	if err != nil {
-		return nil, err
-	}
-	if s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Reports: s.Devices.Reports, Heard: s.Devices.Heard,
-		Source: s.readings, Inherited: inherited}); err != nil {
+	if err := s.readings.Inherit(ctx, earlierConsumer, func(position uint64) (err error) {
+		s.Monitor, err = monitor.Open(ctx, monitor.Options{Store: s.Store, Log: o.Log, Now: o.Now, TankOf: s.Devices.TankOf, Reports: s.Devices.Reports, Heard: s.Devices.Heard,
+			Source: s.readings, Inherited: position})
+		return err
+	}); err != nil {
 		return nil, err
 	}
 	if s.Sender, err = sender.Open(ctx, sender.Options{Store: s.Store, Monitor: s.Monitor, Log: o.Log, Now: o.Now}); err != nil {
 		return nil, err
 	}
-	if s.Signal, err = lifesign.Open(ctx, lifesign.Options{Store: s.Store, Log: o.Log, Now: o.Now, Works: s.Works, Say: s.dayInWords, Send: s.Sender.Send}); err != nil {
+	if s.Signal, err = lifesign.Open(ctx, lifesign.Options{Store: s.Store, Log: o.Log, Now: o.Now, Works: s.Works, Say: s.dailyMessage, Send: s.Sender.Send}); err != nil {
 		return nil, err
 	}
-	if err := s.wasAway(ctx); err != nil {
+	if err := s.noteAbsence(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.afterRestore(ctx); err != nil {
@@ -263,12 +262,12 @@ func (s *Server) handler() (http.Handler, error) {
 func (s *Server) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.door.Serve(ctx, s.mqtt) })
-	group.Go(func() error { return s.watch(ctx) })
+	group.Go(func() error { return s.takeIn(ctx) })
 	group.Go(func() error { return s.edges.Serve(ctx, s.door, s.Remote.Told) })
 	group.Go(func() error { return s.Store.KeepClaim(ctx, s.o.Log) })
 	group.Go(func() error { return s.Sender.Run(ctx) })
 	group.Go(func() error { return s.Signal.Run(ctx) })
-	group.Go(func() error { return s.lookAtItself(ctx) })
+	group.Go(func() error { return s.selfCheck(ctx) })
 	group.Go(func() error { return s.upkeep(ctx) })
 	group.Go(func() error { return s.Devices.Run(ctx, s.o.Log) })
 	group.Go(func() error {
@@ -289,21 +288,21 @@ func (s *Server) Run(ctx context.Context) error {
 		}
 		return nil
 	})
-	s.o.Log.Info("the watch is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
+	s.o.Log.Info("the service is running", "http", s.Address(), "mqtt", s.DoorAddress(), "edges", s.EdgesAddress())
 	err := group.Wait()
 	return errors.Join(err, s.Monitor.Close(context.WithoutCancel(ctx)))
 }
 
-// watch takes every tank up, and then what the log has gathered meanwhile and goes
-// on gathering.
-func (s *Server) watch(ctx context.Context) error {
+// takeIn takes every tank up, and then consumes the log: what it kept before the
+// start, and what still comes.
+func (s *Server) takeIn(ctx context.Context) error {
 	if err := s.Monitor.TakeUp(ctx); err != nil {
 		if ctx.Err() != nil {
 			return nil
 		}
 		return fmt.Errorf("taking up the tanks: %w", err)
 	}
-	s.o.Log.Info("the tanks are under watch", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
+	s.o.Log.Info("the tanks are taken up", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
 	group.Go(func() error { return s.commits(ctx) })
@@ -327,7 +326,7 @@ func (s *Server) commits(ctx context.Context) error {
 	}
 }
 
-// tick tells the watch what time it is, now and then.
+// tick tells the monitor what time it is, now and then.
 func (s *Server) tick(ctx context.Context) error {
 	t := time.NewTicker(tickEvery)
 	defer t.Stop()
@@ -336,7 +335,7 @@ func (s *Server) tick(ctx context.Context) error {
 		case err == nil:
 			s.vitals.ticked.Store(time.Now().UnixNano())
 		case ctx.Err() == nil:
-			s.o.Log.Error("the watch could not keep what time brought", "error", err)
+			s.o.Log.Error("what follows from the time alone could not be stored", "error", err)
 		}
 		s.readings.Release(s.Monitor.After())
 		if err := s.Remote.Tick(ctx); err != nil && ctx.Err() == nil {

@@ -316,7 +316,7 @@ func TestHealthAndMetrics(t *testing.T) {
 	if problems, err := promlint.New(bytes.NewReader(text.Bytes())).Lint(); err != nil || len(problems) > 0 {
 		t.Errorf("the linter of Prometheus says %v, %v", problems, err)
 	}
-	for _, name := range []string{"isohaline_door_refused_total{reason=\"wrong-unit\"} 0", "isohaline_log_readings_total", "isohaline_watch_readings_total", "go_goroutines"} {
+	for _, name := range []string{"isohaline_door_refused_total{reason=\"wrong-unit\"} 0", "isohaline_log_readings_total", "isohaline_monitor_readings_total", "go_goroutines"} {
 		if !strings.Contains(text.String(), name) {
 			t.Errorf("no %s", name)
 		}

@@ -42,8 +42,8 @@ func rise(last *int64, now int64) int64 {
 	return grown
 }
 
-// lookAtItself gathers facts until ctx ends.
-func (s *Server) lookAtItself(ctx context.Context) error {
+// selfCheck gathers facts until ctx ends.
+func (s *Server) selfCheck(ctx context.Context) error {
 	t := time.NewTicker(lookEvery)
 	defer t.Stop()
 	for {
@@ -115,7 +115,7 @@ func since(from *time.Time, says *string, err error, now time.Time) {
 	*says = err.Error()
 }
 
-// count adds up what happens now and then, from anew after a pause.
+// count adds up what happens now and then, from the start again after a pause.
 func count(n *int64, last *time.Time, more int64, now time.Time) {
 	if now.Sub(*last) > refusalsTold {
 		*n = 0
@@ -168,8 +168,8 @@ func (s *Server) ready(w http.ResponseWriter, _ *http.Request) {
 	fmt.Fprintln(w, "ready")
 }
 
-// wasAway notes for how long nothing ran before this start.
-func (s *Server) wasAway(ctx context.Context) error {
+// noteAbsence notes for how long nothing ran before this start.
+func (s *Server) noteAbsence(ctx context.Context) error {
 	last, err := s.Store.LastAlive(ctx)
 	if now := time.Now(); err == nil && !last.IsZero() {
 		s.vitals.facts.Away, s.vitals.facts.Back = now.Sub(last), now
@@ -178,9 +178,9 @@ func (s *Server) wasAway(ctx context.Context) error {
 	return err
 }
 
-// dayInWords is the message of the day: how many tanks are watched, which of them
+// dailyMessage is the message of the day: how many tanks are watched, which of them
 // need somebody, and what is wrong with the service itself.
-func (s *Server) dayInWords() (subject, text string) {
+func (s *Server) dailyMessage() (subject, text string) {
 	var need []monitor.View
 	tanks := s.Monitor.Tanks()
 	for _, v := range tanks {
@@ -194,10 +194,10 @@ func (s *Server) dayInWords() (subject, text string) {
 	switch len(need) {
 	case 0:
 		subject = "All is well, " + watched
-		fmt.Fprintf(&b, "The watch goes on over %s. None needs anybody.\n", watched)
+		fmt.Fprintf(&b, "The service works and looks after %s. None needs anybody.\n", watched)
 	default:
 		subject = fmt.Sprintf("%s watched, %d to look at", watched, len(need))
-		fmt.Fprintf(&b, "The watch goes on over %s. To look at:\n\n", watched)
+		fmt.Fprintf(&b, "The service works and looks after %s. To look at:\n\n", watched)
 		for _, v := range need {
 			fmt.Fprintf(&b, "- %s: %s\n", s.Monitor.SiteName(v.SiteID), v.Findings[0].Sentence)
 		}

@@ -10,9 +10,9 @@ import (
 
 // What the service knows of itself, for Prometheus.
 var (
-	worksDesc    = prometheus.NewDesc("isohaline_ready", "1 while the service does its work, as /readyz says; else 0.", nil, nil)
+	readyDesc    = prometheus.NewDesc("isohaline_ready", "1 while the service does its work, as /readyz says; else 0.", nil, nil)
 	waitingDesc  = prometheus.NewDesc("isohaline_tanks_waiting", "Tanks that are still to be taken up after the start.", nil, nil)
-	unreadDesc   = prometheus.NewDesc("isohaline_behind_seconds", "How long the oldest reading waits that is in the log and not worked through.", nil, nil)
+	behindDesc   = prometheus.NewDesc("isohaline_behind_seconds", "How long the oldest reading waits that is in the log and not worked through.", nil, nil)
 	findingsDesc = prometheus.NewDesc("isohaline_hub_findings", "What is wrong with the service itself, by kind.", []string{"code"}, nil)
 	signalsDesc  = prometheus.NewDesc("isohaline_signs_of_life_total", "Signs of life that were taken, not taken, or held back because the service did not work.", []string{"outcome"}, nil)
 )
@@ -21,7 +21,7 @@ var (
 type vitalsGatherer struct{ s *Server }
 
 func (vitalsGatherer) Describe(out chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{worksDesc, waitingDesc, unreadDesc, findingsDesc, signalsDesc} {
+	for _, d := range []*prometheus.Desc{readyDesc, waitingDesc, behindDesc, findingsDesc, signalsDesc} {
 		out <- d
 	}
 }
@@ -34,10 +34,10 @@ func (g vitalsGatherer) Collect(out chan<- prometheus.Metric) {
 	if g.s.Works() == "" {
 		works = 1
 	}
-	gauge(worksDesc, works)
+	gauge(readyDesc, works)
 	p := g.s.Monitor.Progress()
 	gauge(waitingDesc, float64(max(0, p.Total-p.Done)))
-	gauge(unreadDesc, g.s.behind().Seconds())
+	gauge(behindDesc, g.s.behind().Seconds())
 	found := map[hub.Code]float64{}
 	for _, f := range g.s.Findings() {
 		found[f.Code]++

@@ -232,7 +232,7 @@ func TestSignOfLife(t *testing.T) {
 // TestMessageOfTheDay: it says how many tanks are watched and which need somebody.
 func TestMessageOfTheDay(t *testing.T) {
 	h := furnished(t)
-	if subject, text := h.dayInWords(); subject != "All is well, 2 tanks" || !strings.Contains(text, "None needs anybody") {
+	if subject, text := h.dailyMessage(); subject != "All is well, 2 tanks" || !strings.Contains(text, "None needs anybody") {
 		t.Errorf("%s\n%s", subject, text)
 	}
 }

@@ -132,14 +132,14 @@ func TestPrune(t *testing.T) {
 		fill(t, s, c, t0, time.Hour/2, 48*30) // 30 days
 		now := t0.Add(30 * day)
 		keep := store.Retention{Readings: 2 * day, Minutes: 5 * day, Hours: 10 * day, Days: 20 * day}
-		if at := got(s.Horizon(ctx))(t); !at.IsZero() {
+		if at := got(store.Horizon(ctx, s))(t); !at.IsZero() {
 			t.Errorf("nothing was pruned, yet the horizon is %v", at)
 		}
 		must(t, s.Prune(ctx, keep, now))
 		must(t, s.Prune(ctx, keep, now.Add(-5*day))) // a clock set back changes nothing
 
 		horizon := now.Add(-2 * day)
-		if at := got(s.Horizon(ctx))(t); !at.Equal(horizon) {
+		if at := got(store.Horizon(ctx, s))(t); !at.Equal(horizon) {
 			t.Errorf("horizon %v, want %v", at, horizon)
 		}
 		if list := dump(t, s, c); len(list) != 96 || !list[0].At.Equal(horizon) {

@@ -2,9 +2,7 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"time"
 
@@ -123,32 +121,6 @@ func (s *Store) Seen(ctx context.Context, at map[string]time.Time) error {
 	return wrap(err, "noting when devices were seen")
 }
 
-// SaveChannel saves what a device's channel means, adding it if it is new, and
-// returns it with its ID.
-func (e *Editor) SaveChannel(ctx context.Context, c Channel) (Channel, error) {
-	if c.Factor == 0 {
-		c.Factor = 1
-	}
-	for _, x := range []float64{c.Factor, c.Shift} {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return c, fmt.Errorf("saving channel %q: factor %v, shift %v: use finite numbers", c.Name, c.Factor, c.Shift)
-		}
-	}
-	err := e.do(ctx, "save channel", "device", c.DeviceID, c, func(ctx context.Context, tx bun.Tx) error {
-		insert := tx.NewInsert().Model(&c).ExcludeColumn("id").On("CONFLICT (device_id, name) DO UPDATE")
-		for _, column := range []string{"tank_id", "quantity", "unit", "topic", "factor", "shift"} {
-			insert = insert.Set("? = EXCLUDED.?", bun.Ident(column), bun.Ident(column))
-		}
-		if _, err := insert.Exec(ctx); err != nil {
-			return err
-		}
-		saved, err := channel(ctx, tx, c.DeviceID, c.Name)
-		c = saved
-		return err
-	})
-	return c, err
-}
-
 // EnsureChannel is the channel of a device with this name, added without a
 // meaning if it is new.
 func (s *Store) EnsureChannel(ctx context.Context, deviceID, name string) (Channel, error) {
@@ -175,19 +147,10 @@ func channel(ctx context.Context, db bun.IDB, deviceID, name string) (Channel, e
 
 // Channels is every channel of a device, by name.
 func (s *Store) Channels(ctx context.Context, deviceID string) ([]Channel, error) {
-	return s.channels(ctx, "device_id", deviceID)
-}
-
-// TankChannels is every channel that tells of a tank, by name.
-func (s *Store) TankChannels(ctx context.Context, tankID string) ([]Channel, error) {
-	return s.channels(ctx, "tank_id", tankID)
-}
-
-func (s *Store) channels(ctx context.Context, column, id string) ([]Channel, error) {
 	list, err := all[Channel](ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
-		return q.Where("? = ?", bun.Ident(column), id).Order("name", "id")
+		return q.Where("device_id = ?", deviceID).Order("name", "id")
 	})
-	return list, wrap(err, "reading the channels with %s %q", column, id)
+	return list, wrap(err, "reading the channels of device %q", deviceID)
 }
 
 // Refuse notes messages that were not taken, the oldest first, and forgets the

@@ -1,7 +1,7 @@
 // Package store keeps what Isohaline must remember: people, sites, tanks and
 // their descriptions, devices and their readings with roll-ups for charts, the
 // account's checkpoints, findings and beliefs, alarms and who was told, hand
-// readings, visits, settings, and an audit log of every change.
+// readings, settings, and an audit log of every change.
 //
 // It is one set of queries for two databases: SQLite in a file, the embedded
 // default, and PostgreSQL. Open says which by its address. Where they differ is in

@@ -97,3 +97,14 @@ func MigrateTo(ctx context.Context, address string, version int64) error {
 
 // RenewClaim is what KeepClaim does now and then.
 func RenewClaim(ctx context.Context, s *Store) error { return s.renewClaim(ctx) }
+
+// Horizon is the time before which readings are no longer kept, the zero Time if all
+// are.
+func Horizon(ctx context.Context, s *Store) (time.Time, error) {
+	h, err := s.horizons(ctx, s.read, "")
+	at, limited := h[singles]
+	if err != nil || !limited {
+		return time.Time{}, err
+	}
+	return time.UnixMicro(at).UTC(), nil
+}

@@ -46,18 +46,6 @@ func saveFindings(ctx context.Context, db bun.IDB, tankID string, findings []acc
 	return nil
 }
 
-// OpenFindings is every finding that goes on, the newest first; of one tank
-// unless tankID is empty.
-func (s *Store) OpenFindings(ctx context.Context, tankID string) ([]Finding, error) {
-	list, err := findingsIn(ctx, s.read, func(q *bun.SelectQuery) *bun.SelectQuery {
-		if tankID != "" {
-			q = q.Where("tank_id = ?", tankID)
-		}
-		return q.Where("ended IS NULL")
-	})
-	return list, wrap(err, "reading the open findings of tank %q", tankID)
-}
-
 // Findings is every finding of a tank that was found before a time and had not
 // ended before another, the newest first.
 func (s *Store) Findings(ctx context.Context, tankID string, from, to time.Time) ([]Finding, error) {

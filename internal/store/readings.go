@@ -24,7 +24,7 @@ type Reading struct {
 type Added struct {
 	New       int
 	Duplicate int // there was one at that time already, and it stays
-	TooOld    int // before Horizon, where readings are no longer kept
+	TooOld    int // from before the time since which readings are kept
 }
 
 // row is a reading or a roll-up's time as it is stored.

@@ -88,18 +88,6 @@ func (h horizons) keeps(resolution string, from int64) bool {
 	return !limited || from >= horizon
 }
 
-// Horizon is the time before which readings are no longer kept, the zero Time
-// if all are. A reading from before it is refused: nobody could say whether the
-// roll-ups have it already.
-func (s *Store) Horizon(ctx context.Context) (time.Time, error) {
-	h, err := s.horizons(ctx, s.read, "")
-	at, limited := h[singles]
-	if err != nil || !limited {
-		return time.Time{}, wrap(err, "reading how far back readings go")
-	}
-	return time.UnixMicro(at).UTC(), nil
-}
-
 // horizons reads the horizons. On PostgreSQL lock keeps others from changing
 // them ("SHARE") or reading them to add by ("UPDATE") until the transaction
 // ends; on SQLite only one writes anyway.

@@ -40,11 +40,6 @@ func (s *Store) EndSession(ctx context.Context, tokenHash string) error {
 	return wrap(err, "ending a session")
 }
 
-// EndSessions ends every session of a person.
-func (s *Store) EndSessions(ctx context.Context, userID string) error {
-	return wrap(endSessions(ctx, s.write, userID), "ending the sessions of user %q", userID)
-}
-
 func endSessions(ctx context.Context, db bun.IDB, userID string) error {
 	_, err := db.NewDelete().Model((*Session)(nil)).Where("user_id = ?", userID).Exec(ctx)
 	return err

@@ -45,11 +45,6 @@ type User struct {
 	Sites []string `bun:"-"`
 }
 
-// MaySee says whether the person may see a site.
-func (u *User) MaySee(siteID string) bool {
-	return !u.Disabled && (u.Role == Operator || slices.Contains(u.Sites, siteID))
-}
-
 // userSite is one site of a person's scope.
 type userSite struct {
 	bun.BaseModel `bun:"table:user_sites"`

@@ -94,7 +94,7 @@ func parseDocument(data []byte) (root *node, wrong *problem.Problem) {
 		root = convert(doc.Body)
 		if i > 0 {
 			return nil, &problem.Problem{Line: root.line, Column: root.column,
-				Why: "a second document starts here", Fix: "keep one site to a file"}
+				Why: "a second document starts here", Fix: "keep one tank to a file"}
 		}
 	}
 	return root, nil

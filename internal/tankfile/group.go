@@ -41,7 +41,7 @@ func (g group) describe() row {
 	return row{key: g.key, form: "keys", standard: g.label.standard("the defaults below"), about: g.about, below: g.fields, optional: g.optional}
 }
 
-// part is a group whose absence means that the site has no such part.
+// part is a group whose absence means that the tank has no such part.
 type part[T any] struct {
 	label
 	p      **T

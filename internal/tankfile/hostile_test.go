@@ -104,7 +104,7 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			var problems problem.List
 			if !errors.As(err, &problems) || len(problems) == 0 || len(problems) > 20 || s != nil {
-				t.Errorf("error %v with site %v", err, s)
+				t.Errorf("error %v with tank %v", err, s)
 			}
 			return
 		}
@@ -112,7 +112,7 @@ func FuzzRead(f *testing.F) {
 	})
 }
 
-// again writes a site and reads it back.
+// again writes a tank and reads it back.
 func again(t interface {
 	Helper()
 	Fatalf(string, ...any)

@@ -9,7 +9,7 @@ import (
 )
 
 // TestLibraryEditsLoseText is why the edits of a tank file are our own: the YAML
-// library's, by path, write the whole file anew, and lose what people wrote
+// library's, by path, write the whole file again, and lose what people wrote
 // (docs/decisions/0202-edits-are-cut-into-the-text.md). Where a case fails here
 // the library has become better: look at the decision again.
 func TestLibraryEditsLoseText(t *testing.T) {

@@ -14,7 +14,7 @@ import (
 	"isohaline/internal/tankfile"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew")
+var update = flag.Bool("update", false, "write the golden files again")
 
 // golden compares with the file beside a test's input.
 func golden(t *testing.T, path, got string) {

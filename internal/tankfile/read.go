@@ -19,7 +19,7 @@ import (
 // look at comes with warnings, which are in the order of its lines.
 //
 // On failure the error is a problem.List: every problem found, in the order of the
-// lines, and neither a site nor warnings. Read accepts any bytes and never
+// lines, and neither a tank nor warnings. Read accepts any bytes and never
 // panics.
 func Read(name string, data []byte) (s *Tank, warnings problem.List, err error) {
 	r := &reader{file: name, places: map[string]place{"": {line: 1, column: 1}}}

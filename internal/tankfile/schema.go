@@ -52,7 +52,7 @@ const (
 	highestPressure = 110_000
 )
 
-// Largest and smallest that a length on a site is taken to be. A tape measure
+// Largest and smallest that a length on a tank is taken to be. A tape measure
 // reads a millimetre.
 const (
 	mm     = 0.001
@@ -81,7 +81,7 @@ func tankFields(s *Tank) []field {
 		section("alarm", "How trouble reaches a person.", alarmFields(&s.Alarm)...).orDefaults(),
 		section("people", "When somebody stands at the tank.", peopleFields(&s.People)...),
 		section("limits", "Where the harm classes begin.", limitFields(&s.Limits)...).orDefaults(),
-		items[Rate]{label: label{key: "rates", optional: true, about: "How often faults come at this site, where that is known better than from the program's table."},
+		items[Rate]{label: label{key: "rates", optional: true, about: "How often faults come at this tank, where that is known better than from the program's table."},
 			p: &s.Rates, max: maxRates, fields: rateFields},
 		items[CommonCause]{label: label{key: "common causes", optional: true, about: "What brings several faults at once: one power strip, one relay board, one person."},
 			p: &s.CommonCauses, max: maxCauses, fields: commonCauseFields},
@@ -105,7 +105,7 @@ func roomFields(r *Room) []field {
 		altitude{p: &r.PressurePa},
 		measure("carbon dioxide", &r.CO2PPM, units.Gas, 300, 10_000, "in the room's air, which sets the pH that the water settles at").or(UsualRoomCO2PPM),
 		pick("evaporation model", &r.EvaporationModel, modelWords(), "formula for the evaporation, for those who compare them").orNone(evaporation.Models()[0].String()),
-		measure("measured top-off", &r.MeasuredLitresPerDay, units.LitresPerDay, 0.01, 10_000, "the site's own long-run record; it calibrates the model").orNone(0, none),
+		measure("measured top-off", &r.MeasuredLitresPerDay, units.LitresPerDay, 0.01, 10_000, "the tank's own long-run record; it calibrates the model").orNone(0, none),
 		items[Season]{label: label{key: "seasons", about: "Parts of the year with their own room air. Their days add up to 365."},
 			p: &r.Seasons, max: 12, fields: seasonFields},
 	}

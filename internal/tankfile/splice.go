@@ -12,7 +12,7 @@ import (
 )
 
 // splicer changes a text at one place at a time. The YAML library says where
-// things stand; the text between is never written anew. Each change is made in
+// things stand; the text between is never rewritten. Each change is made in
 // the tree and in the text, and counts only if the text then reads as the tree:
 // whatever YAML allows, no change does anything but what it says.
 type splicer struct {

@@ -89,7 +89,7 @@ const (
 	floorTripM3       = 0.1 * litre
 )
 
-// draft is a site to begin from, as the answers and proportions have it.
+// draft is a tank to begin from, as the answers and proportions have it.
 func draft(a Answers) *Tank {
 	s := &Tank{
 		Name: "My reef", Place: a.Place,

@@ -1,4 +1,4 @@
-// Package tankfile knows what a site is: a tank, its sump, its plumbing, its
+// Package tankfile knows what a tank is: its display, its sump, its plumbing, its
 // top-off system, the room it stands in and the people who look after it. It
 // reads and validates tank files and holds the result as plain values in SI
 // units.
@@ -10,7 +10,7 @@
 // # Datum
 //
 // Every elevation is in metres above one datum: the inside floor of the return
-// chamber, or of the display on a site without a sump. A field whose name ends
+// chamber, or of the display on a tank without a sump. A field whose name ends
 // in ElevationM is measured from the datum; one that ends in HeightM is
 // measured from the inside floor of its own vessel.
 //
@@ -27,7 +27,7 @@ type Tank struct {
 	Room    Room
 	Display Display
 
-	// Overflow, Return and Sump are all nil on a site without a sump.
+	// Overflow, Return and Sump are all nil on a tank without a sump.
 	Overflow *Overflow
 	Return   *Return
 	Sump     *Sump
@@ -42,7 +42,7 @@ type Tank struct {
 	Alarm       Alarm
 	People      People
 	Limits      Limits
-	// Rates are how often faults come at this site, where that is known better
+	// Rates are how often faults come at this tank, where that is known better
 	// than from generic tables.
 	Rates []Rate
 	// CommonCauses are what can bring several faults at once.
@@ -72,7 +72,7 @@ type Room struct {
 	Seasons []Season
 	// EvaporationModel names the model in package evaporation; empty: default.
 	EvaporationModel string
-	// MeasuredLitresPerDay is the site's own long-run top-off record, 0 if
+	// MeasuredLitresPerDay is the tank's own long-run top-off record, 0 if
 	// none; it calibrates the model.
 	MeasuredLitresPerDay float64
 }

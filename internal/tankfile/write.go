@@ -4,9 +4,9 @@ import (
 	"strings"
 )
 
-// Write is a site as a tank file, in metric units, from which Read gives the
-// same site back, to the last bit. A field at its default is left out. Fields
-// that a site of its kind does not use (the diameter of a rectangle) are not
+// Write gives a tank as a tank file, in metric units, from which Read gives the
+// same tank back, to the last bit. A field at its default is left out. Fields
+// that a tank of its kind does not use (the diameter of a rectangle) are not
 // written.
 //
 // The error is the problems that Read would have with the result.
@@ -14,7 +14,7 @@ func Write(s *Tank) ([]byte, error) {
 	w := new(writer)
 	w.fields(tankFields(s))
 	data := []byte(strings.Join(w.lines, "\n") + "\n")
-	if _, _, err := Read("site", data); err != nil {
+	if _, _, err := Read("tank", data); err != nil {
 		return nil, err
 	}
 	return data, nil

@@ -42,7 +42,7 @@ func TestWriteRefuses(t *testing.T) {
 }
 
 // TestRoundTrip: Read(Write(s)) is s, to the last bit of every number, for
-// sites of every kind.
+// tanks of every kind.
 func TestRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) { again(t, anySite(t)) })
 }
@@ -61,7 +61,7 @@ func drawName(t *rapid.T, name string) string {
 	).Draw(t, name)
 }
 
-// anySite draws a site that contradicts itself nowhere: every height as a share
+// anySite draws a tank that contradicts itself nowhere: every height as a share
 // of the one that bounds it.
 func anySite(t *rapid.T) *tankfile.Tank {
 	s := &tankfile.Tank{

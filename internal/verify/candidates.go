@@ -17,10 +17,10 @@ import (
 type candidate struct {
 	id    string
 	words func(before, after *tankfile.Tank, u units.System) string
-	// apply changes a copy of the site and says whether there was anything to
+	// apply changes a copy of the tank and says whether there was anything to
 	// change.
 	apply func(*tankfile.Tank) bool
-	// keep, where apply searches, makes its finding from the changed site into
+	// keep, where apply searches, makes its finding from the changed tank into
 	// an apply that need not search again.
 	keep func(after *tankfile.Tank) func(*tankfile.Tank) bool
 }

@@ -43,7 +43,7 @@ func dup[T any](p **T) {
 // findChanges looks for changes that make the design acceptable, the least
 // trouble first, and drops those that are not needed after all. It takes one
 // step at a time, so another plan may be smaller. What it finds has been
-// verified like the site itself; what it could not mend is named.
+// verified like the tank itself; what it could not mend is named.
 func findChanges(ctx context.Context, r *Report, u units.System) (changes []Change, left []string, err error) {
 	start := r.Tank
 	plan, err := search(ctx, start)
@@ -53,7 +53,7 @@ func findChanges(ctx context.Context, r *Report, u units.System) (changes []Chan
 	return describe(ctx, start, plan, r, u)
 }
 
-// shortfall is what keeps a site from being accepted.
+// shortfall is what keeps a tank from being accepted.
 type shortfall struct {
 	ids []string
 	// harm adds the classes up: less is better, none is accepted.
@@ -143,7 +143,7 @@ func nextStep(ctx context.Context, s *tankfile.Tank, now shortfall) ([]candidate
 			}
 		}
 		if _, err := tankfile.Write(after); err != nil {
-			return nil, now, nil // it would make a site that cannot be
+			return nil, now, nil // it would make a tank that cannot be
 		}
 		// The faults that fail now are quick to try; all of them only if that
 		// promises something.

@@ -20,16 +20,16 @@ type Commissioning struct {
 	// Report is the check's report as far as it goes before any fault is
 	// tried, for drawing.
 	Report *Report
-	// Onset is the site in its first season, healthy, after a visit: where a
+	// Onset is the tank in its first season, healthy, after a visit: where a
 	// simulation begins.
 	Onset *plant.Onset
 }
 
-// Commission works out how to set a site's controller. It does not say whether
+// Commission works out how to set a tank's controller. It does not say whether
 // the design is accepted: Check does.
 func Commission(s *tankfile.Tank) (*Commissioning, error) {
 	if s.Controller == nil {
-		return nil, errors.New("controller: the site has none; add a controller to the tank file for one to run")
+		return nil, errors.New("controller: the tank has none; add a controller to the tank file for one to run")
 	}
 	b, err := prepare(s, units.Metric)
 	if err != nil {
@@ -58,7 +58,7 @@ func Settle(s *tankfile.Tank, u units.System) (*Report, error) {
 // up to the ceiling level, and never more than the longest fill may bring.
 // Without a ceiling sensor it is up to where the drain-down would still fit.
 func (k *sketch) giveMost(v vessels) time.Duration {
-	t := &k.site.TopOff
+	t := &k.tank.TopOff
 	if t.Watch == nil {
 		return 0
 	}

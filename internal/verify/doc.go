@@ -1,4 +1,4 @@
-// Package verify is the design check: it takes a site, proposes the settings
+// Package verify is the design check: it takes a tank, proposes the settings
 // it lacks, proves its geometry, tries every single fault and every pair of
 // faults with the real controller on the physical twin, judges the harm, and
 // searches for the smallest changes that would make the design acceptable.
@@ -6,8 +6,8 @@
 // # How harm is judged
 //
 // Each combination of faults begins just after a visit and runs unattended for
-// at least thirty days in every season of the site; the worst season counts.
-// The harm classes' borders are the site's own limits.
+// at least thirty days in every season of the tank; the worst season counts.
+// The harm classes' borders are the tank's own limits.
 //
 // People are a barrier too, and they are named as one. A person comes when an
 // alarm reaches them, or at the next visit at which something is amiss, and

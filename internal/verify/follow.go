@@ -8,7 +8,7 @@ import (
 	"isohaline/internal/plant"
 )
 
-// Follow lets faults happen once more on the report's site and keeps every step,
+// Follow lets faults happen once more on the report's tank and keeps every step,
 // for drawing: the row of that season, and the samples from the onset on to the
 // end as if nobody came. Without a season it is the worst one. The error says
 // which seasons there are.

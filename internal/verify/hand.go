@@ -8,7 +8,7 @@ import (
 	"isohaline/reliability"
 )
 
-// Course is how a site fares over a stretch of time: the whole outcome, and
+// Course is how a tank fares over a stretch of time: the whole outcome, and
 // every step of it for drawing.
 type Course struct {
 	Outcome plant.Outcome
@@ -18,15 +18,15 @@ type Course struct {
 // mostHandTopOff is the longest stretch that HandTopOff follows.
 const mostHandTopOff = reliability.DaysPerYear * day
 
-// HandTopOff runs the site with nothing wrong, in one season by its place among
-// the site's, for a length of time up to a year: once topped off by a person
+// HandTopOff runs the tank with nothing wrong, in one season by its place among
+// the tank's, for a length of time up to a year: once topped off by a person
 // who so often pours in all at once what is missing, and once automatically.
 // The water is the same. Volumes are no use for judging the first by hand:
 // between two such days the display itself may fall.
 func (t *Trial) HandTopOff(season int, every, length time.Duration) (byHand, automatic Course, err error) {
 	switch {
 	case season < 0 || season >= len(t.b.onsets):
-		return byHand, automatic, fmt.Errorf("season %d: the site has %d; count from 0", season, len(t.b.onsets))
+		return byHand, automatic, fmt.Errorf("season %d: the tank has %d; count from 0", season, len(t.b.onsets))
 	case every <= 0:
 		return byHand, automatic, fmt.Errorf("topping off by hand every %v: give a time above nothing", every)
 	case length <= 0 || length > mostHandTopOff:

@@ -14,7 +14,7 @@ import (
 // atLeast is how long every combination runs unattended.
 const atLeast = 30 * 24 * time.Hour
 
-// horizon is how long a site's faults run.
+// horizon is how long a tank's faults run.
 func horizon(s *tankfile.Tank) time.Duration {
 	return max(atLeast, seconds(s.People.DaysBetweenVisits*day.Seconds()))
 }
@@ -71,7 +71,7 @@ func once(p plant.Pulse) bool { return p.On > 0 && p.Period == 0 }
 // scenario is a combination begun all at once. Pairs need not go on once all is
 // lost.
 func (b *bench) scenario(season int, faults []plant.Fault) plant.Scenario {
-	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(b.site)}
+	sc := plant.Scenario{Conditions: conditionsOf(b.twins[season], faults), Length: horizon(b.tank)}
 	if len(faults) > 1 {
 		sc.StopAt = plant.Loss
 	}
@@ -79,7 +79,7 @@ func (b *bench) scenario(season int, faults []plant.Fault) plant.Scenario {
 }
 
 func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row {
-	s := b.site
+	s := b.tank
 	result := b.onsets[season].Run(sc)
 	b.tankDays.Add(int64(result.Alone.Length / day))
 	row := Row{
@@ -92,13 +92,13 @@ func (b *bench) judged(season int, faults []plant.Fault, sc plant.Scenario) Row 
 	row.AloneAfter = row.Alone.ReachedAt[row.Unattended]
 	row.Unnoticed = len(faults) > 0 && alike(&result.Alone, &b.healthy[season].Alone)
 	row.StoppedBy = stoppedBy(s, &row)
-	row.OfDanger = ofDanger(s, &row.Outcome, &b.healthy[season].Alone)
+	row.OfDanger = dangerShare(s, &row.Outcome, &b.healthy[season].Alone)
 	return row
 }
 
-// ofDanger is the outcome as a share of class 3's nearest border. For pH it is a
+// dangerShare is the outcome as a share of class 3's nearest border. For pH it is a
 // share of the way there from where the healthy system goes.
-func ofDanger(s *tankfile.Tank, o, healthy *plant.Outcome) float64 {
+func dangerShare(s *tankfile.Tank, o, healthy *plant.Outcome) float64 {
 	const danger = plant.Danger - 1
 	off := func(low, high, target float64) float64 { return max(target-low, high-target) }
 	way := func(from, to, border float64) float64 {

@@ -19,7 +19,7 @@ type Report struct {
 	Water    []SeasonWater
 	Settings Settings
 	Geometry Geometry
-	// AsBuilt is the site with nothing wrong.
+	// AsBuilt is the tank with nothing wrong.
 	AsBuilt Row
 	// Singles and Pairs, the worst first.
 	Singles, Pairs []Row
@@ -53,7 +53,7 @@ type Setting struct {
 	ID, Name, Value string
 	// SI is the value in SI units, for programs.
 	SI float64
-	// Given says that the site file sets it; otherwise it is proposed.
+	// Given says that the tank file sets it; otherwise it is proposed.
 	Given  bool
 	Reason string
 }

@@ -147,7 +147,7 @@ func boundSource(s *tankfile.Tank) bool {
 	}
 	probe := clone(s)
 	probe.TopOff.FloatValve = &tankfile.FloatValve{ShutElevationM: level, OpenBelowM: baffleClearM}
-	tw, err := plant.Build(plant.Setup{Site: probe, EvaporationFactor: 1})
+	tw, err := plant.Build(plant.Setup{Tank: probe, EvaporationFactor: 1})
 	if err != nil {
 		return false
 	}

@@ -44,9 +44,9 @@ const (
 	shortestWet  = 12 * time.Hour
 )
 
-// sketch is what is known of a site before it has settings.
+// sketch is what is known of a tank before it has settings.
 type sketch struct {
-	site          *tankfile.Tank
+	tank          *tankfile.Tank
 	u             units.System
 	water         []SeasonWater
 	returnFlowM3S float64
@@ -135,7 +135,7 @@ func roundMM(m float64) float64 { return math.Round(m*1000) / 1000 }
 
 // fill in what the settings rest on.
 func (k *sketch) measure(v vessels) {
-	s := k.site
+	s := k.tank
 	if w := s.TopOff.Watch; w != nil {
 		lo, hi := k.levels.WatchM-w.HysteresisM/2, k.levels.WatchM+w.HysteresisM/2
 		k.fillM3 = v.chamber.VolumeM3(hi) - v.chamber.VolumeM3(lo)
@@ -159,9 +159,9 @@ func skimmateM3Day(s *tankfile.Tank) float64 {
 	return s.Skimmer.SkimmateM3Day
 }
 
-// guardSettings proposes the guard's settings and takes what the site gives.
+// guardSettings proposes the guard's settings and takes what the tank gives.
 func (k *sketch) guardSettings(v vessels) *guard.Settings {
-	s, c := k.site, k.site.Controller
+	s, c := k.tank, k.tank.Controller
 	if c == nil {
 		return nil
 	}
@@ -239,8 +239,8 @@ func ceilTo(d, step time.Duration) time.Duration {
 }
 
 // items writes the settings down, each with its reason.
-func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Setting {
-	s, u := k.site, k.u
+func (k *sketch) items(g *guard.Settings, geo *Geometry, watchReason string) []Setting {
+	s, u := k.tank, k.u
 	t := &s.TopOff
 	var out []Setting
 	add := func(id, name, value string, si float64, given bool, reason string, args ...any) {
@@ -262,15 +262,15 @@ func (k *sketch) items(g *guard.Settings, geo *Geometry, whyWatch string) []Sett
 	}
 	if t.Watch != nil {
 		given := !math.IsNaN(t.Watch.ElevationM)
-		if whyWatch == "" {
-			whyWatch = "as the tank file says"
+		if watchReason == "" {
+			watchReason = "as the tank file says"
 		}
 		reserve := ""
 		if s.HasSump() {
 			reserve = fmt.Sprintf("; below it %s last %s before the return pump draws air",
 				u.Volume(geo.ChamberReserveM3), u.Duration(geo.ChamberReserveM3/k.lossMid*day.Seconds()))
 		}
-		length("watch", "Watch sensor above the "+floor+" floor", k.levels.WatchM, given, "%s%s.", whyWatch, reserve)
+		length("watch", "Watch sensor above the "+floor+" floor", k.levels.WatchM, given, "%s%s.", watchReason, reserve)
 	}
 	if t.Ceiling != nil {
 		from := ""
@@ -329,7 +329,7 @@ func lowestM(r *tankfile.Reservoir) float64 {
 
 // reservoirItem says how long the reservoir lasts and what it may dump.
 func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
-	r := k.site.TopOff.Reservoir
+	r := k.tank.TopOff.Reservoir
 	if r == nil {
 		return out
 	}
@@ -348,5 +348,5 @@ func (k *sketch) reservoirItem(out []Setting, geo *Geometry) []Setting {
 	}
 	return append(out, Setting{ID: "reservoir", Name: "Reservoir", Value: u.Volume(full), SI: full, Given: true,
 		Reason: fmt.Sprintf("lasts %s in the driest season, %s at the high end; somebody comes every %s. %s",
-			days(k.lossMid), days(k.lossHigh), u.Duration(k.site.People.DaysBetweenVisits*day.Seconds()), safe)})
+			days(k.lossMid), days(k.lossHigh), u.Duration(k.tank.People.DaysBetweenVisits*day.Seconds()), safe)})
 }

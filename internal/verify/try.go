@@ -11,7 +11,7 @@ import (
 	"isohaline/internal/units"
 )
 
-// Trial tries further combinations of faults on a report's site. It keeps the
+// Trial tries further combinations of faults on a report's tank. It keeps the
 // twins, so a try costs the run and nothing else. Many goroutines may use it at
 // once.
 type Trial struct{ b *bench }
@@ -20,7 +20,7 @@ type Trial struct{ b *bench }
 // defect of the twin, met so far only where many things are wrong at once.
 var ErrUnfinished = errors.New("the twin could not finish the run; this is a defect of the program, please report it with the tank file and the faults")
 
-// Trial prepares the report's site for more tries.
+// Trial prepares the report's tank for more tries.
 func (r *Report) Trial() (*Trial, error) {
 	b, err := prepare(r.Tank, r.Units)
 	if err != nil {
@@ -30,7 +30,7 @@ func (r *Report) Trial() (*Trial, error) {
 }
 
 // Try lets any number of faults happen in one season, by its place among the
-// site's, just as the check tries a pair: all at once, and again with each
+// tank's, just as the check tries a pair: all at once, and again with each
 // interruption half a day late. It returns the worse.
 func (t *Trial) Try(season int, faults []plant.Fault) (Row, error) {
 	after := make([]time.Duration, len(faults))
@@ -59,7 +59,7 @@ func (t *Trial) Try(season int, faults []plant.Fault) (Row, error) {
 // that another fault overtakes goes on for what is left of it.
 func (t *Trial) InTurn(season int, faults []plant.Fault, after []time.Duration) (Row, error) {
 	if season < 0 || season >= len(t.b.twins) {
-		return Row{}, fmt.Errorf("season %d: the site has %d; count from 0", season, len(t.b.twins))
+		return Row{}, fmt.Errorf("season %d: the tank has %d; count from 0", season, len(t.b.twins))
 	}
 	if len(after) != len(faults) {
 		return Row{}, fmt.Errorf("%d times for %d faults: give each fault one", len(after), len(faults))
@@ -77,7 +77,7 @@ func (t *Trial) InTurn(season int, faults []plant.Fault, after []time.Duration) 
 	if row.Alone.Unfinished {
 		return Row{}, ErrUnfinished
 	}
-	row.Sentence = sentence(t.b.site, &row, t.b.u)
+	row.Sentence = sentence(t.b.tank, &row, t.b.u)
 	return row, nil
 }
 
@@ -120,13 +120,13 @@ func longest(p, q plant.Pulse) plant.Pulse {
 }
 
 // Proposal is one change that the check's search for changes knows, made to a
-// copy of a site.
+// copy of a tank.
 type Proposal struct {
 	ID, Words string
-	Site      *tankfile.Tank
+	Tank      *tankfile.Tank
 }
 
-// Proposals lists every change that a site leaves room for, each by itself,
+// Proposals lists every change that a tank leaves room for, each by itself,
 // from the least trouble to the most. None has been tried.
 func Proposals(s *tankfile.Tank, u units.System) []Proposal {
 	var out []Proposal
@@ -136,9 +136,9 @@ func Proposals(s *tankfile.Tank, u units.System) []Proposal {
 			continue
 		}
 		if _, err := tankfile.Write(after); err != nil {
-			continue // it would make a site that cannot be
+			continue // it would make a tank that cannot be
 		}
-		out = append(out, Proposal{ID: c.id, Words: c.words(s, after, u), Site: after})
+		out = append(out, Proposal{ID: c.id, Words: c.words(s, after, u), Tank: after})
 	}
 	return out
 }

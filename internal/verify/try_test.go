@@ -108,13 +108,13 @@ func TestTrialRefuses(t *testing.T) {
 	}
 }
 
-// TestProposals: every proposal changes something and leaves the site alone.
+// TestProposals: every proposal changes something and leaves the tank alone.
 func TestProposals(t *testing.T) {
 	s, same := example(t, "reading-room"), example(t, "reading-room")
 	ids := map[string]bool{}
 	for _, p := range Proposals(s, units.Metric) {
 		ids[p.ID] = true
-		if p.Words == "" || p.Site == s {
+		if p.Words == "" || p.Tank == s {
 			t.Errorf("%s: %q", p.ID, p.Words)
 		}
 	}
@@ -122,7 +122,7 @@ func TestProposals(t *testing.T) {
 		t.Errorf("proposed %v: want a valve, which it lacks, and no floor sensor, which it has", ids)
 	}
 	if s.TopOff.ShutoffValve != same.TopOff.ShutoffValve || s.People != same.People {
-		t.Error("the site was changed")
+		t.Error("the tank was changed")
 	}
 }
 

@@ -61,9 +61,9 @@ func Check(ctx context.Context, s *tankfile.Tank, o Options) (*Report, error) {
 	return r, nil
 }
 
-// bench is a site set up for trying faults: one twin and one onset a season.
+// bench is a tank set up for trying faults: one twin and one onset a season.
 type bench struct {
-	site     *tankfile.Tank
+	tank     *tankfile.Tank
 	u        units.System
 	water    []SeasonWater
 	settings Settings
@@ -79,7 +79,7 @@ type bench struct {
 	tankDays atomic.Int64
 }
 
-// prepare sets a site up and brings a twin of every season to the onset.
+// prepare sets a tank up and brings a twin of every season to the onset.
 func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	b, setup, err := settle(s, u)
 	if err != nil {
@@ -102,11 +102,11 @@ func prepare(s *tankfile.Tank, u units.System) (*bench, error) {
 	return b, nil
 }
 
-// settle works out water, settings and geometry, and how twins of the site are
+// settle works out water, settings and geometry, and how twins of the tank are
 // built. It simulates nothing.
 func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	var setup plant.Setup
-	b := &bench{site: s, u: u}
+	b := &bench{tank: s, u: u}
 	factor, err := b.evaporate()
 	if err != nil {
 		return nil, setup, err
@@ -116,11 +116,11 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	if err != nil {
 		return nil, setup, err
 	}
-	levels, whyWatch, err := placeSensors(s, returnFlow)
+	levels, watchReason, err := placeSensors(s, returnFlow)
 	if err != nil {
 		return nil, setup, err
 	}
-	setup = plant.Setup{Site: s, Levels: levels, EvaporationFactor: factor}
+	setup = plant.Setup{Tank: s, Levels: levels, EvaporationFactor: factor}
 	tw, err := plant.Build(setup)
 	if err != nil {
 		return nil, setup, err
@@ -129,7 +129,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	if err != nil {
 		return nil, setup, err
 	}
-	k := &sketch{site: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
+	k := &sketch{tank: s, u: u, water: b.water, returnFlowM3S: tw.ReturnFlowM3S(), topOffM3S: tw.TopOffFlowM3S(), levels: levels}
 	k.measure(v)
 	if s.Controller != nil && k.topOffM3S <= 0 {
 		return nil, setup, fmt.Errorf("top-off.pump: no water reaches the chamber through this tube and lift; check the pump's curve and the tube's end")
@@ -151,7 +151,7 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	k.safeM3 = b.geometry.DumpSafeM3
 	b.fillM3, b.topOffM3S = k.fillM3, k.topOffM3S
 	g := k.guardSettings(v)
-	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, whyWatch)}
+	b.settings = Settings{Levels: levels, Guard: g, Items: k.items(g, &b.geometry, watchReason)}
 	if g != nil {
 		if err := g.Validate(); err != nil {
 			return nil, setup, fmt.Errorf("controller: %w", err)
@@ -161,20 +161,20 @@ func settle(s *tankfile.Tank, u units.System) (*bench, plant.Setup, error) {
 	return b, setup, nil
 }
 
-// surprising is how many bands off a site's own record must be for a leak to be
+// surprising is how many bands off a tank's own record must be for a leak to be
 // the likelier explanation; see evaporation.Calibration.
 const surprising = 3
 
-// recordDays is how long the record behind a site's own long-run figure is
+// recordDays is how long the record behind a tank's own long-run figure is
 // taken to be.
 const recordDays = reliability.DaysPerYear
 
-// evaporate works out every season's water and the site's own factor.
+// evaporate works out every season's water and the tank's own factor.
 func (b *bench) evaporate() (factor float64, err error) {
 	var yearly evaporation.Estimate
-	for _, season := range b.site.Room.Seasons {
+	for _, season := range b.tank.Room.Seasons {
 		w := SeasonWater{Season: season}
-		if w.Display, w.Sump, err = plant.Evaporation(b.site, season); err != nil {
+		if w.Display, w.Sump, err = plant.Evaporation(b.tank, season); err != nil {
 			return 0, err
 		}
 		w.Total = w.Display.Plus(w.Sump)
@@ -184,18 +184,18 @@ func (b *bench) evaporate() (factor float64, err error) {
 		yearly.HighLitresPerDay += w.Total.HighLitresPerDay * share
 		b.water = append(b.water, w)
 	}
-	measured := b.site.Room.MeasuredLitresPerDay
+	measured := b.tank.Room.MeasuredLitresPerDay
 	if measured == 0 {
 		return 1, nil
 	}
 	// The record is all that was topped off; skimmate is not evaporation.
-	measured -= skimmateM3Day(b.site) / litre
+	measured -= skimmateM3Day(b.tank) / litre
 	c, err := evaporation.Calibrate(yearly, measured, recordDays)
 	if err != nil {
 		return 0, fmt.Errorf("room.measured top-off: %w", err)
 	}
 	if c.SurpriseBands > surprising {
-		b.problems = append(b.problems, fmt.Sprintf("The site's own top-off record is %.1f times what the room explains: look for a leak, a wet skimmer or a wrong measure before believing it.", measured/yearly.LitresPerDay))
+		b.problems = append(b.problems, fmt.Sprintf("The tank's own top-off record is %.1f times what the room explains: look for a leak, a wet skimmer or a wrong measure before believing it.", measured/yearly.LitresPerDay))
 	}
 	for i := range b.water {
 		w := &b.water[i]
@@ -204,7 +204,7 @@ func (b *bench) evaporate() (factor float64, err error) {
 	return c.Multiplier, nil
 }
 
-// asBuilt is the site with nothing wrong, in its worst season.
+// asBuilt is the tank with nothing wrong, in its worst season.
 func (b *bench) asBuilt() Row { return b.worst(nil) }
 
 // worst tries a combination in every season and keeps the worst.
@@ -216,7 +216,7 @@ func (b *bench) worst(faults []plant.Fault) Row {
 			worst = row
 		}
 	}
-	worst.Sentence = sentence(b.site, &worst, b.u)
+	worst.Sentence = sentence(b.tank, &worst, b.u)
 	return worst
 }
 

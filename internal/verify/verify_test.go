@@ -55,7 +55,7 @@ func TestExamples(t *testing.T) {
 				t.Errorf("accepted %v: %s", r.Verdict.Accepted, r.Verdict.Because)
 			}
 			if got := len(plant.FaultsOf(r.Tank)); len(r.Singles) != got {
-				t.Errorf("%d single faults tried, the site can have %d", len(r.Singles), got)
+				t.Errorf("%d single faults tried, the tank can have %d", len(r.Singles), got)
 			}
 			for _, rows := range [][]Row{r.Singles, r.Pairs} {
 				if !slices.IsSortedFunc(rows, worse) {
@@ -290,10 +290,10 @@ func TestChangesHelp(t *testing.T) {
 				}
 			}
 			if after, err := tankfile.Write(s); err != nil || string(after) != string(before) {
-				t.Error("the search changed the site it was given")
+				t.Error("the search changed the tank it was given")
 			}
 			if _, err := tankfile.Write(applied(s, plan)); err != nil {
-				t.Errorf("the changed site is not a valid site: %v", err)
+				t.Errorf("the changed tank is not a valid tank: %v", err)
 			}
 		})
 	}
@@ -527,7 +527,7 @@ func TestProgressAndCancel(t *testing.T) {
 	}
 }
 
-// TestSameTwice: the check is a function of the site alone, however many
+// TestSameTwice: the check is a function of the tank alone, however many
 // goroutines work on it.
 func TestSameTwice(t *testing.T) {
 	a, b := check(t, example(t, "window-nano"), Options{}), check(t, example(t, "window-nano"), Options{})

@@ -234,7 +234,7 @@ func judge(r *Report) Verdict {
 	return v
 }
 
-// asBuiltFails says whether a site does harm with nothing wrong: its controller
+// asBuiltFails says whether a tank does harm with nothing wrong: its controller
 // latches, or its animals are stressed if nobody but the routine visitor comes.
 func asBuiltFails(row *Row) bool {
 	return row.Unattended >= plant.Stress || row.Alone.LatchedAt != plant.NotReached

@@ -14,8 +14,8 @@ import (
 // Bounds of what one call of a consumer's function may bring, and of what waits
 // for the next call. A megabyte of frames is about 16,000 readings.
 const (
-	maxFramesAtOnce = 1024
-	maxBytesAtOnce  = 1 << 20
+	maxBatchFrames = 1024
+	maxBatchBytes  = 1 << 20
 )
 
 // How a consumer waits before it tries again after an error, and how often a
@@ -129,12 +129,12 @@ func (l *Log) follow(ctx context.Context, after uint64, take func(context.Contex
 	}
 	messages, err := consumer.Messages(jetstream.PullHeartbeat(heartbeat),
 		// A message larger than the limit would never come.
-		jetstream.PullMaxMessagesWithBytesLimit(maxFramesAtOnce, max(maxBytesAtOnce, int(l.conn.MaxPayload())+maxFrameHeader)))
+		jetstream.PullMaxMessagesWithBytesLimit(maxBatchFrames, max(maxBatchBytes, int(l.conn.MaxPayload())+maxFrameHeader)))
 	if err != nil {
 		return after, err
 	}
 	defer messages.Stop()
-	b := &buffer{frames: make(chan jetstream.Msg, maxFramesAtOnce), room: semaphore.NewWeighted(maxBytesAtOnce)}
+	b := &buffer{frames: make(chan jetstream.Msg, maxBatchFrames), room: semaphore.NewWeighted(maxBatchBytes)}
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return b.fill(ctx, messages) })
 	group.Go(func() error {
@@ -169,7 +169,7 @@ type buffer struct {
 }
 
 // weight is the room that a frame takes. A larger one takes all of it, alone.
-func weight(m jetstream.Msg) int64 { return int64(min(len(m.Data()), maxBytesAtOnce)) }
+func weight(m jetstream.Msg) int64 { return int64(min(len(m.Data()), maxBatchBytes)) }
 
 func (b *buffer) fill(ctx context.Context, messages jetstream.MessagesContext) error {
 	for {
@@ -196,7 +196,7 @@ func (b *buffer) next(ctx context.Context) (batch []jetstream.Msg, bytes int64, 
 	case <-ctx.Done():
 		return nil, 0, ctx.Err()
 	}
-	for len(batch) < maxFramesAtOnce {
+	for len(batch) < maxBatchFrames {
 		select {
 		case m := <-b.frames:
 			batch, bytes = append(batch, m), bytes+weight(m)
@@ -233,20 +233,24 @@ func (l *Log) framesOf(batch []jetstream.Msg, after uint64) ([]Frame, error) {
 	return frames, nil
 }
 
-// Inherit ends a consumer whose position earlier versions kept in the log under a
-// name, and returns that position; 0 where there is none.
-func (l *Log) Inherit(ctx context.Context, name string) (uint64, error) {
+// Inherit takes over the position that earlier versions kept in the log, as a
+// consumer of a name; 0 where there is none. The consumer ends once keep has kept the
+// position somewhere else.
+func (l *Log) Inherit(ctx context.Context, name string, keep func(position uint64) error) error {
 	consumer, err := l.stream.Consumer(ctx, name)
 	if errors.Is(err, jetstream.ErrConsumerNotFound) {
-		return 0, nil
-	}
-	if err == nil {
-		err = l.stream.DeleteConsumer(ctx, name)
+		return keep(0)
 	}
 	if err != nil {
-		return 0, fmt.Errorf("log: consumer %s: %w", name, err)
+		return fmt.Errorf("log: consumer %s: %w", name, err)
 	}
-	return consumer.CachedInfo().AckFloor.Stream, nil
+	if err := keep(consumer.CachedInfo().AckFloor.Stream); err != nil {
+		return err
+	}
+	if err := l.stream.DeleteConsumer(ctx, name); err != nil {
+		return fmt.Errorf("log: ending consumer %s: %w", name, err)
+	}
+	return nil
 }
 
 func wait(ctx context.Context, d time.Duration) {

@@ -40,8 +40,8 @@ func edgeOf(subject string) DeviceID {
 	return DeviceID{site, device}
 }
 
-// maxPushesAtOnce is how many edges' frames the hub has in hand at the same time.
-const maxPushesAtOnce = 64
+// maxConcurrentPushes is how many edges' frames the hub has in hand at the same time.
+const maxConcurrentPushes = 64
 
 // EdgeOptions let edges link themselves to this process (NATS leaf nodes). What they
 // bring goes into the log wherever that is: beside an external one the server that
@@ -212,7 +212,7 @@ func (p *EdgePort) Ask(edge DeviceID, message []byte) error {
 // Serve takes what edges bring until ctx ends: readings go through the door as
 // every device's do, and what they tell goes to told, which must not wait.
 func (p *EdgePort) Serve(ctx context.Context, door *FrontDoor, told func(edge DeviceID, message []byte)) error {
-	frames := make(chan *nats.Msg, maxPushesAtOnce) // one that finds no room is sent again
+	frames := make(chan *nats.Msg, maxConcurrentPushes) // one that finds no room is sent again
 	push, err := p.conn.ChanSubscribe(edgeRoot+"*.*."+pushWord, frames)
 	if err != nil {
 		return fmt.Errorf("serving edges: %w", err)
@@ -224,7 +224,7 @@ func (p *EdgePort) Serve(ctx context.Context, door *FrontDoor, told func(edge De
 	}
 	defer tell.Unsubscribe()
 	var takers sync.WaitGroup
-	for range maxPushesAtOnce {
+	for range maxConcurrentPushes {
 		takers.Go(func() {
 			for {
 				select {

@@ -116,7 +116,7 @@ func OpenLog(ctx context.Context, o LogOptions) (*Log, error) {
 		return nil, err
 	}
 	l.owned.Go(l.write)
-	l.owned.Go(l.trimNowAndThen)
+	l.owned.Go(l.trimLoop)
 	return l, nil
 }
 

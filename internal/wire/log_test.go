@@ -169,9 +169,15 @@ func TestInherit(t *testing.T) {
 	if got := first(t, l); got != 4 {
 		t.Errorf("the first frame is %d, want 4: another consumer has the rest to read", got)
 	}
-	for _, want := range []uint64{3, 0} {
-		if got, err := l.Inherit(t.Context(), "watch"); err != nil || got != want {
-			t.Errorf("inherited %d, %v, want %d", got, err, want)
+	refused := errors.New("the disk is full")
+	for _, c := range []struct {
+		position uint64
+		err      error
+	}{{3, refused}, {3, nil}, {0, nil}} {
+		var got uint64
+		err := l.Inherit(t.Context(), "watch", func(position uint64) error { got = position; return c.err })
+		if got != c.position || !errors.Is(err, c.err) {
+			t.Errorf("inherited %d, %v, want %+v", got, err, c)
 		}
 	}
 	l.trim(func(ctx context.Context) error { return l.trimBefore(ctx, time.Now()) })
@@ -251,7 +257,7 @@ func TestConsumeBounds(t *testing.T) {
 				bytes += e.bytes
 			}
 		}
-		if len(frames) > maxFramesAtOnce || bytes > maxBytesAtOnce {
+		if len(frames) > maxBatchFrames || bytes > maxBatchBytes {
 			t.Errorf("one call brought %d frames of %d bytes", len(frames), bytes)
 		}
 		if last == small+large {
@@ -268,7 +274,7 @@ func TestConsumeBounds(t *testing.T) {
 // in order.
 func TestConsumeWasBusy(t *testing.T) {
 	l := openLog(t, LogOptions{})
-	const rounds, each = 3, 2*maxFramesAtOnce + 100
+	const rounds, each = 3, 2*maxBatchFrames + 100
 	readings := numbered(rounds * each)
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
@@ -311,17 +317,17 @@ func (m message) Data() []byte { return m.data }
 
 // What waits comes in one call, and a frame that waits alone at once.
 func TestBufferGathers(t *testing.T) {
-	b := &buffer{frames: make(chan jetstream.Msg, 2*maxFramesAtOnce)}
-	for _, n := range []int{1, 20, maxFramesAtOnce + 1} {
+	b := &buffer{frames: make(chan jetstream.Msg, 2*maxBatchFrames)}
+	for _, n := range []int{1, 20, maxBatchFrames + 1} {
 		for range n {
 			b.frames <- message{data: make([]byte, 7)}
 		}
-		want := min(n, maxFramesAtOnce)
+		want := min(n, maxBatchFrames)
 		if batch, bytes, err := b.next(t.Context()); err != nil || len(batch) != want || bytes != int64(7*want) {
 			t.Errorf("of %d frames %d came with %d bytes, %v", n, len(batch), bytes, err)
 		}
 	}
-	if got, want := weight(message{data: make([]byte, maxBytesAtOnce+1)}), int64(maxBytesAtOnce); got != want {
+	if got, want := weight(message{data: make([]byte, maxBatchBytes+1)}), int64(maxBatchBytes); got != want {
 		t.Errorf("a frame larger than all room weighs %d, want %d", got, want)
 	}
 }

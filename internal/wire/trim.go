@@ -57,7 +57,7 @@ func (l *Log) noteReach(info *jetstream.StreamInfo) {
 	l.Counters.Oldest.Store(seconds)
 }
 
-func (l *Log) trimNowAndThen() {
+func (l *Log) trimLoop() {
 	ticker := time.NewTicker(trimEvery)
 	defer ticker.Stop()
 	for {
@@ -87,7 +87,7 @@ func (l *Log) trim(way func(context.Context) error) {
 func (l *Log) trimOld(ctx context.Context) error { return l.trimBefore(ctx, time.Now().Add(-l.keep)) }
 
 func (l *Log) trimBefore(ctx context.Context, before time.Time) error {
-	first, n, _, err := l.forgettable(ctx)
+	first, n, _, err := l.releasable(ctx)
 	if err != nil || n == 0 {
 		return err
 	}
@@ -112,7 +112,7 @@ func (l *Log) trimBefore(ctx context.Context, before time.Time) error {
 // trimFull makes room in a full log: the oldest released frames go, whatever their
 // age, and how far the log reaches back from now on is said.
 func (l *Log) trimFull(ctx context.Context) error {
-	first, n, info, err := l.forgettable(ctx)
+	first, n, info, err := l.releasable(ctx)
 	if err != nil || n == 0 {
 		return err
 	}
@@ -130,9 +130,9 @@ func (l *Log) trimFull(ctx context.Context) error {
 	return nil
 }
 
-// forgettable is how many frames from the first on every consumer has done with.
+// releasable is how many frames from the first on every consumer has done with.
 // Positions that others keep in the log itself count too.
-func (l *Log) forgettable(ctx context.Context) (first uint64, n int, info *jetstream.StreamInfo, err error) {
+func (l *Log) releasable(ctx context.Context) (first uint64, n int, info *jetstream.StreamInfo, err error) {
 	done := l.released.Load()
 	consumers := l.stream.ListConsumers(ctx)
 	for c := range consumers.Info() {

@@ -110,7 +110,10 @@ func (u *Uplink) readPosition(ctx context.Context) error {
 	text, err := os.ReadFile(filepath.Join(u.o.Dir, positionName))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		if u.after, err = u.log.Inherit(ctx, oldPosition); err != nil {
+		if err := u.log.Inherit(ctx, oldPosition, func(position uint64) error {
+			u.after = position
+			return u.writePosition(position)
+		}); err != nil {
 			return err
 		}
 	case err != nil:

@@ -76,7 +76,7 @@ test('says what is wrong with the service itself, and how far a start is', async
         tankId: 'lobby-reef',
         since: fleet.iso(-7_200_000),
         sentence: 'Nothing watches Lobby reef: it could not be taken up (display.height: is missing). Its readings are kept.',
-        do: 'Mend its tank file under Design and save it; the watch then goes on by it.',
+        do: 'Mend its tank file under Design and save it; the service then goes on by it.',
       },
       { code: 'was-away', urgency: 'in time', since: fleet.iso(-3_600_000), sentence: 'The service did not run for 3 h.', do: 'Find out why it ended.' },
     ],

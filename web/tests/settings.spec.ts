@@ -9,7 +9,7 @@ test('remembers units per person and the look per browser; the keyboard is enoug
   await page.getByRole('radio', { name: 'As the device' }).focus()
   await page.keyboard.press('ArrowRight')
   await page.keyboard.press('ArrowRight')
-  await expect(page.getByRole('radio', { name: 'Night watch' })).toBeChecked()
+  await expect(page.getByRole('radio', { name: 'Dark' })).toBeChecked()
   expect(await paper()).toBe('rgb(14, 24, 38)')
   await page.reload()
   await expect.poll(paper).toBe('rgb(14, 24, 38)')

@@ -76,10 +76,10 @@ type Outgoing struct {
 
 // Result is what came of an attempt, as Record.Report takes it.
 type Result struct {
-	ID       string
-	At       time.Time
-	Problem  string // "" if the channel took the message
-	Hopeless bool
+	ID        string
+	At        time.Time
+	Problem   string // "" if the channel took the message
+	Permanent bool
 }
 
 // atOnce is how many messages travel at the same time, so that one mail server
@@ -104,7 +104,7 @@ func (p *Post) SendAll(ctx context.Context, all []Outgoing, now func() time.Time
 			if err != nil && ctx.Err() != nil {
 				return
 			}
-			results[i] = Result{ID: out.Notice.ID, At: now(), Hopeless: Hopeless(err)}
+			results[i] = Result{ID: out.Notice.ID, At: now(), Permanent: Permanent(err)}
 			if err != nil {
 				results[i].Problem = err.Error()
 			}
@@ -120,17 +120,17 @@ func (p *Post) SendAll(ctx context.Context, all []Outgoing, now func() time.Time
 	return finished
 }
 
-// hopelessError is a failure that trying again cannot mend.
-type hopelessError struct{ error }
+// permanentError is a failure that trying again cannot mend.
+type permanentError struct{ error }
 
-func (e hopelessError) Unwrap() error { return e.error }
+func (e permanentError) Unwrap() error { return e.error }
 
-func hopeless(err error) error { return hopelessError{err} }
+func hopeless(err error) error { return permanentError{err} }
 
-// Hopeless says whether trying again is useless: the mailbox or the address is
+// Permanent says whether trying again is useless: the mailbox or the address is
 // refused for good, or the channel is not set up.
-func Hopeless(err error) bool {
-	var h hopelessError
+func Permanent(err error) bool {
+	var h permanentError
 	return errors.As(err, &h)
 }
 

@@ -94,7 +94,7 @@ func (s *SMTP) send(ctx context.Context, to alarm.Contact, m alarm.Message) erro
 	}
 	if err := client.DialAndSendWithContext(ctx, msg); err != nil {
 		err = fmt.Errorf("mail to %s through %s:%d: %w", to.Address, s.Host, s.Port, err)
-		if refusedForGood(err) {
+		if permanentFailure(err) {
 			return hopeless(err)
 		}
 		return err
@@ -125,9 +125,9 @@ func (s *SMTP) compose(to alarm.Contact, m alarm.Message) (*gomail.Msg, error) {
 	return msg, nil
 }
 
-// refusedForGood says whether the server answered with a permanent failure,
+// permanentFailure says whether the server answered with a permanent failure,
 // 5xx in RFC 5321 section 4.2.1.
-func refusedForGood(err error) bool {
+func permanentFailure(err error) bool {
 	const permanent = 500
 	var send *gomail.SendError
 	if errors.As(err, &send) && send.ErrorCode() >= permanent {

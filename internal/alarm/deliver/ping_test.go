@@ -32,7 +32,7 @@ func TestPing(t *testing.T) {
 		} {
 			got, status = nil, c.status
 			err := a.Ping(t.Context())
-			if (err == nil) != c.taken || deliver.Hopeless(err) != c.isHopeless {
+			if (err == nil) != c.taken || deliver.Permanent(err) != c.isHopeless {
 				t.Errorf("%s answered with %d: %v", method, c.status, err)
 			}
 			if len(got) != 1 || got[0] != method+" "+secretPath {
@@ -45,7 +45,7 @@ func TestPing(t *testing.T) {
 	}
 	server.Close()
 	a := deliver.Address{URL: server.URL + secretPath, Method: http.MethodGet, Inside: true}
-	if err := a.Ping(t.Context()); err == nil || deliver.Hopeless(err) || strings.Contains(err.Error(), secretPath) {
+	if err := a.Ping(t.Context()); err == nil || deliver.Permanent(err) || strings.Contains(err.Error(), secretPath) {
 		t.Errorf("nobody there: %v", err)
 	}
 }
@@ -65,7 +65,7 @@ func TestPingOutside(t *testing.T) {
 		"https://example.org/\n": "no web address",
 	} {
 		a := deliver.Address{URL: url, Method: http.MethodGet}
-		if err := a.Ping(t.Context()); err == nil || !deliver.Hopeless(err) || !strings.Contains(err.Error(), says) {
+		if err := a.Ping(t.Context()); err == nil || !deliver.Permanent(err) || !strings.Contains(err.Error(), says) {
 			t.Errorf("%q: %v, want %q", url, err, says)
 		}
 	}

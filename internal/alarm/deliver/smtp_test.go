@@ -222,7 +222,7 @@ func TestMailRefused(t *testing.T) {
 			if err == nil || !strings.Contains(err.Error(), row.want) {
 				t.Fatalf("%v, want %q", err, row.want)
 			}
-			if deliver.Hopeless(err) != row.hopeless {
+			if deliver.Permanent(err) != row.hopeless {
 				t.Errorf("%v: hopeless is %v, want %v", err, !row.hopeless, row.hopeless)
 			}
 			if strings.Contains(err.Error(), password) {
@@ -256,7 +256,7 @@ func TestMailServerHangs(t *testing.T) {
 	}}
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
-	if err := post.Send(ctx, ines, wet); err == nil || deliver.Hopeless(err) || ctx.Err() != nil {
+	if err := post.Send(ctx, ines, wet); err == nil || deliver.Permanent(err) || ctx.Err() != nil {
 		t.Errorf("a server that hangs: %v, context %v", err, ctx.Err())
 	}
 }

@@ -87,8 +87,8 @@ func TestWebhookAnswers(t *testing.T) {
 			w.WriteHeader(row.status)
 		}))
 		err := hookTo(server.URL).Send(t.Context(), desk, wet)
-		if (err == nil) != row.taken || deliver.Hopeless(err) != row.hopeless {
-			t.Errorf("%d: %v, hopeless %v", row.status, err, deliver.Hopeless(err))
+		if (err == nil) != row.taken || deliver.Permanent(err) != row.hopeless {
+			t.Errorf("%d: %v, hopeless %v", row.status, err, deliver.Permanent(err))
 		}
 		if err != nil {
 			noSecrets(t, err.Error())
@@ -125,8 +125,8 @@ func TestWebhookUnreachable(t *testing.T) {
 		"hangs":          hangs,
 	} {
 		err := post.Send(t.Context(), desk, wet)
-		if err == nil || deliver.Hopeless(err) {
-			t.Fatalf("%s: %v, hopeless %v", name, err, deliver.Hopeless(err))
+		if err == nil || deliver.Permanent(err) {
+			t.Fatalf("%s: %v, hopeless %v", name, err, deliver.Permanent(err))
 		}
 		noSecrets(t, err.Error())
 	}
@@ -164,7 +164,7 @@ func TestWebhookCheck(t *testing.T) {
 			continue
 		}
 		err = (&deliver.Post{Webhooks: map[string]*deliver.Webhook{"desk": {URL: row.url, Token: row.token, Inside: row.inside}}}).Send(t.Context(), desk, wet)
-		if !deliver.Hopeless(err) {
+		if !deliver.Permanent(err) {
 			t.Errorf("%q: sending: %v", row.url, err)
 		}
 	}
@@ -181,7 +181,7 @@ func TestNotSetUp(t *testing.T) {
 		{alarm.Contact{Channel: "pigeon"}, `channel "pigeon"`},
 	} {
 		err := (&deliver.Post{}).Send(t.Context(), row.to, wet)
-		if !deliver.Hopeless(err) || !strings.Contains(err.Error(), row.want) {
+		if !deliver.Permanent(err) || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%v: %v, want %q", row.to, err, row.want)
 		}
 	}
@@ -200,8 +200,8 @@ func TestWebhookStaysOutside(t *testing.T) {
 		t.Fatalf("the name gives itself away: %v", err)
 	}
 	err := post.Send(t.Context(), desk, wet)
-	if err == nil || !deliver.Hopeless(err) || !strings.Contains(err.Error(), "is this machine or its own network") || called.Load() != 0 {
-		t.Errorf("%v, hopeless %v, called %d times", err, deliver.Hopeless(err), called.Load())
+	if err == nil || !deliver.Permanent(err) || !strings.Contains(err.Error(), "is this machine or its own network") || called.Load() != 0 {
+		t.Errorf("%v, hopeless %v, called %d times", err, deliver.Permanent(err), called.Load())
 	}
 	post.Webhooks["desk"].Inside = true
 	if err := post.Send(t.Context(), desk, wet); err != nil || called.Load() != 1 {
@@ -304,7 +304,7 @@ func TestSendAll(t *testing.T) {
 	}
 	for i, r := range results {
 		taken, lost := i == 1 || i == 3, i == 2
-		if r.ID != fmt.Sprint(i) || !r.At.Equal(at) || (r.Problem == "") != taken || r.Hopeless != lost {
+		if r.ID != fmt.Sprint(i) || !r.At.Equal(at) || (r.Problem == "") != taken || r.Permanent != lost {
 			t.Errorf("result %d: %+v", i, r)
 		}
 	}

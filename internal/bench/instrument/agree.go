@@ -8,8 +8,8 @@ type Seen struct{ PSU, SDPSU float64 }
 // How often an instrument is off, and how far then, before anything was read.
 // Common practice, no source.
 const (
-	offBeforehand = 0.1
-	offSDPSU      = 2.0
+	priorOffProb = 0.1
+	offSDPSU     = 2.0
 )
 
 // SeenMax bounds Agree: it tries every set of instruments.
@@ -41,9 +41,9 @@ func Agree(readings []Seen) Verdict {
 	for mask := range sets {
 		var weights, weighted, logWeight float64
 		for i, r := range readings {
-			variance, chance := r.SDPSU*r.SDPSU, 1-offBeforehand
+			variance, chance := r.SDPSU*r.SDPSU, 1-priorOffProb
 			if mask>>i&1 == 1 {
-				variance, chance = variance+offSDPSU*offSDPSU, offBeforehand
+				variance, chance = variance+offSDPSU*offSDPSU, priorOffProb
 			}
 			weights += 1 / variance
 			weighted += r.PSU / variance

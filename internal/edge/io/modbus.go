@@ -202,7 +202,7 @@ func (d *modbusDevice) connect() error {
 	return nil
 }
 
-// talk makes one exchange. A line that failed is opened anew at the next, so that
+// talk makes one exchange. A line that failed is opened again at the next, so that
 // a late answer to this one is not taken for the answer to that.
 func (d *modbusDevice) talk(exchange func() error) error {
 	if err := d.connect(); err != nil {

@@ -16,7 +16,7 @@ import (
 )
 
 // refreshes is how many times in a lease what is so is said again: to a Modbus
-// watchdog, and to a device that has started anew.
+// watchdog, and to a device that has started again.
 const refreshes = 4
 
 // How long a keeper that leaves goes on turning things off.

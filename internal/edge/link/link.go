@@ -87,7 +87,7 @@ func (l *Link) Run(ctx context.Context) error {
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return l.uplink.Run(ctx) })
 	group.Go(func() error { return l.answer(ctx) })
-	group.Go(func() error { return l.watch(ctx) })
+	group.Go(func() error { return l.follow(ctx) })
 	group.Go(func() error { return l.keep(ctx) })
 	return group.Wait()
 }
@@ -128,9 +128,9 @@ func (l *Link) tell(t talk.Tell) {
 	}
 }
 
-// watch looks at the agent and tells what has changed: as readings what has to be
+// follow looks at the agent and tells what has changed: as readings what has to be
 // known for ever, as a picture how it stands now.
-func (l *Link) watch(ctx context.Context) error {
+func (l *Link) follow(ctx context.Context) error {
 	tick := time.NewTicker(lookEvery)
 	defer tick.Stop()
 	var seen teller

@@ -199,7 +199,7 @@ func TestLink(t *testing.T) {
 		return h.heard(func(m talk.Tell) bool { return m.Picture != nil && m.Picture.Phase != "" })
 	})
 
-	// asked asks anew, now and then, until the hub is told what is waited for: a
+	// asked asks again, now and then, until the hub is told what is waited for: a
 	// request of a slow minute is stale.
 	seq := uint64(0)
 	asked := func(what string, kind requests.Kind, age time.Duration, ok func(talk.Tell) bool) {

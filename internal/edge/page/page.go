@@ -29,8 +29,8 @@ import (
 const (
 	// Guesses of the PIN: a few at once, and then one in a while. A PIN of six
 	// digits then holds for years.
-	guessesAtOnce = 5
-	guessEvery    = time.Minute
+	guessBurst = 5
+	guessEvery = time.Minute
 	// answersIn is how long the agent may take over a request.
 	answersIn = 5 * time.Second
 	// shownEvents is how many of the last events are on the page.
@@ -66,7 +66,7 @@ type page struct {
 
 // New is a page for an agent.
 func New(o Options) http.Handler {
-	p := &page{o: o, guesses: rate.NewLimiter(rate.Every(guessEvery), guessesAtOnce)}
+	p := &page{o: o, guesses: rate.NewLimiter(rate.Every(guessEvery), guessBurst)}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", p.now)
 	mux.HandleFunc("GET /ask/{what}", p.form)

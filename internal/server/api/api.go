@@ -82,12 +82,12 @@ type API struct {
 	// as long as a wrong password.
 	nobody       string
 	firstRunLock sync.Mutex
-	// shown lets live updates begin anew when somebody may see something else.
+	// shown lets live updates begin again when somebody may see something else.
 	shown turnover
 }
 
-// hashesAtOnce bounds the memory that signing in takes.
-const hashesAtOnce = 2
+// maxConcurrentHashes bounds the memory that signing in takes.
+const maxConcurrentHashes = 2
 
 // Handler makes the interface. Its paths begin with /api/.
 func Handler(o Options) http.Handler {
@@ -96,7 +96,7 @@ func Handler(o Options) http.Handler {
 		huma: newHuma(mux), store: o.Store, monitor: o.Monitor, devices: o.Devices, sender: o.Sender, signal: o.Signal, ownFindings: o.Findings, door: o.Door, edges: o.Edges, remote: o.Remote,
 		sessions: o.Sessions, log: o.Log, now: o.Now, token: o.Token, cost: o.Cost, address: o.DoorAddress,
 		names: auth.NewNameLimiter(), addresses: auth.NewAddressLimiter(),
-		hashing: make(chan struct{}, hashesAtOnce), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),
+		hashing: make(chan struct{}, maxConcurrentHashes), reckoning: make(chan struct{}, 1), nobody: o.Cost.Hash(auth.NewSecret()),
 	}
 	a.register()
 	return withAddress(o.Sessions.LoadAndSave(mux))
@@ -110,7 +110,7 @@ const CookieName = "isohaline_session"
 
 func newHuma(mux *http.ServeMux) huma.API {
 	config := huma.DefaultConfig("Isohaline", "1")
-	config.Info.Description = "The live watch over top-off systems of saltwater aquariums."
+	config.Info.Description = "Top-off systems of saltwater aquariums, monitored live."
 	config.OpenAPIPath = "/api/openapi"
 	config.DocsPath = "" // no page that loads scripts from elsewhere
 	config.SchemasPath = ""

@@ -43,7 +43,7 @@ func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error)
 	if err != nil {
 		return nil, err
 	}
-	in.Body.Site = v.Sheet.Tank
+	in.Body.Tank = v.Sheet.Tank
 	return ask[bench.HandTopOff](a)(ctx, &questionIn[bench.HandTopOff]{in.Body})
 }
 

@@ -131,10 +131,10 @@ func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*previewI
 		return nil, err
 	}
 	t := records.Read(data, &m, records.Until(a.now(), mostImported))
-	from, to := span(t.Readings)
+	from, to := span(&t.Readings)
 	out := ImportPreview{
-		Mapping: showMapping(&m, zone, t.Header), Rows: t.Rows, FirstRows: append([][]string{}, t.First...), FirstRead: firstRead(t.Readings),
-		TimeFormats: []string{}, ZoneMatters: t.ZoneMatters, Readings: len(t.Readings), From: from, To: to,
+		Mapping: showMapping(&m, zone, t.Header), Rows: t.Rows, FirstRows: append([][]string{}, t.First...), FirstRead: firstRead(&t.Readings),
+		TimeFormats: []string{}, ZoneMatters: t.ZoneMatters, Readings: t.Readings.Len(), From: from, To: to,
 		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Channels: importChannels(),
 	}
 	for _, format := range records.TimeFormats(data, &m) {
@@ -168,9 +168,9 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 		a.devices.Refused(wire.Refusal{At: now, Device: name, Topic: form.File.Filename, Reason: wire.Malformed,
 			Message: fmt.Sprintf("%d of its cells or rows cannot be read; the first: %v", t.ProblemCount, t.Problems[0])})
 	}
-	list := make([]wire.Reading, len(t.Readings))
-	for i := range t.Readings {
-		list[i] = t.Readings[i].Of(name, now)
+	list := make([]wire.Reading, 0, t.Readings.Len())
+	for r := range t.Readings.All() {
+		list = append(list, r.Of(name, now))
 	}
 	added, err := a.monitor.AddRecords(ctx, monitor.Records{TankID: in.Tank, Readings: list, Refused: t.ProblemCount})
 	switch {
@@ -179,7 +179,7 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 	case len(list) == 0 && t.ProblemCount > 0:
 		return nil, unread(t.Problems)
 	}
-	from, to := span(t.Readings)
+	from, to := span(&t.Readings)
 	out := ImportResult{Readings: added.New, Repeated: added.Repeated, TooOld: added.TooOld, From: from, To: to, DeviceID: by.ID,
 		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Account: added.New > 0}
 	return &importOut{Body: out}, a.edit(ctx).Note(ctx, "import readings", "tank", in.Tank, map[string]any{
@@ -263,8 +263,8 @@ func showProblems(list problem.List) []ImportProblem {
 }
 
 // firstRead are the readings of the first rows that have any.
-func firstRead(list []records.Reading) []ImportReading {
-	sorted := slices.SortedFunc(slices.Values(list), func(a, b records.Reading) int {
+func firstRead(list *records.Readings) []ImportReading {
+	sorted := slices.SortedFunc(list.All(), func(a, b records.Reading) int {
 		return cmp.Or(cmp.Compare(a.Row, b.Row), cmp.Compare(a.Column, b.Column))
 	})
 	out := []ImportReading{}
@@ -282,11 +282,12 @@ func firstRead(list []records.Reading) []ImportReading {
 }
 
 // span is from when to when readings are.
-func span(list []records.Reading) (from, to *time.Time) {
-	if len(list) == 0 {
+func span(list *records.Readings) (from, to *time.Time) {
+	if list.Len() == 0 {
 		return nil, nil
 	}
-	return &list[0].At, &list[len(list)-1].At
+	first, last := list.At(0).At, list.At(list.Len()-1).At
+	return &first, &last
 }
 
 func importChannels() []ImportChannel {

@@ -25,7 +25,7 @@ type SignOfLife struct {
 	DailySays string     `json:"dailySays,omitempty" doc:"why the last message of the day was not taken"`
 }
 
-// Daily is a message each day that the watch goes on, and over how many tanks.
+// Daily is a message each day that the service works, and over how many tanks.
 type Daily struct {
 	At   string    `json:"at" pattern:"^([01][0-9]|2[0-3]):[0-5][0-9]$" patternDescription:"a time of day like 07:30" example:"07:30"`
 	Zone string    `json:"zone" maxLength:"64" example:"Europe/Berlin" doc:"the time zone of at, by its IANA name; empty: UTC"`
@@ -67,7 +67,7 @@ func (a *API) saveSignOfLife(ctx context.Context, in *signIn) (*signOut, error) 
 		s.URL = deliver.Secret(*b.URL)
 	}
 	if d := b.Daily; d != nil {
-		if err := a.reachableOne(&d.To, "body.daily.to.address"); err != nil {
+		if err := a.checkRecipient(&d.To, "body.daily.to.address"); err != nil {
 			return nil, err
 		}
 		s.Daily = &lifesign.Daily{At: d.At, Zone: d.Zone, To: d.To.contact()}

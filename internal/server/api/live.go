@@ -32,7 +32,7 @@ type AlarmEvent struct {
 
 // BeatEvent is a sign of life: when the stream opens, and every minute, since a
 // silent line may be dead. Whoever shows more than the stream brings asks for it
-// anew, because what the stream did not bring may have changed too.
+// again, because what the stream did not bring may have changed too.
 type BeatEvent struct {
 	At time.Time `json:"at"`
 }

@@ -59,7 +59,7 @@ type OddsPoint struct {
 type oddsOut struct{ Body Odds }
 
 // draftOdds tries the pairs, too, which takes seconds: so it is a question of
-// its own, and only one is worked on at a time, for the watch goes on beside.
+// its own, and only one is worked on at a time, because the service works beside it.
 func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
 	s, _, err := tankfile.Read(draftName, []byte(in.Body.Text))
 	if err != nil {

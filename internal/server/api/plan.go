@@ -104,7 +104,7 @@ func (a *API) reachable(p *Plan) error {
 	for _, route := range []*Route{&p.Critical, &p.High, &p.Medium, &p.Low} {
 		for _, rung := range route.Rungs {
 			for i := range rung.Contacts {
-				if err := a.reachableOne(&rung.Contacts[i], "body"); err != nil {
+				if err := a.checkRecipient(&rung.Contacts[i], "body"); err != nil {
 					return err
 				}
 			}
@@ -113,8 +113,8 @@ func (a *API) reachable(p *Plan) error {
 	return nil
 }
 
-// reachableOne says whether an address can be right.
-func (a *API) reachableOne(c *Recipient, field string) error {
+// checkRecipient says whether an address can be right.
+func (a *API) checkRecipient(c *Recipient, field string) error {
 	settings := a.sender.Settings()
 	if c.Channel == string(alarm.Webhook) {
 		if settings.Webhook(c.Address) == nil {

@@ -9,7 +9,7 @@ import (
 	"isohaline/internal/server/monitor"
 )
 
-// This file turns what the watch knows into what the interface shows.
+// This file turns what monitor knows into what the interface shows.
 
 func (a *API) refOf(v *monitor.View) TankRef {
 	return TankRef{ID: v.ID, Name: v.Name, SiteID: v.SiteID, SiteName: a.monitor.SiteName(v.SiteID)}

@@ -74,7 +74,7 @@ type Urgency string
 
 const (
 	Now    Urgency = "now"     // people may not be told of what goes wrong at a tank
-	Today  Urgency = "today"   // it gets worse, or one tank is without a watch
+	Today  Urgency = "today"   // it gets worse, or one tank is not monitored
 	InTime Urgency = "in time" // worth a look
 )
 
@@ -116,14 +116,14 @@ type Finding struct {
 // Bounds, from which on something is wrong. Judgements: well above what a busy
 // machine does by itself, and well below what somebody would want to know late.
 const (
-	// lookedLate: the service asks its store and log every few seconds.
-	lookedLate = time.Minute
-	// tickedLate and askedLate: both come every second.
-	tickedLate, askedLate = time.Minute, 2 * time.Minute
-	// behindLate and behindLong: a reading is worked through within a second.
-	behindLate, behindLong = 5 * time.Minute, time.Hour
-	// undeliveredLong: attempts are up to five minutes apart.
-	undeliveredLong = 30 * time.Minute
+	// lookOverdue: the service asks its store and log every few seconds.
+	lookOverdue = time.Minute
+	// tickOverdue and askOverdue: both come every second.
+	tickOverdue, askOverdue = time.Minute, 2 * time.Minute
+	// behindLimit and behindUrgent: a reading is worked through within a second.
+	behindLimit, behindUrgent = 5 * time.Minute, time.Hour
+	// undeliveredLimit: attempts are up to five minutes apart.
+	undeliveredLimit = 30 * time.Minute
 	// fullShare of the log's bound may wait to be worked through.
 	fullShare = 0.5
 	// leastRoom on the disk: a day of a large fleet's readings. The log stops
@@ -133,8 +133,8 @@ const (
 	recently = 15 * time.Minute
 	// wrongPasswords in that time are somebody's old device, or somebody guessing.
 	wrongPasswords = 20
-	// awayLong and awayTold: how long nothing ran to be worth a word, for how long.
-	awayLong, awayTold = 5 * time.Minute, 24 * time.Hour
+	// awayLimit and awayShownFor: how long nothing ran to be worth a word, for how long.
+	awayLimit, awayShownFor = 5 * time.Minute, 24 * time.Hour
 )
 
 // Works says why the service does not do its work now; empty: it does. While it
@@ -144,19 +144,19 @@ func (f *Facts) Works(now time.Time) string {
 	switch {
 	case f.CatchingUp != "":
 		return f.CatchingUp
-	case late(f.Looked, lookedLate):
+	case late(f.Looked, lookOverdue):
 		return "the service has not been able to look at its own store and log for a while"
 	case !f.StoreFails.IsZero():
 		return "the store does not take what is written to it"
 	case !f.LogFails.IsZero():
 		return "the log does not take readings"
-	case !f.Unread.IsZero() && late(f.Unread, behindLate):
+	case !f.Unread.IsZero() && late(f.Unread, behindLimit):
 		return fmt.Sprintf("readings have been waiting for %s to be worked through", span(now.Sub(f.Unread)))
-	case late(f.Ticked, tickedLate):
+	case late(f.Ticked, tickOverdue):
 		return "the accounts and alarms have not been told the time for a while"
-	case late(f.Asked, askedLate):
+	case late(f.Asked, askOverdue):
 		return "the sender of messages stands still"
-	case f.GaveUp && !f.Undelivered.IsZero() && late(f.Undelivered, undeliveredLong):
+	case f.GaveUp && !f.Undelivered.IsZero() && late(f.Undelivered, undeliveredLimit):
 		return "no message could be delivered for " + span(now.Sub(f.Undelivered))
 	}
 	return ""
@@ -175,15 +175,15 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 	}
 	// Until the end of the catching up nothing has been looked at for long enough.
 	if f.CatchingUp == "" && !f.Looked.IsZero() {
-		if now.Sub(f.Looked) > lookedLate {
+		if now.Sub(f.Looked) > lookOverdue {
 			add(Finding{Code: Stuck, Urgency: Now}, f.Looked, "The service has not been able to look at its own store and log for "+span(now.Sub(f.Looked))+".",
 				"Look at the disk and at the program's log; if it does not come back, start the service again: what devices were told is kept stays kept.")
 		}
-		if !f.Ticked.IsZero() && now.Sub(f.Ticked) > tickedLate {
+		if !f.Ticked.IsZero() && now.Sub(f.Ticked) > tickOverdue {
 			add(Finding{Code: Stuck, Urgency: Now}, f.Ticked, "Accounts and alarms stand still: nothing that only time shows, like a silent device, is noticed.",
 				"Look at the program's log; if it does not come back, start the service again.")
 		}
-		if !f.Asked.IsZero() && now.Sub(f.Asked) > askedLate {
+		if !f.Asked.IsZero() && now.Sub(f.Asked) > askOverdue {
 			add(Finding{Code: SenderFails, Urgency: Now}, f.Asked, "The sender of messages stands still: nobody is told of alarms.",
 				"Look at Alarms yourself until it is mended; look at the program's log, or start the service again.")
 		}
@@ -196,17 +196,17 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 		add(Finding{Code: LogFails, Urgency: Now}, f.LogFails, "The log does not take readings"+because(f.LogSays)+". Devices keep what they have, as long as they can.",
 			"Make room on the disk, or look after the external NATS server.")
 	}
-	if !f.Unread.IsZero() && now.Sub(f.Unread) > behindLate {
+	if !f.Unread.IsZero() && now.Sub(f.Unread) > behindLimit {
 		g := Finding{Code: Behind, Urgency: Today}
-		if now.Sub(f.Unread) > behindLong {
+		if now.Sub(f.Unread) > behindUrgent {
 			g.Urgency = Now
 		}
-		add(g, f.Unread, fmt.Sprintf("The watch is %s behind: readings are kept, and not worked through yet. What the pages say of tanks is as old.", span(now.Sub(f.Unread))),
+		add(g, f.Unread, fmt.Sprintf("The service is %s behind: readings are kept, and not worked through yet. What the pages say of tanks is as old.", span(now.Sub(f.Unread))),
 			"Wait if it gets shorter; else look at the program's log, and whether the machine is busy with something else.")
 	}
 	if f.UnreadShare > fullShare {
 		add(Finding{Code: LogFills, Urgency: Today}, now, fmt.Sprintf("The log fills: what is not worked through yet takes %.0f %% of its bound. When it is full, devices have to wait.", 100*f.UnreadShare),
-			"Find out why the watch is behind: the program's log says more.")
+			"Find out why the service is behind: the program's log says more.")
 	}
 	if f.RoomBytes >= 0 && f.RoomBytes < leastRoom {
 		add(Finding{Code: DiskFills, Urgency: Today}, now, fmt.Sprintf("The disk is nearly full: %d MB are free. Without room the log takes nothing more.", f.RoomBytes>>20),
@@ -220,7 +220,7 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 		add(Finding{Code: WrongLogins, Urgency: InTime}, f.WrongPasswordLast, fmt.Sprintf("Somebody tried %s to connect as a device with wrong credentials, last %s ago.", times(f.WrongPassword), span(now.Sub(f.WrongPasswordLast))),
 			"See whether a device has an old password (Devices), or whether the port is open to strangers.")
 	}
-	if !f.Undelivered.IsZero() && (f.GaveUp || now.Sub(f.Undelivered) > undeliveredLong) {
+	if !f.Undelivered.IsZero() && (f.GaveUp || now.Sub(f.Undelivered) > undeliveredLimit) {
 		g := Finding{Code: SenderFails, Urgency: Today}
 		if f.GaveUp {
 			g.Urgency = Now
@@ -230,13 +230,13 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 	}
 	for _, t := range f.Tanks {
 		add(Finding{Code: TankNotTaken, Urgency: Now, TankID: t.ID, SiteID: t.SiteID}, t.Since, fmt.Sprintf("%s has no account of its water: its tank file could not be read%s. Only its floor, ceiling and guard contacts are watched.", cmp.Or(t.Name, t.ID), because(t.Why)),
-			"Mend its tank file under Design and save it; the watch then goes on by it.")
+			"Mend its tank file under Design and save it; the service then goes on by it.")
 	}
 	if !f.NoSignal.IsZero() {
 		add(Finding{Code: SignalFails, Urgency: Today}, f.NoSignal, "The sign of life is not taken where it is sent"+because(f.SignalSays)+".",
 			"Look at its address (Settings) and send one now.")
 	}
-	if f.Away > awayLong && now.Sub(f.Back) < awayTold {
+	if f.Away > awayLimit && now.Sub(f.Back) < awayShownFor {
 		add(Finding{Code: WasAway, Urgency: InTime}, f.Back, fmt.Sprintf("The service did not run for %s. What devices kept meanwhile came late; what they did not is missing.", span(f.Away)),
 			"Find out why it ended. A sign of life (Settings) has somebody told while it is away.")
 	}

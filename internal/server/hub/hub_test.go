@@ -98,7 +98,7 @@ func TestCatchingUp(t *testing.T) {
 }
 
 // TestSinceStays: what goes on keeps its beginning, what ended and came back begins
-// anew.
+// again.
 func TestSinceStays(t *testing.T) {
 	f := well()
 	f.UnreadShare = 0.9

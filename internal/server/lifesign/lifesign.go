@@ -168,7 +168,7 @@ func (s *Signal) Step(ctx context.Context) {
 		s.came(now, err)
 	}
 	if message {
-		s.sayOfDay(ctx, settings.Daily, now)
+		s.sendDaily(ctx, settings.Daily, now)
 	}
 }
 
@@ -214,8 +214,8 @@ func (s *Signal) came(now time.Time, err error) {
 	s.status.Says = err.Error()
 }
 
-// sayOfDay sends the message of a day, and keeps that it was sent.
-func (s *Signal) sayOfDay(ctx context.Context, d *Daily, now time.Time) {
+// sendDaily sends the message of a day, and keeps that it was sent.
+func (s *Signal) sendDaily(ctx context.Context, d *Daily, now time.Time) {
 	_, day, err := d.due(now)
 	if err == nil {
 		m := alarm.Message{ID: fmt.Sprintf("all-is-well/%s/%s/%s", day, d.To.Channel, d.To.Address), Site: "Isohaline"}

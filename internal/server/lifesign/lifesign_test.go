@@ -52,7 +52,7 @@ func open(t *testing.T, dir string) *house {
 	t.Cleanup(func() { h.store.Close() })
 	h.Signal, err = Open(t.Context(), Options{Store: h.store, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return h.now },
 		Works: func() string { return h.why },
-		Say:   func() (string, string) { return "All is well, 12 tanks", "The watch goes on.\n" },
+		Say:   func() (string, string) { return "All is well, 12 tanks", "The service works.\n" },
 		Send: func(_ context.Context, to alarm.Contact, m alarm.Message) error {
 			if h.fail == nil {
 				h.sent = append(h.sent, m)

@@ -189,7 +189,8 @@ func (d *draft) changed(td *tankDraft, changes *live.Changes) {
 		d.count.Findings++
 		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
 		if !f.Ended.IsZero() && open[f.Code] {
-			continue // a contact or the account still says so
+			d.tell(td.place, alarm.Event{}) // a contact or the account still says so; time has passed
+			continue
 		}
 		d.tell(td.place, alarm.FromFinding(td.id, "", f))
 	}

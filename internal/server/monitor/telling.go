@@ -122,7 +122,7 @@ func (m *Monitor) Reported(ctx context.Context, siteID string, r deliver.Result)
 	defer p.mu.Unlock()
 	d := m.draft(m.now())
 	sd := d.site(p)
-	record, notice, ok := sd.record.Report(r.ID, r.At, r.Problem, r.Hopeless)
+	record, notice, ok := sd.record.Report(r.ID, r.At, r.Problem, r.Permanent)
 	if !ok {
 		return "", nil
 	}

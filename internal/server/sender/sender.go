@@ -34,8 +34,8 @@ type Sender struct {
 
 	mu       sync.Mutex
 	settings Settings
-	// onTheWay are the notices that travel or are being reported.
-	onTheWay map[travelling]bool
+	// inFlight are the notices that travel or are being reported.
+	inFlight map[travelling]bool
 }
 
 // travelling names a notice among those of all sites.
@@ -58,7 +58,7 @@ type Options struct {
 // Open makes a sender with the settings that the store has.
 func Open(ctx context.Context, o Options) (*Sender, error) {
 	settings, err := recall(ctx, o.Store)
-	return &Sender{store: o.Store, monitor: o.Monitor, log: o.Log, now: o.Now, settings: settings, onTheWay: map[travelling]bool{}}, err
+	return &Sender{store: o.Store, monitor: o.Monitor, log: o.Log, now: o.Now, settings: settings, inFlight: map[travelling]bool{}}, err
 }
 
 // Settings are the channels that are set up.
@@ -129,17 +129,17 @@ func (s *Sender) begin(out monitor.Outgoing) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	key := travelling{out.SiteID, out.Notice.ID}
-	if s.onTheWay[key] {
+	if s.inFlight[key] {
 		return false
 	}
-	s.onTheWay[key] = true
+	s.inFlight[key] = true
 	return true
 }
 
 func (s *Sender) end(out monitor.Outgoing) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	delete(s.onTheWay, travelling{out.SiteID, out.Notice.ID})
+	delete(s.inFlight, travelling{out.SiteID, out.Notice.ID})
 }
 
 // send tries one message once and keeps what came of it.
@@ -151,7 +151,7 @@ func (s *Sender) send(ctx context.Context, out monitor.Outgoing) {
 	}
 	r := results[0]
 	if r.Problem != "" {
-		s.log.Warn("a message was not delivered", "notice", r.ID, "problem", r.Problem, "hopeless", r.Hopeless)
+		s.log.Warn("a message was not delivered", "notice", r.ID, "problem", r.Problem, "hopeless", r.Permanent)
 	}
 	// What has happened is written down even if the program ends meanwhile.
 	ctx = context.WithoutCancel(ctx)

@@ -107,7 +107,7 @@ func (s *Settings) Check() error {
 	names := map[string]bool{}
 	for _, h := range s.Webhooks {
 		if names[h.Name] {
-			return fmt.Errorf("webhook %q is there twice, name one of them anew", h.Name)
+			return fmt.Errorf("webhook %q is there twice, name one of them again", h.Name)
 		}
 		names[h.Name] = true
 	}

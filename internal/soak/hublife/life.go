@@ -379,6 +379,11 @@ func (l *life) moves() {
 			return
 		}
 	}
+	// What was taken in is of the tank that the device reported of then, and is not
+	// taken in again for another: the hub is stopped for a move.
+	if l.monitor != nil && !l.stop() {
+		return
+	}
 	l.verdict.Moves++
 	l.move(d, to)
 }

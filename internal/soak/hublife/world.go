@@ -319,14 +319,15 @@ func (w *world) tick() bool {
 	return w.monitor != nil && w.live("tick", func() error { return w.monitor.Tick(context.Background()) }) == nil
 }
 
-// stop is a clean stop.
-func (w *world) stop() {
+// stop is a clean stop, and says whether it was one.
+func (w *world) stop() bool {
 	if w.monitor == nil {
-		return
+		return true
 	}
 	w.verdict.Stops++
-	_ = w.live("stop", func() error { return w.monitor.Close(context.Background()) })
+	err := w.live("stop", func() error { return w.monitor.Close(context.Background()) })
 	w.monitor = nil
+	return err == nil
 }
 
 // ask lets a person ask something of an alarm, and says whether the hub took it.

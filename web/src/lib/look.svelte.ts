@@ -1,4 +1,4 @@
-// Light paper or night watch: this screen's own choice, kept in this browser.
+// Light or dark: this screen's own choice, kept in this browser.
 import { flushSync } from 'svelte'
 
 export type Look = 'auto' | 'light' | 'dark'

@@ -35,7 +35,7 @@ describe('Rounds with what has changed', () => {
     ['the order changes', { needPerson: [needs('a', 'flood')], order: ['a', 'c'] }, 'a,c', 'b,d'],
     ['a tank is new', { quiet: [quiet('bb')], order: ['c', 'a'] }, 'c,a', 'b,bb,d'],
     ['tanks are gone', { gone: ['c', 'd'], order: ['a'] }, 'a', 'b'],
-    ['the whole list comes anew', { whole: true, quiet: [quiet('z')] }, '', 'z'],
+    ['the whole list comes again', { whole: true, quiet: [quiet('z')] }, '', 'z'],
   ])('%s', (_, change, need, rest) => {
     expect(names(updated(list, event(2, change)))).toEqual([need, rest])
   })
