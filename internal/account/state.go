@@ -130,6 +130,11 @@ func (s *State) UnmarshalBinary(data []byte) error {
 	if err := cbor.Unmarshal(v.State, &p); err != nil {
 		return fmt.Errorf("account: reading the state: %w", err)
 	}
+	for _, o := range slices.Concat(p.Pending, p.LateHand) {
+		if o.Kind == 0 || o.Kind >= kinds {
+			return fmt.Errorf("account: reading the state: an observation's Kind is %d, which there is not", o.Kind)
+		}
+	}
 	*s = State(p)
 	return nil
 }

@@ -27,9 +27,9 @@ type encoded[V cbor.RawMessage | *Value] struct {
 	Value   V
 }
 
-// encoding keeps every nanosecond of a time.
+// encoding keeps every nanosecond of a time; equal values are equal bytes.
 var encoding = func() cbor.EncMode {
-	m, err := cbor.EncOptions{Time: cbor.TimeRFC3339NanoUTC}.EncMode()
+	m, err := cbor.EncOptions{Time: cbor.TimeRFC3339NanoUTC, Sort: cbor.SortCoreDeterministic}.EncMode()
 	if err != nil {
 		panic(err) // the options are constants
 	}
@@ -48,8 +48,13 @@ func (v *Value) Encode() ([]byte, error) {
 // Decode is the value that was encoded.
 func Decode(data []byte) (*Value, error) {
 	var e encoded[cbor.RawMessage]
-	if err := cbor.Unmarshal(data, &e); err != nil || e.Version != encodingVersion {
-		return nil, fmt.Errorf("what is known of the tank %w (%d bytes, version %d; this is %d)", ErrOtherVersion, len(data), e.Version, encodingVersion)
+	switch err := cbor.Unmarshal(data, &e); {
+	case len(data) > 0 && data[0] == '{':
+		return nil, fmt.Errorf("what is known of the tank %w (1, this is %d)", ErrOtherVersion, encodingVersion)
+	case err != nil:
+		return nil, fmt.Errorf("reading what is known of a tank: %w", err)
+	case e.Version != encodingVersion:
+		return nil, fmt.Errorf("what is known of the tank %w (%d, this is %d)", ErrOtherVersion, e.Version, encodingVersion)
 	}
 	v := &Value{}
 	switch err := cbor.Unmarshal(e.Value, v); {
