@@ -66,6 +66,9 @@ type Monitor struct {
 	// been received. Which log it is never changes.
 	position store.LogPosition
 	taken    time.Time
+	// reached is the last frame that has come since the start: up to position they
+	// come again, to tanks that were saved before.
+	reached uint64
 	// keptFloor is the floor of position as the store has it.
 	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
@@ -210,7 +213,7 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	if d.commit.Log != nil {
 		m.position.Sequence, m.keptFloor = d.commit.Log.Sequence, d.commit.Log.Floor
 	}
-	m.taken = taken
+	m.reached, m.taken = max(m.reached, last), taken
 	m.tellHeard(fresh)
 	return nil
 }
@@ -353,7 +356,7 @@ func (m *Monitor) Tick(ctx context.Context) error {
 }
 
 // known is up to when everything that tanks said has been taken in: now, unless the
-// log holds more.
+// log holds more, or gives again what tanks do not know yet.
 func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	if m.source == nil {
 		return now
@@ -361,7 +364,7 @@ func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	head, err := m.source.Head(ctx)
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	if err == nil && head <= m.position.Sequence {
+	if err == nil && head <= m.reached {
 		return now
 	}
 	return m.taken // zero where nothing was: then nobody is told the time

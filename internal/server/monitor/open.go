@@ -82,7 +82,8 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 
 // findPosition finds how far the log was taken in. A log that has fewer frames than
 // that has lost its last ones in a power cut, and gives their numbers to new ones:
-// so it counts as another log, under a name of its own.
+// so it counts as another log, under a name of its own, from then on. That is kept
+// at once, since the log grows past the old position.
 func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, inherited uint64) error {
 	if m.source == nil {
 		return nil
@@ -91,19 +92,24 @@ func (m *Monitor) findPosition(ctx context.Context, known []store.LogPosition, i
 	if err != nil {
 		return err
 	}
-	m.position = store.LogPosition{Sequence: min(inherited, head), Floor: min(inherited, head)}
+	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
+	m.position = store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)}
 	for era := 0; ; era++ {
-		m.position.Log = fmt.Sprintf("%s.%d", m.source.ID(), era)
-		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == m.position.Log })
-		if i < 0 {
-			return nil
-		}
-		if known[i].Sequence <= head {
+		i := slices.IndexFunc(known, func(p store.LogPosition) bool { return p.Log == nameOf(era) })
+		if i >= 0 {
 			m.position, m.keptFloor = known[i], known[i].Floor
-			return nil
+			continue
 		}
-		m.position.Sequence, m.position.Floor = 0, 0
-		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", known[i].Sequence, "newest", head)
+		if m.position.Sequence > head {
+			m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", m.position.Sequence, "newest", head)
+			m.position, m.keptFloor = store.LogPosition{Log: nameOf(era)}, 0
+			position := m.position
+			if err := m.commit(ctx, &store.Commit{Log: &position}); err != nil {
+				return err
+			}
+		}
+		m.reached = m.position.Floor
+		return nil
 	}
 }
 

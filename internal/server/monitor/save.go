@@ -110,7 +110,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 func (m *Monitor) lower() {
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	floor := m.position.Sequence
+	floor := min(m.position.Sequence, m.reached)
 	for _, p := range m.sites() {
 		p.mu.Lock()
 		for _, t := range p.all() {
