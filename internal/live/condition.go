@@ -38,18 +38,18 @@ var conditions = []condition{
 // finding of its own for it.
 func ByContact(c account.Code) bool { return c == alarm.FloorWet || c == alarm.GuardLatched }
 
-// take notes what a contact says and returns the finding that begins or ends by
-// it, nil if none does. The condition goes on while any device's contact says so.
-func (v *Value) take(t *Tank, r *wire.Reading) *account.Finding {
+// take notes what a contact says. news says whether it is something else than the
+// device said before, f is the finding that begins or ends by it, nil if none does:
+// the condition goes on while any device's contact says so.
+func (v *Value) take(t *Tank, r *wire.Reading) (f *account.Finding, news bool) {
 	for i := range conditions {
 		c := &conditions[i]
-		if c.channel != r.Channel {
-			continue
+		if c.channel == r.Channel {
+			news = v.say(r)
+			return v.turn(t, c, r.At), news
 		}
-		v.say(r)
-		return v.turn(t, c, r.At)
 	}
-	return nil
+	return nil, false
 }
 
 // turn brings a condition up to what the contacts say at a time.
@@ -70,19 +70,23 @@ func (v *Value) turn(t *Tank, c *condition, at time.Time) *account.Finding {
 	return nil
 }
 
-// say notes a contact's word, unless a newer one of the same device is there.
-func (v *Value) say(r *wire.Reading) {
+// say notes a contact's word, unless a newer one of the same device is there, and
+// says whether it is another one.
+func (v *Value) say(r *wire.Reading) (news bool) {
 	word := Word{Channel: r.Channel, Device: r.Device, On: r.Value != 0, At: r.At}
 	for i := range v.Contacts {
 		w := &v.Contacts[i]
 		if w.Channel == r.Channel && w.Device == r.Device {
-			if !r.At.Before(w.At) {
-				*w = word
+			if r.At.Before(w.At) {
+				return false
 			}
-			return
+			news = w.On != word.On
+			*w = word
+			return news
 		}
 	}
 	v.Contacts = append(v.Contacts, word)
+	return true
 }
 
 // on says whether any device's contact of a channel is on.

@@ -27,6 +27,9 @@ type Changes struct {
 	// thing may be among both.
 	Findings, Conditions []account.Finding
 	Beliefs              []Belief
+	// Said: a contact that is a condition by itself said something new of a device.
+	// By another device's it may change nothing now, and all that is told later.
+	Said bool
 	// Turned are readings by which a channel's value changed.
 	Turned []*wire.Reading
 	// Refused are readings that the account does not take. They stay readings.
@@ -165,7 +168,9 @@ func (s *stepper) hear(r *wire.Reading) {
 	if changed {
 		s.changes.Turned = append(s.changes.Turned, r)
 	}
-	if f := v.take(s.tank, r); f != nil {
+	f, news := v.take(s.tank, r)
+	s.changes.Said = s.changes.Said || news
+	if f != nil {
 		s.changes.Conditions = append(s.changes.Conditions, *f)
 	}
 	o, ok := channel.Observation(r, v.Last.value)

@@ -98,8 +98,7 @@ func (d *draft) step(s *share, frame uint64) {
 		td.value = next
 		td.readings = append(td.readings, part.readings...)
 		if part.repeated {
-			td.findings = append(td.findings, changes.Findings...)
-			td.beliefs = append(td.beliefs, changes.Beliefs...)
+			td.note(&changes)
 			continue
 		}
 		d.refused(td, &changes)
@@ -155,15 +154,25 @@ func (d *draft) hear(t *tank, o account.Observation) error {
 	return nil
 }
 
-// changed notes what a step of a tank brought, and tells the alarms.
-func (d *draft) changed(td *tankDraft, changes *live.Changes) {
-	open := td.value.Open()
-	for i, f := range slices.Concat(changes.Conditions, changes.Findings) {
-		contact := i < len(changes.Conditions)
-		td.save = true
-		if !contact || live.ByContact(f.Code) {
+// note notes what a step of a tank brought. The value is saved with what it found,
+// and with what its contacts said: another time it may be otherwise, as where a
+// device was moved meanwhile, or a power cut took the log's last frames.
+func (td *tankDraft) note(changes *live.Changes) {
+	for _, f := range changes.Conditions {
+		if live.ByContact(f.Code) {
 			td.findings = append(td.findings, f)
 		}
+	}
+	td.findings = append(td.findings, changes.Findings...)
+	td.beliefs = append(td.beliefs, changes.Beliefs...)
+	td.save = td.save || changes.Said || len(changes.Conditions)+len(changes.Findings) > 0
+}
+
+// changed notes what a step of a tank brought, and tells the alarms.
+func (d *draft) changed(td *tankDraft, changes *live.Changes) {
+	td.note(changes)
+	open := td.value.Open()
+	for _, f := range slices.Concat(changes.Conditions, changes.Findings) {
 		d.count.Findings++
 		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
 		if !f.Ended.IsZero() && open[f.Code] {
@@ -171,7 +180,6 @@ func (d *draft) changed(td *tankDraft, changes *live.Changes) {
 		}
 		d.tell(td.place, alarm.FromFinding(td.id, "", f))
 	}
-	td.beliefs = append(td.beliefs, changes.Beliefs...)
 }
 
 // tell takes a site's alarms through an event.
