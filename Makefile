@@ -9,7 +9,7 @@ FUZZFLAGS ?=
 # BENCH says which benchmarks run.
 BENCH ?= .
 
-.PHONY: help build release web demo test test-long race stress fuzz bench account-bench pages-test check examples soak
+.PHONY: help build release web demo test test-long race stress fuzz bench account-bench pages-test check examples soak soak-hub
 
 help: ## List the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-14s %s\n", $$1, $$2 }' Makefile
@@ -75,6 +75,9 @@ fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
 
 bench: ## Run the benchmarks (BENCH=regexp)
 	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
+
+soak-hub: ## Ten million tank-days of the hub's watch with everything going wrong: hours
+	go run ./cmd/soak -hub -tank-days 1e7
 
 soak: ## A million hours of edge, network and hub with everything going wrong
 	go run ./cmd/soak

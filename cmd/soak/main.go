@@ -5,6 +5,11 @@
 //
 //	go run ./cmd/soak [-hours 1e6] [-seed N] [examples/*.yaml]
 //
+// With -hub it lives through lives of the hub's watch, in which what must never be is
+// that something is kept and nobody is told. See package hublife.
+//
+//	go run ./cmd/soak -hub [-tank-days 1e5] [-from N | -seed N]
+//
 // A life that fails is printed with the command that lives it again.
 package main
 
@@ -42,7 +47,21 @@ func main() {
 func run() error {
 	hours := flag.Float64("hours", 1e6, "how many simulated hours to live through")
 	seed := flag.Int64("seed", -1, "live through this seed alone")
+	hub := flag.Bool("hub", false, "live through lives of the hub's watch")
+	tankDays := flag.Float64("tank-days", 1e5, "with -hub: how many simulated tank-days to live through")
+	start := flag.Uint64("from", 0, "with -hub: the first seed")
 	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if *hub {
+		if !(*tankDays >= 0 && *tankDays <= 1e9) {
+			return fmt.Errorf("-tank-days is %v: give 0 to 1e9", *tankDays)
+		}
+		if *seed >= 0 {
+			return soakHub(ctx, uint64(*seed), 0)
+		}
+		return soakHub(ctx, *start, *tankDays)
+	}
 	if !(*hours > 0 && *hours <= 1e9) {
 		return fmt.Errorf("-hours is %v: give more than 0 and at most 1e9", *hours)
 	}
@@ -72,8 +91,6 @@ func run() error {
 	if *seed >= 0 {
 		from, lives = uint64(*seed), 1
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
 	return soakAll(ctx, files, designs, from, lives)
 }
 

@@ -46,6 +46,7 @@ type Monitor struct {
 	heard   func(wire.DeviceID, time.Time)
 	source  Source
 	pause   func(time.Duration)
+	read    func(name, file string) (*live.Sheet, error)
 	stop    sync.Once
 	stopped chan struct{}
 

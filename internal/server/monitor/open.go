@@ -36,6 +36,8 @@ type Options struct {
 	Inherited uint64
 	// Pause waits before the store is asked again; nil: time.Sleep.
 	Pause func(time.Duration)
+	// Read works the tanks' descriptions out at the start; nil: live.Read.
+	Read func(name, file string) (*live.Sheet, error)
 }
 
 // Source is the log that readings come from.
@@ -53,7 +55,10 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	if o.Pause == nil {
 		o.Pause = time.Sleep
 	}
-	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, source: o.Source, pause: o.Pause,
+	if o.Read == nil {
+		o.Read = live.Read
+	}
+	m := &Monitor{keeper: o.Keeper, store: o.Store, log: o.Log, now: o.Now, tankOf: o.TankOf, heard: o.Heard, source: o.Source, pause: o.Pause, read: o.Read,
 		stopped: make(chan struct{}), tanks: map[string]*tank{}, places: map[string]*place{}}
 	saved, err := o.Keeper.Load(ctx)
 	if err != nil {
@@ -225,7 +230,7 @@ func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
 // specOf works a tank's description out.
 func (m *Monitor) specOf(t *tank, name, text string) *spec {
 	bare := &live.Tank{ID: t.id, SiteID: t.siteID, Name: name, Zone: t.place.plan.Load().zone}
-	sheet, err := live.Read(t.id, text)
+	sheet, err := m.read(t.id, text)
 	if err != nil {
 		return &spec{live: bare, problem: fmt.Errorf("its description: %w", err), since: m.now()}
 	}

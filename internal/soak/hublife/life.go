@@ -46,7 +46,10 @@ var began = time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC)
 
 // How often something happens in a life, on average. A judgement: a quiet tank says
 // little, and each step costs.
-const stepEvery = 90 * time.Minute
+const stepEvery = 2 * time.Hour
+
+// shares are those of the store's calls that go wrong, one for each life.
+var shares = [...]float64{0, 0.01, 0.03, 0.1}
 
 // life is one seed's.
 type life struct {
@@ -108,7 +111,7 @@ func draw(random *rand.Rand) *life {
 	if err != nil {
 		panic(err) // of a house of our own
 	}
-	l := &life{world: newWorld(h, books, began), random: random, share: [...]float64{0, 0.01, 0.05, 0.2}[random.IntN(4)],
+	l := &life{world: newWorld(h, books, began), random: random, share: shares[random.IntN(len(shares))],
 		wet: make([][len(contacts)]bool, len(h.tanks))}
 	l.faulty.Fault = l.fault
 	l.log.fails = func() bool { return !l.calm && l.random.Float64() < l.share/4 }

@@ -147,6 +147,14 @@ func fresh(t *tank, siteID string, now time.Time) ([]byte, error) {
 
 const unreadable = "no tank file"
 
+// read works out a description of a life: each start does, and there are two.
+func read(name, file string) (*live.Sheet, error) {
+	if file == description {
+		return sheet(), nil
+	}
+	return live.Read(name, file)
+}
+
 // furnish fills a memory with what there is.
 func (h *house) furnish(now time.Time) (*Memory, error) {
 	m := NewMemory()
@@ -231,7 +239,7 @@ func (w *world) start() bool {
 	_ = w.live("start", func() error {
 		w.stopped = false
 		m, err := monitor.Open(context.Background(), monitor.Options{Keeper: &w.faulty, Log: silent, Now: func() time.Time { return w.now },
-			TankOf: w.tankOf, Source: &w.log, Pause: w.pause})
+			TankOf: w.tankOf, Source: &w.log, Pause: w.pause, Read: read})
 		if err == nil {
 			err = m.TakeUp(context.Background())
 		}
