@@ -215,6 +215,18 @@ func (o *oracle) says(t, c int) condition {
 	return all
 }
 
+// anyUnsure: a device that was moved has not spoken since.
+func (o *oracle) anyUnsure() bool {
+	for t := range o.words {
+		for c := range contacts {
+			if o.says(t, c) == unsure || o.told[t][c].moved {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // turn notes what a condition has come to.
 func (o *oracle) turn(t, c int) {
 	x, now := &o.told[t][c], o.w.now
