@@ -419,6 +419,7 @@ func (l *life) settle() {
 	if after := l.summary(); l.verdict.OK() && after != before && !l.oracle.anyUnsure() {
 		l.wrong("a restart made of %s: %s", before, after)
 	}
+	l.post(soundPost)
 	l.oracle.settled()
 }
 

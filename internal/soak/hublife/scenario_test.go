@@ -2,8 +2,12 @@ package hublife
 
 import (
 	"fmt"
+	"runtime"
+	"sync/atomic"
 	"testing"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
@@ -167,28 +171,36 @@ func TestEveryPair(t *testing.T) {
 		step = 1
 	}
 	const ways = int(faults - 1)
-	pairs := 0
+	var pairs atomic.Int64
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
 	for i := range calls {
-		// After a failure there are more calls than before.
-		for j := i + 1 + i%step; j < calls+10; j += step {
-			for both := range ways * ways {
-				first, second := Refused+Fault(both%ways), Refused+Fault(both/ways)
-				wrong, _ := inMemory(t, func(call int) Fault {
-					switch call {
-					case i:
-						return first
-					case j:
-						return second
+		group.Go(func() error {
+			// After a failure there are more calls than before.
+			for j := i + 1 + i%step; j < calls+10; j += step {
+				for both := range ways * ways {
+					first, second := Refused+Fault(both%ways), Refused+Fault(both/ways)
+					wrong, _ := inMemory(t, func(call int) Fault {
+						switch call {
+						case i:
+							return first
+						case j:
+							return second
+						}
+						return Sound
+					})
+					if pairs.Add(1); wrong != "" {
+						return fmt.Errorf("calls %d (%d) and %d (%d) fail: %s", i, first, j, second, wrong)
 					}
-					return Sound
-				})
-				if pairs++; wrong != "" {
-					t.Fatalf("calls %d (%d) and %d (%d) fail: %s", i, first, j, second, wrong)
 				}
 			}
-		}
+			return nil
+		})
 	}
-	t.Logf("%d pairs of failures among %d calls", pairs, calls)
+	if err := group.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%d pairs of failures among %d calls", pairs.Load(), calls)
 }
 
 // TestEveryFailureOfTheStore is TestEveryFailure on the real one.
