@@ -13,7 +13,7 @@ import (
 // TestLives: in some lives everything goes wrong and nothing is wrong. make soak-hub
 // lives through many more.
 func TestLives(t *testing.T) {
-	lives := uint64(30)
+	lives := uint64(15)
 	if longtest.Asked() {
 		lives = 1500
 	}

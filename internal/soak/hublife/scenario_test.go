@@ -166,7 +166,7 @@ func TestEveryFailure(t *testing.T) {
 // all pairs of kills.
 func TestEveryPair(t *testing.T) {
 	_, calls := inMemory(t, sound)
-	step := 11 // a share of the pairs
+	step := 29 // a share of the pairs
 	if longtest.Asked() {
 		step = 1
 	}
@@ -207,7 +207,7 @@ func TestEveryPair(t *testing.T) {
 func TestEveryFailureOfTheStore(t *testing.T) {
 	h := storyHouse()
 	_, calls := inMemory(t, sound)
-	step := 5
+	step := 9
 	if longtest.Asked() {
 		step = 1
 	}
