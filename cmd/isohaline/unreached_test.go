@@ -27,9 +27,9 @@ var onlyTestsUse = map[string]string{
 }
 
 // calledByLibraries are methods that only libraries call, through their
-// interfaces: encoding, log/slog, container/heap, scs, the brokers, prometheus, huma.
+// interfaces: encoding, cbor, log/slog, container/heap, scs, the brokers, prometheus, huma.
 var calledByLibraries = []string{
-	"MarshalText", "UnmarshalText", "MarshalJSON", "GoString", "LogValue", "Less", "Swap", "Commit", "CommitCtx", "DeleteCtx", "FindCtx",
+	"MarshalText", "UnmarshalText", "MarshalBinary", "UnmarshalBinary", "MarshalJSON", "GoString", "LogValue", "Less", "Swap", "Commit", "CommitCtx", "DeleteCtx", "FindCtx",
 	"Noticef", "Warnf", "Debugf", "Tracef", "Provides", "Describe", "GetStatus",
 }
 

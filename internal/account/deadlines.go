@@ -3,27 +3,28 @@ package account
 import (
 	"math"
 	"time"
+
+	"isohaline/internal/account/belief"
+	"isohaline/internal/account/design"
+	"isohaline/internal/account/finding"
 )
 
 // What is noticed because it did not come. Each has a time at which it falls
 // due; runTo does it at that time, however late anybody asks.
 
-// far is a deadline that does not come.
-var far = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
-
 // nextDeadline is the next thing to fall due.
-func (w *clerk) nextDeadline() (time.Time, func(*clerk, time.Time)) {
-	at, what := w.s.NextTick, (*clerk).tick
+func (u *update) nextDeadline() (time.Time, func(*update, time.Time)) {
+	at, what := u.s.NextTick, (*update).tick
 	for _, d := range [...]struct {
 		at   time.Time
-		what func(*clerk, time.Time)
+		what func(*update, time.Time)
 	}{
-		{w.silentAt(), (*clerk).fallsSilent},
-		{w.overdueAt(), (*clerk).isOverdue},
-		{w.endlessAt(), (*clerk).runsOn},
-		{w.ceilingAt(), (*clerk).ceilingStaysWet},
-		{w.siphonAt(), (*clerk).siphons},
-		{w.fallsShortAt(), (*clerk).fellShort},
+		{u.silentAt(), (*update).silent},
+		{u.overdueAt(), (*update).overdue},
+		{u.endlessAt(), (*update).endlessRun},
+		{u.ceilingAt(), (*update).ceilingWet},
+		{u.siphonAt(), (*update).siphon},
+		{u.shortfallAt(), (*update).shortfall},
 	} {
 		if d.at.Before(at) {
 			at, what = d.at, d.what
@@ -33,41 +34,17 @@ func (w *clerk) nextDeadline() (time.Time, func(*clerk, time.Time)) {
 }
 
 // tick is every full hour.
-func (w *clerk) tick(at time.Time) {
-	s := w.s
-	s.NextTick = at.Add(time.Hour)
-	w.carry(at)
-	w.checkSupply(at)
-	if in := &s.Inputs; in.Watch.Known && in.Watch.Wet && in.settled(at) && !s.Run.On && !in.Silent && !w.broken() {
-		w.stillWet()
+func (u *update) tick(at time.Time) {
+	u.s.NextTick = at.Add(time.Hour)
+	u.carry(at)
+	u.CheckReservoir(at)
+	if in := &u.Inputs; in.Watch.Known && in.Watch.Wet && in.Settled(at) && !u.run.On && !in.Silent && !u.FillsFail() {
+		u.aboveLowerLevel()
 	}
-	if at.Equal(at.Truncate(weatherEvery)) && !w.broken() {
-		w.followWeather()
+	if at.Equal(at.Truncate(belief.WeatherEvery)) && !u.FillsFail() {
+		u.LearnWeather()
 	}
-	for _, r := range s.Open {
-		if stale := r.staleAt(); !at.Before(stale) {
-			w.end(r.Code, at)
-			break // the next one at the next hour
-		}
-	}
-}
-
-// newNormal is how long a harmless change is news, dipForgotten how long a fill
-// into the dip is held against a controller.
-const (
-	newNormal    = 14 * 24 * time.Hour
-	dipForgotten = 14 * 24 * time.Hour
-)
-
-// staleAt is when a finding ends by itself.
-func (r *Record) staleAt() time.Time {
-	switch {
-	case r.Code == EvaporationChanged, r.Code == WatchFouled && r.Subject != byBand:
-		return r.Found.Add(newNormal)
-	case r.Code == RestartDip:
-		return r.Last.Add(dipForgotten)
-	}
-	return far
+	u.EndStale(at)
 }
 
 const (
@@ -77,18 +54,16 @@ const (
 	leastSilence = time.Hour
 )
 
-func (w *clerk) silentAt() time.Time {
-	s := w.s
-	if w.settings.Heartbeat == 0 || s.Inputs.Silent {
+func (u *update) silentAt() time.Time {
+	if u.settings.Heartbeat == 0 || u.Inputs.Silent {
 		return far
 	}
-	return s.Inputs.LastSeen.Add(max(silentBeats*w.settings.Heartbeat, leastSilence))
+	return u.Inputs.LastSeen.Add(max(silentBeats*u.settings.Heartbeat, leastSilence))
 }
 
-func (w *clerk) fallsSilent(at time.Time) {
-	s := w.s
-	s.Inputs.Silent = true
-	w.begin(Record{Code: DeviceSilent, Since: s.Inputs.LastSeen, Found: at, Confidence: surely})
+func (u *update) silent(at time.Time) {
+	u.Inputs.Silent = true
+	u.Begin(finding.Record{Code: finding.DeviceSilent, Since: u.Inputs.LastSeen, Found: at, Confidence: finding.Surely})
 }
 
 const (
@@ -103,16 +78,14 @@ const (
 	// dryOverdue: so long after the watch reads dry, a controller that can fill
 	// has filled.
 	dryOverdue = 75 * time.Minute
-	// overdueMarks: nobody knows what is late before so many fills.
-	overdueMarks = 6
+	// overdueFills: nobody knows what is late before so many fills.
+	overdueFills = 6
 )
 
 // overdueAt is when the lack of a fill becomes a finding.
-func (w *clerk) overdueAt() time.Time {
-	s, t := w.s, &w.tank
-	in := &s.Inputs
-	if t.bandL == 0 || s.Rhythm.Marks < overdueMarks || s.Run.On || in.Silent || w.reservoirEmpty() ||
-		in.Return.Known && !in.Return.Wet || w.broken() {
+func (u *update) overdueAt() time.Time {
+	t, in := u.Tank, &u.Inputs
+	if t.BandL == 0 || u.Usual.Fills < overdueFills || u.run.On || in.Silent || u.ReservoirEmpty() || in.ReturnStopped() || u.FillsFail() {
 		return far
 	}
 	if in.Ceiling.Known && in.Ceiling.Wet {
@@ -120,97 +93,62 @@ func (w *clerk) overdueAt() time.Time {
 	}
 	// A stop of the return pump brings no water: it only keeps the controller from
 	// filling meanwhile, and the display's water from being the ceiling's fault.
-	last := later(later(s.Rhythm.MarkAt, s.Run.EndedAt), in.LostAt)
+	last := later(later(u.Usual.FilledAt, u.run.EndedAt), in.LostAt)
 	if in.Ceiling.At.After(in.SettledAt) {
 		last = later(last, in.Ceiling.At)
 	}
-	afterStop := later(in.SettledAt, last).Add(max(dryOverdue, 3*w.settings.MinOff))
+	patience := max(dryOverdue, 3*u.settings.MinOff)
+	afterStop := later(in.SettledAt, last).Add(patience)
 	if in.Watch.Known && !in.Watch.Wet {
-		return later(in.Watch.At.Add(max(dryOverdue, 3*w.settings.MinOff)), afterStop)
+		return later(in.Watch.At.Add(patience), afterStop)
 	}
-	f := &s.Base
-	demand := max(w.demandLDay(f), overdueDemandFrac*s.Rhythm.MarkDemandLDay, leastUseFrac*t.thirst.usualLDay)
-	relative := min(math.Hypot(w.demandSD(f)/demand, f.sd(band)), 1)
-	pause := t.bandL * max(f.X[band], 0.2) / demand
-	late := days(pause * (overduePauses + overdueRelative*relative))
+	demand, sd := u.Demand()
+	demand = max(demand, overdueDemandFrac*u.Usual.FillDemandLDay, t.LeastUseLDay())
+	relative := min(math.Hypot(sd/demand, u.Base.SD(belief.Band)), 1)
+	pause := t.BandL * max(u.Base.X[belief.Band], 0.2) / demand
+	late := design.Days(pause * (overduePauses + overdueRelative*relative))
 	// What is believed to stand above the watch level must go first.
-	late += days(max(-f.X[deficit], 0) / demand)
+	late += design.Days(max(-u.Base.X[belief.Deficit], 0) / demand)
 	return later(last.Add(max(late, leastOverdue)), afterStop)
 }
 
-func (w *clerk) isOverdue(at time.Time) {
-	s := w.s
-	w.carry(at)
-	in := &s.Inputs
-	since := later(s.Rhythm.MarkAt, s.Run.EndedAt)
-	rec := Record{Code: TopOffOverdue, Since: since, Found: at, Confidence: 0.95,
-		Amount: at.Sub(since).Hours(), Was: w.levels(&s.Base)}
-	if in.Watch.Known && in.Watch.Wet {
-		rec.Code, rec.Subject, rec.Confidence = WatchStuck, byWet, 0.85
+func (u *update) overdue(at time.Time) {
+	u.carry(at)
+	since := later(u.Usual.FilledAt, u.run.EndedAt)
+	r := finding.Record{Code: finding.TopOffOverdue, Since: since, Found: at, Confidence: 0.95,
+		Amount: at.Sub(since).Hours(), Was: u.Levels()}
+	if w := &u.Inputs.Watch; w.Known && w.Wet {
+		r.Code, r.Subject, r.Confidence = finding.WatchStuck, finding.ByWet, 0.85
 	}
-	w.begin(rec)
-}
-
-const (
-	// endlessOver the run limit, with a little for timing, no controller lets a
-	// run go on.
-	endlessOver  = 1.1
-	endlessGrace = 30 * time.Second
-)
-
-func (w *clerk) endlessAt() time.Time {
-	s := w.s
-	if !s.Run.On || s.find(EndlessFill) != nil {
-		return far
-	}
-	// The end may have gone unheard: the device must have spoken since. Without
-	// a heartbeat, it is found when the run ends.
-	if s.Run.OverAt.IsZero() {
-		return far
-	}
-	return s.Run.OverAt.Add(endlessGrace)
-}
-
-// longestRun is until when the present run may last.
-func (w *clerk) longestRun() time.Time {
-	return w.s.Run.Since.Add(time.Duration(endlessOver*float64(w.settings.RunLimit)) + endlessGrace)
-}
-
-func (w *clerk) runsOn(at time.Time) {
-	s, t := w.s, &w.tank
-	w.carry(at)
-	litres := t.flowLDay * s.Base.X[flow] * at.Sub(s.Run.Since).Hours() / 24
-	w.begin(Record{Code: EndlessFill, Since: s.Run.Since, Found: at, Confidence: surely,
-		Amount: litres, AmountSD: litres * s.Base.sd(flow)})
+	u.Begin(r)
 }
 
 // ceilingConfirm is longer than a wave.
 const ceilingConfirm = 10 * time.Second
 
-func (w *clerk) ceilingAt() time.Time {
-	s := w.s
-	c := &s.Inputs.Ceiling
-	if !c.Known || !c.Wet || s.find(CeilingWet) != nil || s.Inputs.Return.Known && !s.Inputs.Return.Wet {
+func (u *update) ceilingAt() time.Time {
+	c := &u.Inputs.Ceiling
+	if !c.Known || !c.Wet || u.Find(finding.CeilingWet) != nil || u.Inputs.ReturnStopped() {
 		return far
 	}
-	return later(c.At.Add(ceilingConfirm), s.Inputs.SettledAt)
+	return later(c.At.Add(ceilingConfirm), u.Inputs.SettledAt)
 }
 
-func (w *clerk) ceilingStaysWet(at time.Time) {
-	w.begin(Record{Code: CeilingWet, Since: w.s.Inputs.Ceiling.At, Found: at, Confidence: surely})
+func (u *update) ceilingWet(at time.Time) {
+	u.Begin(finding.Record{Code: finding.CeilingWet, Since: u.Inputs.Ceiling.At, Found: at, Confidence: finding.Surely})
 }
 
 // siphonAt is when the level, after a run that ended well, should long have
 // sunk, and the ceiling is wet instead.
-func (w *clerk) siphonAt() time.Time {
-	s := w.s
-	in := &s.Inputs
-	if s.Run.On || s.find(CeilingWet) == nil || !in.Watch.Known || !in.Watch.Wet || s.find(EndlessFill) != nil ||
-		in.Ceiling.At.Before(s.Run.EndedAt) || in.Ceiling.At.Sub(s.Run.EndedAt) > siphonWithin {
+func (u *update) siphonAt() time.Time {
+	in, ended := &u.Inputs, u.run.EndedAt
+	if u.run.On || u.Find(finding.CeilingWet) == nil || !in.Watch.Known || !in.Watch.Wet || u.Find(finding.EndlessFill) != nil ||
+		in.Ceiling.At.Before(ended) || in.Ceiling.At.Sub(ended) > siphonWithin {
 		return far
 	}
-	pause := w.tank.bandL * s.Base.X[band] / max(w.demandLDay(&s.Base), leastUseFrac*w.tank.thirst.usualLDay)
-	return s.Run.EndedAt.Add(max(days(siphonPauses*pause), siphonLeast))
+	demand, _ := u.Demand()
+	pause := u.Tank.BandL * u.Base.X[belief.Band] / max(demand, u.Tank.LeastUseLDay())
+	return ended.Add(max(design.Days(siphonPauses*pause), siphonLeast))
 }
 
 const (
@@ -222,8 +160,6 @@ const (
 	siphonLeast  = 2 * time.Hour
 )
 
-func (w *clerk) siphons(at time.Time) {
-	w.begin(Record{Code: EndlessFill, Since: w.s.Run.Since, Found: at, Confidence: 0.9, Subject: bySiphon})
+func (u *update) siphon(at time.Time) {
+	u.Begin(finding.Record{Code: finding.EndlessFill, Since: u.run.Since, Found: at, Confidence: 0.9, Subject: finding.BySiphon})
 }
-
-const bySiphon = "siphon"

@@ -3,7 +3,12 @@ package account
 import (
 	"math"
 	"time"
+
+	"isohaline/internal/account/belief"
+	"isohaline/internal/account/reservoir"
 )
+
+const minutesPerDay = 1440.0
 
 // Estimate is the account as it stands, for a page or a report. Litres are a
 // measuring jug's; SD fields are one standard deviation.
@@ -30,25 +35,27 @@ type Estimate struct {
 
 // Estimate reads the state. It changes nothing.
 func (a *Account) Estimate(s *State) Estimate {
-	w := clerk{a, s, nil}
-	t, f := &a.tank, &s.Base
-	scale := s.Supply.Base.Scale
-	usual := w.usual()
-	e := Estimate{At: s.At, FillL: scale * t.bandL * f.X[band], MissingL: scale * f.X[deficit]}
-	e.InLDay, e.InSD = w.jug(w.demandLDay(f), w.demandSD(f))
-	e.ExpectedLDay, _ = w.jug(usual.DemandLDay, 0)
+	t, b, p := &a.tank, &s.Base, &s.Reservoir
+	u := a.update(s)
+	scale := p.Base.Scale
+	demand, sd := u.Demand()
+	usual := u.UsualLevels()
+	e := Estimate{At: s.At, FillL: scale * t.BandL * b.X[belief.Band], MissingL: scale * b.X[belief.Deficit]}
+	e.InLDay, e.InSD = p.Base.Litres(demand, sd)
+	e.ExpectedLDay, _ = p.Base.Litres(usual.DemandLDay, 0)
 	air := s.PredictedLDay * usual.Air
-	half := ninety * scale * math.Hypot(math.Sqrt(s.Weather.Var)*air, s.PredictedLDay*f.sd(evap))
+	half := reservoir.NinetySigmas * scale * math.Hypot(math.Sqrt(s.Weather.Var)*air, s.PredictedLDay*b.SD(belief.Evaporation))
 	e.ExpectedLowL, e.ExpectedHiL = max(e.ExpectedLDay-half, 0), e.ExpectedLDay+half
-	e.LeakLDay, e.LeakSD = w.jug(f.X[leak], f.sd(leak))
-	perL := f.X[salt] * scale / t.systemL
-	e.SalinityPSU = f.X[salt] + perL*f.X[deficit]
-	e.SalinitySD = math.Hypot(f.sd(salt), perL*f.sd(deficit))
-	perMin := scale * t.flowLDay / minutesPerDay
-	e.FlowLMin, e.FlowSD = perMin*f.X[flow], math.Hypot(perMin*f.sd(flow), perMin*f.X[flow]*math.Sqrt(s.Supply.Base.ScaleVar)/scale)
-	if p := &s.Supply; p.Known && t.reservoirL > 0 {
+	e.LeakLDay, e.LeakSD = p.Base.Litres(b.X[belief.Leak], b.SD(belief.Leak))
+	perL := b.X[belief.Salt] * scale / t.SystemL
+	e.SalinityPSU = b.X[belief.Salt] + perL*b.X[belief.Deficit]
+	e.SalinitySD = math.Hypot(b.SD(belief.Salt), perL*b.SD(belief.Deficit))
+	perMin := scale * t.FlowLDay / minutesPerDay
+	flow, flowSD := b.X[belief.Flow], b.SD(belief.Flow)
+	e.FlowLMin, e.FlowSD = perMin*flow, math.Hypot(perMin*flowSD, perMin*flow*math.Sqrt(p.Base.ScaleVar)/scale)
+	if p.Known && t.Reservoir.CapacityL > 0 {
 		e.ReservoirKnown, e.ReservoirL = true, max(p.LeftL, 0)
-		e.DaysLeftLow, e.DaysLeft, e.DaysLeftHigh = w.supplyDays()
+		e.DaysLeftLow, e.DaysLeft, e.DaysLeftHigh = p.DaysLeft(&t.Reservoir, demand, sd, t.LeastUseLDay())
 	}
 	return e
 }

@@ -1,6 +1,7 @@
 package account_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -9,6 +10,7 @@ import (
 	"testing"
 
 	"isohaline/internal/account"
+	"isohaline/internal/account/suspicion"
 )
 
 // guide is the reader's guide to this package.
@@ -61,6 +63,14 @@ func toldByStories(t *testing.T) map[string]account.Code {
 	return told
 }
 
+// hypothesisWords are the guide's words for what may have changed.
+var hypothesisWords = [suspicion.Hypotheses]string{
+	suspicion.Air: "the air", suspicion.Leak: "a leak", suspicion.Split: "litres right, salt wrong", suspicion.PumpFlow: "the pump's flow",
+	suspicion.LowerLevel: "the watch sensor's lower level", suspicion.UpperLevel: "the watch sensor's upper level",
+	suspicion.SaltStep: "salt at once, or its instrument", suspicion.GaugeZero: "the gauge's zero",
+	suspicion.WatchLevel: "the watch sensor against the gauge", suspicion.HandWater: "water by hand",
+}
+
 // TestGuideNamesEveryObservation: by its word, and every test by its threshold.
 func TestGuideNamesEveryObservation(t *testing.T) {
 	text := readGuide(t)
@@ -69,7 +79,8 @@ func TestGuideNamesEveryObservation(t *testing.T) {
 			t.Errorf("%s lacks the observation %v", guide, k)
 		}
 	}
-	for _, row := range account.ThresholdRows() {
+	for h, threshold := range suspicion.Thresholds {
+		row := fmt.Sprintf("| %s | %g |", hypothesisWords[h], threshold)
 		if !strings.Contains(text, "\n"+row) {
 			t.Errorf("%s lacks a row %q", guide, row)
 		}

@@ -170,13 +170,25 @@ func TestQuieterThanPromised(t *testing.T) {
 	}
 }
 
-// TestYearsOfSilence: an account left alone for years starts afresh, and does so
-// at once.
+// TestYearsOfSilence: an account left alone for years tells that all its findings
+// are over and starts afresh, and does so at once.
 func TestYearsOfSilence(t *testing.T) {
 	a := newAccount(t, "reading-room", account.Settings{Heartbeat: time.Minute})
 	s := a.Begin(start)
-	feed(t, a, &s, someDays(rand.New(rand.NewPCG(2, 2)), 3))
-	a.Advance(&s, start.Add(150*365*24*time.Hour))
+	all := someDays(rand.New(rand.NewPCG(2, 2)), 3)
+	last := all[len(all)-1].At
+	feed(t, a, &s, append(all, account.Observation{At: last, Kind: account.Ceiling, Value: 1}, account.Observation{At: last, Kind: account.ReservoirLow}))
+	a.Advance(&s, last.Add(30*24*time.Hour))
+	open := a.Findings(&s)
+	told := a.Advance(&s, start.Add(150*365*24*time.Hour))
+	for _, f := range open {
+		if !slices.ContainsFunc(told, func(e account.Finding) bool { return e.Code == f.Code && e.Found.Equal(f.Found) && !e.Ended.IsZero() }) {
+			t.Errorf("nobody was told that %s ended, of %d that were open", f.Code, len(open))
+		}
+	}
+	if len(open) < 3 {
+		t.Errorf("only %d findings were open", len(open))
+	}
 	if !s.Began.After(start.Add(100 * 365 * 24 * time.Hour)) {
 		t.Errorf("it still goes back to %v", s.Began)
 	}

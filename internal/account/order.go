@@ -33,33 +33,46 @@ type key struct {
 	Instrument string
 }
 
+// Window is what was observed and not taken yet, and what tells late and repeated
+// observations.
+type Window struct {
+	// Newest is the newest time heard of.
+	Newest   time.Time
+	Pending  []Observation
+	LateHand []Observation `json:",omitempty"`
+	Hand     [handKeys]key
+	// What was not taken: too late, or seen before.
+	Late, Duplicates int
+}
+
 func (o *Observation) key() key { return key{o.At, o.Kind, o.Instrument} }
 
 func compareKeys(a, b *Observation) int {
 	return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Instrument, b.Instrument))
 }
 
-// file puts an observation into the window.
-func (s *State) file(o Observation) {
-	if !o.At.After(s.Done) {
-		s.fileLate(o)
+// file puts an observation into the window, of a tank of which all is known up to
+// done.
+func (w *Window) file(o Observation, done time.Time) {
+	if !o.At.After(done) {
+		w.fileLate(o, done)
 		return
 	}
 	// Most come in order: look from the end.
-	i := len(s.Pending)
-	for i > 0 && compareKeys(&s.Pending[i-1], &o) > 0 {
+	i := len(w.Pending)
+	for i > 0 && compareKeys(&w.Pending[i-1], &o) > 0 {
 		i--
 	}
-	if i > 0 && compareKeys(&s.Pending[i-1], &o) == 0 {
-		s.Duplicates++
-		if lower(&o, &s.Pending[i-1]) {
-			s.Pending[i-1] = o
+	if i > 0 && compareKeys(&w.Pending[i-1], &o) == 0 {
+		w.Duplicates++
+		if lower(&o, &w.Pending[i-1]) {
+			w.Pending[i-1] = o
 		}
 		return
 	}
-	s.Pending = slices.Insert(s.Pending, i, o)
-	if o.At.After(s.Newest) {
-		s.Newest = o.At
+	w.Pending = slices.Insert(w.Pending, i, o)
+	if o.At.After(w.Newest) {
+		w.Newest = o.At
 	}
 }
 
@@ -69,32 +82,32 @@ func lower(a, b *Observation) bool {
 }
 
 // fileLate takes what people wrote down and drops the rest.
-func (s *State) fileLate(o Observation) {
-	if slices.Contains(s.Hand[:], o.key()) {
-		s.Duplicates++
+func (w *Window) fileLate(o Observation, done time.Time) {
+	if slices.Contains(w.Hand[:], o.key()) {
+		w.Duplicates++
 		return
 	}
 	// Older than all that is remembered, it may be one that was forgotten.
-	if !kindTable[o.Kind].byHand || s.Done.Sub(o.At) > LateByHand || o.At.Before(s.oldestHand().At) {
-		s.Late++
+	if !kindTable[o.Kind].byHand || done.Sub(o.At) > LateByHand || o.At.Before(w.oldestHand().At) {
+		w.Late++
 		return
 	}
-	s.LateHand = append(s.LateHand, o)
+	w.LateHand = append(w.LateHand, o)
 }
 
 // remember keeps the key of a hand reading that was taken.
-func (s *State) remember(o *Observation) {
+func (w *Window) remember(o *Observation) {
 	if kindTable[o.Kind].byHand {
-		*s.oldestHand() = o.key()
+		*w.oldestHand() = o.key()
 	}
 }
 
 // oldestHand is the remembered key that goes first.
-func (s *State) oldestHand() *key {
-	oldest := &s.Hand[0]
-	for i := range s.Hand {
-		if s.Hand[i].At.Before(oldest.At) {
-			oldest = &s.Hand[i]
+func (w *Window) oldestHand() *key {
+	oldest := &w.Hand[0]
+	for i := range w.Hand {
+		if w.Hand[i].At.Before(oldest.At) {
+			oldest = &w.Hand[i]
 		}
 	}
 	return oldest
@@ -102,14 +115,14 @@ func (s *State) oldestHand() *key {
 
 // due is the next observation that may be taken, if any: one as old as the
 // window, or the oldest of a window that is full.
-func (s *State) due() (Observation, bool) {
-	if len(s.Pending) == 0 {
+func (w *Window) due() (Observation, bool) {
+	if len(w.Pending) == 0 {
 		return Observation{}, false
 	}
-	o := s.Pending[0]
-	if len(s.Pending) <= maxPending && o.At.After(s.Newest.Add(-ReorderWindow)) {
+	o := w.Pending[0]
+	if len(w.Pending) <= maxPending && o.At.After(w.Newest.Add(-ReorderWindow)) {
 		return Observation{}, false
 	}
-	s.Pending = slices.Delete(s.Pending, 0, 1)
+	w.Pending = slices.Delete(w.Pending, 0, 1)
 	return o, true
 }

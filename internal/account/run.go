@@ -3,93 +3,53 @@ package account
 import (
 	"math"
 	"time"
+
+	"isohaline/internal/account/belief"
+	"isohaline/internal/account/finding"
+	"isohaline/internal/account/judgement"
+	"isohaline/internal/account/reservoir"
+	"isohaline/internal/account/suspicion"
 )
 
-// Run is the pump's present or last run.
-type Run struct {
-	On    bool
-	Since time.Time
-	// MarkedDry says that the watch level was seen dry since the last mark.
-	MarkedDry bool
-	// Unsure says that runs may have gone unheard since the last mark.
-	Unsure bool
-	// Dip says that the run began in the dip after a restart, too early by
-	// DipL litres.
-	Dip  bool
-	DipL float64
-	// FromL is the deficit as it began, FromSD how well that is known.
-	FromL, FromSD float64
-	// FromMM is the gauge's level then; NaN cannot be saved, so FromMMKnown.
-	FromMM      float64
-	FromMMKnown bool
-	// BucketS is the pump time that the controller's daily budget counted at
-	// BucketAt.
-	BucketS  float64
-	BucketAt time.Time
-	// Spurt says that the last run was cut short by the day's budget, Spent that
-	// the account has drawn its lesson from a spent budget.
-	Spurt, Spent bool
-	// Far counts the runs in a row that ended well, but too soon to have reached
-	// the level.
-	Far int
-	// UnboundL is what was pumped since the watch sensor last said something.
-	UnboundL float64
-	// Failed counts runs that did not reach the watch level, since FailedAt.
-	Failed   int
-	FailedAt time.Time
-	EndedAt  time.Time
-	// Waits says that the run, of RanFor, ended with the watch sensor dry as far
-	// as was heard, and that its word may yet come.
-	Waits  bool
-	RanFor time.Duration
-	// SourceL is what the source can still give, in litres of the design's flow:
-	// a pump that runs dry moves nothing.
-	SourceL float64
-	// OverAt is when the device was first heard after a run had become longer
-	// than any run may be.
-	OverAt time.Time
-}
-
 // startRun: the pump starts.
-func (w *clerk) startRun(at time.Time) {
-	s := w.s
-	if s.Run.On {
-		if at.Sub(s.Run.Since) < togetherWithin {
+func (u *update) startRun(at time.Time) {
+	if u.run.On {
+		if at.Sub(u.run.Since) < togetherWithin {
 			return // told twice
 		}
-		w.lostTrack(at) // the end of the last run was not heard
+		u.lostTrack(at) // the end of the last run was not heard
 	}
-	w.carry(at)
-	w.beginRun(at)
-	s.Run.On = true
+	u.carry(at)
+	u.beginRun(at)
+	u.run.On = true
 }
 
-func (w *clerk) beginRun(at time.Time) {
-	s, t := w.s, &w.tank
-	if s.Run.Waits {
-		w.fellShort(at)
+func (u *update) beginRun(at time.Time) {
+	if u.run.Waits {
+		u.shortfall(at)
 	}
-	r, f := &s.Run, &s.Base
-	r.Since, r.OverAt, r.SourceL = at, time.Time{}, w.sourceL()
+	r, in, bandL := u.run, &u.Inputs, u.Tank.BandL
+	r.Since, r.OverAt, r.SourceL = at, time.Time{}, u.sourceL()
 	// With nothing but the pump to go by, its start says that the watch is dry.
 	// The short runs of a spent budget do not.
-	if !s.Inputs.Watch.Known && !r.MarkedDry && s.Inputs.settled(at) && !r.Spurt {
-		if w.broken() || f.X[deficit] > muchLateBands*t.bandL {
+	if !in.Watch.Known && !r.DrySeen && in.Settled(at) && !r.CutShort {
+		if u.FillsFail() || u.Base.X[belief.Deficit] > muchLateBands*bandL {
 			// It has long been dry: something kept the pump from starting.
-			r.MarkedDry = true
-			w.weighAbove(w.mark(1, -1))
+			r.DrySeen = true
+			u.UpdateAbove(&u.Tank.Model, u.switching(1, -1))
 		} else {
-			w.markDry()
+			u.atLowerLevel()
 		}
-	} else if r.Spurt {
-		w.stillDry()
+	} else if r.CutShort {
+		u.belowUpperLevel()
 	}
-	r.FromL, r.FromSD = f.X[deficit], f.sd(deficit)
-	r.FromMM, r.FromMMKnown = s.Inputs.LevelMM, s.Inputs.HasGauge
-	r.Dip = !s.Inputs.settled(at)
+	b := &u.Base
+	r.FromL, r.FromSD = b.X[belief.Deficit], b.SD(belief.Deficit)
+	r.FromMM, r.FromMMKnown = in.LevelMM, u.HasGauge
+	r.Dip = !in.Settled(at)
 	if r.Dip {
-		early := t.bandL*f.X[band] - f.X[deficit]
-		sd := math.Sqrt(f.P[deficit][deficit] + square(t.bandL)*f.P[band][band] + w.markNoise())
+		early := bandL*b.X[belief.Band] - b.X[belief.Deficit]
+		sd := math.Sqrt(b.P[belief.Deficit][belief.Deficit] + square(bandL)*b.P[belief.Band][belief.Band] + u.Tank.SwitchVariance(u.Usual.Dispersion))
 		r.Dip = early > dipSigmas*sd
 	}
 }
@@ -97,119 +57,121 @@ func (w *clerk) beginRun(at time.Time) {
 // muchLateBands below the watch level, no pump starts on time.
 const muchLateBands = 4.0
 
-// sourceL is what is left to pump, by the design's flow.
-func (w *clerk) sourceL() float64 {
-	s, t := w.s, &w.tank
-	if t.endless || t.reservoirL == 0 {
-		return math.MaxFloat64
-	}
-	left := t.reservoirL
-	if s.Supply.Known {
-		left = max(s.Supply.LeftL, 0) + fillMarkFrac*t.reservoirL
-	}
-	return left / max(s.Supply.Base.Scale*s.Base.X[flow], leastFlowFrac)
-}
-
 // dipSigmas is how surely a fill was not due to count as one into the dip.
 const dipSigmas = 3.0
 
+// sourceL is what is left to pump, by the design's flow.
+func (u *update) sourceL() float64 {
+	d, p := &u.Tank.Reservoir, &u.Reservoir
+	if d.Endless || d.CapacityL == 0 {
+		return math.MaxFloat64
+	}
+	left := d.CapacityL
+	if p.Known {
+		left = max(p.LeftL, 0) + reservoir.FillMarkFrac*d.CapacityL
+	}
+	return left / max(p.Base.Scale*u.Base.X[belief.Flow], belief.LeastFlowFrac)
+}
+
+// pumpedL is what a run moves, in litres of the filter.
+func (u *update) pumpedL(ran time.Duration) float64 {
+	return u.Tank.FlowLDay * u.Base.X[belief.Flow] * ran.Hours() / 24
+}
+
 // endRun: the pump stops.
-func (w *clerk) endRun(at time.Time) {
-	s := w.s
-	if !s.Run.On {
+func (u *update) endRun(at time.Time) {
+	if !u.run.On {
 		return
 	}
-	w.carry(at)
-	s.Run.On = false
-	w.finishRun(at, at.Sub(s.Run.Since))
+	u.carry(at)
+	u.run.On = false
+	u.finishRun(at, at.Sub(u.run.Since))
 }
 
 // wholeRun: a run that is told at its end.
-func (w *clerk) wholeRun(at time.Time, ran time.Duration) {
-	s := w.s
-	if s.Run.On {
+func (u *update) wholeRun(at time.Time, ran time.Duration) {
+	if u.run.On {
 		return // told twice, in two ways
 	}
 	began := at.Add(-ran)
-	if began.Before(s.Run.EndedAt) {
-		s.Run.Unsure = true // it cannot have begun then
+	if began.Before(u.run.EndedAt) {
+		u.Inputs.Unsure = true // it cannot have begun then
 	}
 	// What fell due since then has carried the state on, by less than a run:
 	// little leaves the tank in that time.
-	w.carry(later(began, s.At))
-	w.beginRun(began)
-	w.carryRunning(at, ran)
-	if at.After(w.longestRun()) {
-		w.runsOn(at) // too late to stop it
+	u.carry(later(began, u.At))
+	u.beginRun(began)
+	u.carryRunning(at, ran)
+	if at.After(u.longestRun()) {
+		u.endlessRun(at) // too late to stop it
 	}
-	w.finishRun(at, ran)
+	u.finishRun(at, ran)
 }
 
 // finishRun draws the lesson from a run.
-func (w *clerk) finishRun(at time.Time, ran time.Duration) {
-	s := w.s
-	r := &s.Run
+func (u *update) finishRun(at time.Time, ran time.Duration) {
+	r := u.run
 	r.EndedAt = at
-	r.BucketS = min(w.bucketS(at)+ran.Seconds()+timingS, w.settings.DailyBudget.Seconds())
+	r.BucketS = min(u.bucketS(at)+ran.Seconds()+timingS, u.settings.DailyBudget.Seconds())
 	r.BucketAt = at
-	w.end(EndlessFill, at)
-	w.drawReservoir(at, ran)
-	r.UnboundL += ran.Hours() / 24 * w.tank.flowLDay * s.Base.X[flow]
-	w.weighBudget(at)
+	u.End(finding.EndlessFill, at)
+	litres := ran.Hours() / 24 * u.Tank.FlowLDay * u.Base.X[belief.Flow]
+	u.Reservoir.Pump(litres)
+	if u.Reservoir.ForgetIfOverdrawn(&u.Tank.Reservoir) {
+		u.End(finding.ReservoirEmptyBy, at)
+	}
+	r.UnboundL += litres
+	u.weighBudget(at)
 	switch {
 	case r.Dip && ran > 0:
-		w.filledIntoDip(at, ran)
-	case w.reached(at, ran):
-		w.broughtLevel(at)
-	case s.Inputs.Watch.Known:
+		u.FilledIntoDip(r.Since, at, u.pumpedL(ran))
+	case u.reached(at, ran):
+		u.levelReached(at)
+	case u.Inputs.Watch.Known:
 		r.Waits, r.RanFor = true, ran
-	case w.blamesNothing(at, ran) && w.ranLong(ran):
-		w.runFailed(at, ran)
+	case u.failed(at, ran):
+		u.runFailed(at, ran)
 	}
-	r.MarkedDry = false
+	r.DrySeen = false
 }
 
-// broughtLevel: a run has ended at the watch level.
-func (w *clerk) broughtLevel(at time.Time) {
-	s := w.s
-	s.Run.UnboundL = 0
-	if !s.Inputs.settled(at) {
+// levelReached: a run has ended at the watch level.
+func (u *update) levelReached(at time.Time) {
+	u.run.UnboundL = 0
+	if !u.Inputs.Settled(at) {
 		return
 	}
-	s.Run.Failed = 0
-	w.end(PumpSeized, at)
-	w.end(TopOffOverdue, at)
-	w.endStuckDry(at)
-	w.markWet(at)
+	u.run.Failed = 0
+	u.LevelBack(at)
+	u.atUpperLevel(at)
 }
 
-// fallsShortAt is when a run that ended with the watch sensor dry counts as one
+// shortfallAt is when a run that ended with the watch sensor dry counts as one
 // that did not bring the level: devices tell what happens together in any order.
-func (w *clerk) fallsShortAt() time.Time {
-	if r := &w.s.Run; r.Waits {
-		return r.EndedAt.Add(togetherWithin)
+func (u *update) shortfallAt() time.Time {
+	if u.run.Waits {
+		return u.run.EndedAt.Add(togetherWithin)
 	}
 	return far
 }
 
-// fellShort: it did not.
-func (w *clerk) fellShort(at time.Time) {
-	s := w.s
-	r := &s.Run
+// shortfall: it did not.
+func (u *update) shortfall(at time.Time) {
+	r := u.run
 	r.Waits = false
-	w.carry(at)
-	if w.blamesNothing(r.EndedAt, r.RanFor) && w.ranLong(r.RanFor) {
-		w.runFailed(at, r.RanFor)
-	} else if s.Inputs.settled(at) {
-		w.stillDry()
+	u.carry(at)
+	if u.failed(r.EndedAt, r.RanFor) {
+		u.runFailed(at, r.RanFor)
+	} else if u.Inputs.Settled(at) {
+		u.belowUpperLevel()
 	}
 }
 
 // bucketS is the pump time that the controller's budget counts now: a bucket
 // that the pump fills and that drains at a budget a day.
-func (w *clerk) bucketS(at time.Time) float64 {
-	r := &w.s.Run
-	return max(r.BucketS-w.settings.DailyBudget.Seconds()*max(at.Sub(r.BucketAt).Hours(), 0)/24, 0)
+func (u *update) bucketS(at time.Time) float64 {
+	r := u.run
+	return max(r.BucketS-u.settings.DailyBudget.Seconds()*max(at.Sub(r.BucketAt).Hours(), 0)/24, 0)
 }
 
 // timingS is how much longer a run may have been than was told: half of the whole
@@ -219,54 +181,53 @@ const timingS = 0.5
 // budgetShare: with the bucket so full, the controller may have cut a run short.
 const budgetShare = 0.96
 
-func (w *clerk) budgetSpent(at time.Time) bool {
-	return w.bucketS(at) > budgetShare*w.settings.DailyBudget.Seconds()
+func (u *update) budgetSpent(at time.Time) bool {
+	return u.bucketS(at) > budgetShare*u.settings.DailyBudget.Seconds()
 }
 
 const (
-	// spentSays is the log-likelihood ratio of a spent budget: the usual tank
-	// spends it once in years, one that would drink most of it every day soon
-	// does. spendsShare is that most. Judgements.
-	spentSays   = 6.0
+	// spentScore is the log-likelihood ratio of a spent budget: the usual tank
+	// spends it once in years, one that would use most of it every day soon does.
+	// spendsShare is that most. Judgements.
+	spentScore  = 6.0
 	spendsShare = 0.8
 	// sparedShare: with so little of it spent, the next time is another time.
-	sparedShare = 0.6
+	sparedShare   = 0.6
+	secondsPerDay = 86400.0
 )
 
 // weighBudget takes the day's budget for a witness when it is spent.
-func (w *clerk) weighBudget(at time.Time) {
-	r := &w.s.Run
-	switch budget := w.settings.DailyBudget.Seconds(); {
-	case w.bucketS(at) < sparedShare*budget:
+func (u *update) weighBudget(at time.Time) {
+	r := u.run
+	switch budget := u.settings.DailyBudget.Seconds(); {
+	case u.bucketS(at) < sparedShare*budget:
 		r.Spent = false
-	case !r.Spent && w.budgetSpent(at):
+	case !r.Spent && u.budgetSpent(at):
 		r.Spent = true
-		if w.spends(&w.s.Base) {
+		if u.spends(&u.Base) {
 			return
 		}
-		for i := range w.s.Suspicions {
-			x, of := &w.s.Suspicions[i], suspects[i].of
-			if (of == airChanged || of == leakChanged) && w.spends(&x.Filter) {
-				x.Evidence += spentSays
+		u.DemandTests(func(t *suspicion.Test) {
+			if u.spends(&t.Belief) {
+				t.Score += spentScore
 			}
-		}
+		})
 	}
 }
 
 // spends says whether a belief has the pump run for most of the day's budget.
-func (w *clerk) spends(f *Filter) bool {
-	pumped := w.tank.flowLDay * max(f.X[flow], leastFlowFrac)
-	return w.demandLDay(f)*secondsPerDay > spendsShare*w.settings.DailyBudget.Seconds()*pumped
+func (u *update) spends(b *belief.Belief) bool {
+	pumped := u.Tank.FlowLDay * max(b.X[belief.Flow], belief.LeastFlowFrac)
+	return u.Tank.DemandLDay(b, u.PredictedLDay)*secondsPerDay > spendsShare*u.settings.DailyBudget.Seconds()*pumped
 }
 
 // expectedRun is how long a sound pump needs from the run's deficit.
-func (w *clerk) expectedRun() time.Duration {
-	s, t := w.s, &w.tank
-	f := &s.Base
-	net := t.flowLDay*f.X[flow] - w.demandLDay(f)
-	need := max(s.Run.FromL, 0.5*t.bandL*f.X[band]) + 2*s.Run.FromSD
+func (u *update) expectedRun() time.Duration {
+	demand, _ := u.Demand()
+	net := u.Tank.FlowLDay*u.Base.X[belief.Flow] - demand
+	need := max(u.run.FromL, 0.5*u.Tank.BandL*u.Base.X[belief.Band]) + 2*u.run.FromSD
 	if !(net > 0) || need/net > 1 {
-		return w.settings.RunLimit
+		return u.settings.RunLimit
 	}
 	return time.Duration(need / net * 24 * float64(time.Hour))
 }
@@ -284,28 +245,27 @@ const (
 	shortLongRun = 20 * time.Second
 )
 
-func (w *clerk) ranLong(ran time.Duration) bool {
+func (u *update) ranLong(ran time.Duration) bool {
 	times := longRun
-	if !w.s.Inputs.Watch.Known {
+	if !u.Inputs.Watch.Known {
 		times = bareLongRun
 	}
-	expected := w.expectedRun().Seconds()
+	expected := u.expectedRun().Seconds()
 	return ran >= shortLongRun && ran.Seconds() > times*expected ||
-		w.ranToLimit(ran) && ran.Seconds() > plainlyLong*expected
+		u.ranToLimit(ran) && ran.Seconds() > plainlyLong*expected
 }
 
 // reached says whether the run ended because the watch level was reached.
-func (w *clerk) reached(at time.Time, ran time.Duration) bool {
-	in := &w.s.Inputs
-	if in.Watch.Known {
+func (u *update) reached(at time.Time, ran time.Duration) bool {
+	if in := &u.Inputs; in.Watch.Known {
 		return in.Watch.Wet
 	}
-	w.s.Run.Spurt = w.budgetSpent(at)
-	if w.ranLong(ran) || w.ranToLimit(ran) || w.s.Run.Spurt {
+	r := u.run
+	r.CutShort = u.budgetSpent(at)
+	if u.ranLong(ran) || u.ranToLimit(ran) || r.CutShort {
 		return false
 	}
-	f, r := &w.s.Base, &w.s.Run
-	if far := muchLateBands*w.tank.bandL + farSigmas*f.sd(deficit); f.X[deficit] > far && r.Far < mostFar {
+	if far := muchLateBands*u.Tank.BandL + farSigmas*u.Base.SD(belief.Deficit); u.Base.X[belief.Deficit] > far && r.Far < mostFar {
 		r.Far++
 		return false
 	}
@@ -321,24 +281,61 @@ const (
 )
 
 // ranToLimit says that the controller's limit, and not the level, ended a run.
-func (w *clerk) ranToLimit(ran time.Duration) bool {
-	return ran.Seconds() >= atLimit*w.settings.RunLimit.Seconds()
+func (u *update) ranToLimit(ran time.Duration) bool {
+	return ran.Seconds() >= atLimit*u.settings.RunLimit.Seconds()
 }
 
-// togetherWithin is how near in time two events must be for one to explain the
-// other.
-const togetherWithin = 15 * time.Second
-
-// blamesNothing says that nothing else is known to have ended the run.
-func (w *clerk) blamesNothing(at time.Time, ran time.Duration) bool {
-	in := &w.s.Inputs
-	recent := func(c Contact, wet bool) bool { return c.Known && c.Wet == wet && at.Sub(c.At) < togetherWithin }
-	switch {
-	case in.Return.Known && !in.Return.Wet, !in.settled(at):
-		return false
-	case recent(in.Reservoir, false), w.reservoirEmpty():
+// failed says that a run was long, and that nothing else is known to have ended it.
+func (u *update) failed(at time.Time, ran time.Duration) bool {
+	in := &u.Inputs
+	reservoirLow := in.Reservoir.Known && !in.Reservoir.Wet && at.Sub(in.Reservoir.At) < togetherWithin
+	if !in.Settled(at) || reservoirLow || u.ReservoirEmpty() {
 		return false
 	}
 	// A run that lasted to its limit was not cut short by the budget.
-	return !w.budgetSpent(at) || w.ranToLimit(ran)
+	return (!u.budgetSpent(at) || u.ranToLimit(ran)) && u.ranLong(ran)
+}
+
+// runFailed: a run did not bring the level back, and nothing else ended it.
+func (u *update) runFailed(at time.Time, ran time.Duration) {
+	r, in := u.run, &u.Inputs
+	r.Failed++
+	if r.Failed == 1 {
+		r.FailedAt = r.Since
+	}
+	sound := u.expectedRun().Seconds()
+	f := judgement.FailedRun{Since: r.Since, First: r.FailedAt, Ran: ran, Litres: u.pumpedL(ran), SoundS: sound, LongS: sound * longRun}
+	if f.GaugeSaw = r.FromMMKnown && in.LevelAt.After(r.Since) && f.Litres > 0; f.GaugeSaw {
+		f.RoseFrac = (in.LevelMM - r.FromMM) * u.Tank.LitresPerMM / f.Litres
+	}
+	u.RunFailed(at, f)
+}
+
+const (
+	// endlessOver the run limit, with a little for timing, no controller lets a
+	// run go on.
+	endlessOver  = 1.1
+	endlessGrace = 30 * time.Second
+)
+
+// longestRun is until when the present run may last.
+func (u *update) longestRun() time.Time {
+	return u.run.Since.Add(time.Duration(endlessOver*float64(u.settings.RunLimit)) + endlessGrace)
+}
+
+// endlessAt is when the present run becomes one without end. Its end may have gone
+// unheard: the device must have spoken since. Without a heartbeat, it is found when
+// the run ends.
+func (u *update) endlessAt() time.Time {
+	if !u.run.On || u.run.OverAt.IsZero() || u.Find(finding.EndlessFill) != nil {
+		return far
+	}
+	return u.run.OverAt.Add(endlessGrace)
+}
+
+func (u *update) endlessRun(at time.Time) {
+	u.carry(at)
+	litres := u.pumpedL(at.Sub(u.run.Since))
+	u.Begin(finding.Record{Code: finding.EndlessFill, Since: u.run.Since, Found: at, Confidence: finding.Surely,
+		Amount: litres, AmountSD: litres * u.Base.SD(belief.Flow)})
 }

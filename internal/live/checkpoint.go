@@ -1,31 +1,44 @@
 package live
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
+
+	"github.com/fxamacker/cbor/v2"
 
 	"isohaline/internal/account"
 )
 
 // encodingVersion is that of an encoded Value: one more whenever what is saved of
-// a tank changes its meaning.
-const encodingVersion = 1
+// a tank changes its meaning, but for the account, which has a version of its own.
+// Version 1 was JSON.
+const encodingVersion = 2
 
 // ErrOtherVersion: another version of the program encoded the value. Its tank
 // begins afresh and works through its records again.
 var ErrOtherVersion = errors.New("was saved by another version of the program")
 
-// encoded is a Value as it is saved.
-type encoded struct {
+// encoded is a Value as it is saved; generic so that the version is known before
+// the value is read.
+type encoded[V cbor.RawMessage | *Value] struct {
+	_       struct{} `cbor:",toarray"`
 	Version int
-	Value   *Value
+	Value   V
 }
+
+// encoding keeps every nanosecond of a time.
+var encoding = func() cbor.EncMode {
+	m, err := cbor.EncOptions{Time: cbor.TimeRFC3339NanoUTC}.EncMode()
+	if err != nil {
+		panic(err) // the options are constants
+	}
+	return m
+}()
 
 // Encode is a value as bytes, for Decode.
 func (v *Value) Encode() ([]byte, error) {
-	data, err := json.Marshal(encoded{encodingVersion, v})
+	data, err := encoding.Marshal(encoded[*Value]{Version: encodingVersion, Value: v})
 	if err != nil {
 		return nil, fmt.Errorf("saving what is known of a tank: %w", err)
 	}
@@ -34,18 +47,22 @@ func (v *Value) Encode() ([]byte, error) {
 
 // Decode is the value that was encoded.
 func Decode(data []byte) (*Value, error) {
-	e := encoded{Value: &Value{}}
-	if err := json.Unmarshal(data, &e); err != nil {
+	var e encoded[cbor.RawMessage]
+	if err := cbor.Unmarshal(data, &e); err != nil || e.Version != encodingVersion {
+		return nil, fmt.Errorf("what is known of the tank %w (%d bytes, version %d; this is %d)", ErrOtherVersion, len(data), e.Version, encodingVersion)
+	}
+	v := &Value{}
+	switch err := cbor.Unmarshal(e.Value, v); {
+	case errors.Is(err, account.ErrVersion):
+		return nil, fmt.Errorf("what is known of the tank %w: %w", ErrOtherVersion, err)
+	case err != nil:
 		return nil, fmt.Errorf("reading what is known of a tank: %w", err)
 	}
-	if e.Version != encodingVersion || e.Value == nil {
-		return nil, fmt.Errorf("what is known of the tank %w (%d, this is %d)", ErrOtherVersion, e.Version, encodingVersion)
+	if v.Last == nil {
+		v.Last = Lasts{}
 	}
-	if e.Value.Last == nil {
-		e.Value.Last = Lasts{}
+	if v.Conditions == nil {
+		v.Conditions = map[account.Code]time.Time{}
 	}
-	if e.Value.Conditions == nil {
-		e.Value.Conditions = map[account.Code]time.Time{}
-	}
-	return e.Value, nil
+	return v, nil
 }

@@ -1,10 +1,12 @@
-package account
+package suspicion
 
 import (
 	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
+
+	"isohaline/internal/account/belief"
 )
 
 // TestPageRunLengths: Page's test on unit normal readings, looking for a shift of
@@ -27,7 +29,7 @@ func TestPageRunLengths(t *testing.T) {
 			sum, since, n := 0.0, time.Time{}, 0
 			for sum <= row.h {
 				n++
-				page(&sum, &since, r.NormFloat64()+row.shift-0.5, time.Time{})
+				Page(&sum, &since, r.NormFloat64()+row.shift-0.5, time.Time{})
 			}
 			total += n
 		}
@@ -53,16 +55,16 @@ func TestEvidenceIsFair(t *testing.T) {
 	r := rand.New(rand.NewPCG(1971, 3))
 	mean := 0.0
 	for range trials {
-		base := Filter{}
-		base.X[band], base.P[band][band] = 1, 0.01
+		base := belief.Belief{}
+		base.X[belief.Band], base.P[belief.Band][belief.Band] = 1, 0.01
 		truth := 1 + 0.1*r.NormFloat64()
 		wide := base
-		wide.open([states]float64{band: 0.12})
+		wide.Widen(belief.Vector{belief.Band: 0.12})
 		ratio := 0.0
 		for range readings {
-			read := plain(band, truth+0.2*r.NormFloat64(), 0.04)
-			g := *read
-			ratio += wide.take(&g).logLik - base.take(read).logLik
+			m := &belief.Measurement{I: belief.Band, J: belief.Band, A: 1, Value: truth + 0.2*r.NormFloat64(), Variance: 0.04,
+				Outlier: 1, Mixture: belief.NewMixture(1e-300)}
+			ratio += wide.Update(m).LogLik - base.Update(m).LogLik
 		}
 		mean += math.Exp(ratio) / trials
 	}

@@ -1,6 +1,14 @@
-package account
+// Package finding is what the account says: findings as people get them, and the
+// records from which their figures and words are made.
+package finding
 
-import "time"
+import (
+	"time"
+
+	"isohaline/internal/account/belief"
+	"isohaline/internal/account/design"
+	"isohaline/internal/account/reservoir"
+)
 
 // Code names a kind of finding.
 type Code string
@@ -66,4 +74,67 @@ type Evidence struct {
 type RuledOut struct {
 	Code Code
 	Why  string
+}
+
+// Record is what is remembered of a finding while it goes on.
+type Record struct {
+	Code         Code
+	Since, Found time.Time
+	// Ended is zero while it goes on; Last is when something that comes again
+	// last came.
+	Ended, Last time.Time `json:",omitzero"`
+	Confidence  float64
+	// Subject tells the ways of one code apart.
+	Subject string `json:",omitempty"`
+	// Reads and Against are the instruments that disagree.
+	Reads, Against   string `json:",omitempty"`
+	Amount, AmountSD float64
+	// Number is a second figure, where the code has one.
+	Number float64 `json:",omitempty"`
+	// Was is what was believed before.
+	Was belief.Levels
+}
+
+// The subjects of records.
+const (
+	// How a watch sensor is fouled, and how one is stuck.
+	ByBand    = "band"
+	ByShift   = "shift"
+	ByCreep   = "creep"
+	ByErratic = "unrest"
+	ByDry     = "dry"
+	ByWet     = "wet"
+	// What salinity tells, and a gauge.
+	BySalinity = "salinity"
+	ByDrift    = "drift"
+	ByMix      = "water change"
+	ByGauge    = "level gauge"
+	// Where water goes.
+	ByFloor  = "floor"
+	BySiphon = "siphon"
+)
+
+// Surely is the confidence where nothing else explains it.
+const Surely = 0.99
+
+// Facts are the numbers that a record is told with, as they stand at one moment.
+type Facts struct {
+	// At is the time of the belief, Done up to when all is known.
+	At, Done      time.Time
+	Belief        belief.Belief
+	PredictedLDay float64
+	Reservoir     reservoir.State
+	// Dispersion is the variance of the watch sensor's turns over the usual.
+	Dispersion float64
+}
+
+// DemandLDay is what the tank takes a day, in litres of the filter.
+func (f *Facts) DemandLDay(t *design.Tank) float64 { return t.DemandLDay(&f.Belief, f.PredictedLDay) }
+
+// DemandSD is its standard deviation.
+func (f *Facts) DemandSD() float64 { return f.Belief.DemandSD(f.PredictedLDay) }
+
+// DaysLeft is how long the reservoir lasts, as in reservoir.State.
+func (f *Facts) DaysLeft(t *design.Tank) (early, middle, late float64) {
+	return f.Reservoir.DaysLeft(&t.Reservoir, f.DemandLDay(t), f.DemandSD(), t.LeastUseLDay())
 }

@@ -1,18 +1,21 @@
-package account
+package words
 
 import (
 	"fmt"
 	"math"
 	"time"
 
+	"isohaline/internal/account/belief"
+	"isohaline/internal/account/design"
+	"isohaline/internal/account/finding"
 	"isohaline/internal/units"
 )
 
 // sentence says it to a practitioner: what, since when, how sure, how long until
 // harm.
-func (w *clerk) sentence(r *Record, f *Finding) string {
-	text := w.name + " " + w.clause(r)
-	if r.estimated() {
+func (w *telling) sentence(r *finding.Record, f *finding.Finding) string {
+	text := w.Name + " " + w.clause(r)
+	if estimated(r) {
 		text += fmt.Sprintf(" (%s)", sureWords(r.Confidence))
 	}
 	switch {
@@ -20,11 +23,11 @@ func (w *clerk) sentence(r *Record, f *Finding) string {
 		text += fmt.Sprintf("; over since %s", w.when(r.Ended))
 	case f.HarmIn == 0:
 		text += "; harm is due"
-	case f.HarmIn > 0 && r.Code == DemandChanged:
+	case f.HarmIn > 0 && r.Code == finding.DemandChanged:
 		text += fmt.Sprintf("; if it is a leak, harm in %s", lastingWords(f.HarmIn))
 	case f.HarmIn > 0:
 		text += fmt.Sprintf("; harm in %s", lastingWords(f.HarmIn))
-	case f.Class == stress && r.hasRate():
+	case f.Class == stress && hasRate(r):
 		text += fmt.Sprintf("; no harm within %s", lastingWords(farHarm))
 	}
 	return text + "."
@@ -32,20 +35,20 @@ func (w *clerk) sentence(r *Record, f *Finding) string {
 
 // estimated says that there is something to be unsure of: a contact says what it
 // says, and a reservoir's day has its own band.
-func (r *Record) estimated() bool {
+func estimated(r *finding.Record) bool {
 	switch r.Code {
-	case CeilingWet, DeviceSilent, ReservoirEmptyBy:
+	case finding.CeilingWet, finding.DeviceSilent, finding.ReservoirEmptyBy:
 		return false
 	}
 	return true
 }
 
 // hasRate says that what leads to harm goes on at a rate that is known.
-func (r *Record) hasRate() bool {
+func hasRate(r *finding.Record) bool {
 	switch r.Code {
-	case TankLeak, DemandChanged:
+	case finding.TankLeak, finding.DemandChanged:
 		return true
-	case SalinityCreeping:
+	case finding.SalinityCreeping:
 		return r.Subject == ""
 	}
 	return false
@@ -57,52 +60,51 @@ func sureWords(confidence float64) string {
 	return fmt.Sprintf("%.0f %% sure", min(math.Round(100*confidence), most))
 }
 
-func (w *clerk) clause(r *Record) string {
-	s := w.s
+func (w *telling) clause(r *finding.Record) string {
 	since := w.when(r.Since)
 	amount := litresWords(math.Abs(r.Amount))
-	salinity := salinityWords(s.Base.X[salt])
+	salinity := salinityWords(w.Belief.X[belief.Salt])
 	switch r.Code {
-	case TankLeak:
+	case finding.TankLeak:
 		return fmt.Sprintf("loses %s of salt water a day, since %s; salinity is at %s and falling: a leak, not evaporation", amount, since, salinity)
-	case SalinityCreeping:
+	case finding.SalinityCreeping:
 		return w.saltClause(r, since, amount, salinity)
-	case FreshLeak:
-		if r.Subject == byFloor {
+	case finding.FreshLeak:
+		if r.Subject == finding.ByFloor {
 			return fmt.Sprintf("pumped %s that did not reach the tank, at %s, and the floor is wet", amount, since)
 		}
 		return fmt.Sprintf("loses %s of top-off water a day between reservoir and tank, since %s: look along the tube and under the reservoir", amount, since)
-	case DemandChanged:
+	case finding.DemandChanged:
 		return fmt.Sprintf("drinks %s a day %s than the air explains, since %s; a salinity reading will tell a leak from drier air", amount, moreOrLess(r.Amount), since)
-	case EvaporationChanged:
+	case finding.EvaporationChanged:
 		if r.Amount > 0 {
 			return fmt.Sprintf("evaporates %s a day more, since %s; salinity holds at %s: drier air, a fan or a lid left off, harmless by itself", amount, since, salinity)
 		}
 		return fmt.Sprintf("evaporates %s a day less, since %s: damper air or a lid, harmless by itself", amount, since)
-	case PumpWeak:
+	case finding.PumpWeak:
 		return fmt.Sprintf("has a top-off pump that moves %.0f %% of its usual flow, since %s: descale it", 100*r.Amount, since)
-	case PumpSeized:
+	case finding.PumpSeized:
 		return fmt.Sprintf("ran its top-off pump for %s at %s and the level did not come: pump seized, tube blocked or off", lastingWords(seconds(r.Amount)), since)
-	case WatchFouled:
+	case finding.WatchFouled:
 		return w.fouledClause(r, since)
-	case WatchStuck:
-		if r.Subject == byDry {
+	case finding.WatchStuck:
+		if r.Subject == finding.ByDry {
 			return fmt.Sprintf("has a watch sensor that stays dry while the water rises, since %s", since)
 		}
 		return fmt.Sprintf("has a watch sensor that has stayed wet since %s: no tank goes so long without a fill", since)
-	case CeilingWet:
+	case finding.CeilingWet:
 		return fmt.Sprintf("has water at its ceiling level, since %s", since)
-	case TopOffOverdue:
+	case finding.TopOffOverdue:
 		return fmt.Sprintf("has had no top-off since %s and needs one about every %s", since, lastingWords(hours(r.Was.PauseHours)))
-	case EndlessFill:
-		if r.Subject == bySiphon {
+	case finding.EndlessFill:
+		if r.Subject == finding.BySiphon {
 			return fmt.Sprintf("goes on filling after its pump stopped at %s: a siphon; pull the tube out of the reservoir", since)
 		}
 		return fmt.Sprintf("has been filling since %s and does not stop: %s so far; cut the pump's power", since, amount)
-	case RestartDip:
+	case finding.RestartDip:
 		return fmt.Sprintf("filled %s into the dip after a restart at %s, which was no evaporation: let the controller wait longer after a restart", amount, since)
-	case ReservoirEmptyBy:
-		early, middle, late := w.supplyDays()
+	case finding.ReservoirEmptyBy:
+		early, middle, late := w.DaysLeft(w.Tank)
 		if !r.Ended.IsZero() {
 			return fmt.Sprintf("was running its reservoir, last filled %s, empty", since)
 		}
@@ -110,57 +112,57 @@ func (w *clerk) clause(r *Record) string {
 			return fmt.Sprintf("has an empty reservoir, last filled %s", since)
 		}
 		return fmt.Sprintf("runs its reservoir, last filled %s, empty about %s (90 %% sure: %s to %s)", since,
-			w.when(s.Done.Add(days(middle))), w.when(s.Done.Add(days(early))), w.when(s.Done.Add(days(late))))
-	case DeviceSilent:
+			w.when(w.Done.Add(design.Days(middle))), w.when(w.Done.Add(design.Days(early))), w.when(w.Done.Add(design.Days(late))))
+	case finding.DeviceSilent:
 		return fmt.Sprintf("has not been heard of since %s: check its power and its link", since)
-	case InstrumentOff:
+	case finding.InstrumentOff:
 		return instrumentClause(r, since)
 	}
 	return string(r.Code)
 }
 
-func (w *clerk) saltClause(r *Record, since, amount, salinity string) string {
-	off, target := salinityWords(math.Abs(w.s.Base.X[salt]-w.tank.targetPSU)), w.tank.targetPSU
+func (w *telling) saltClause(r *finding.Record, since, amount, salinity string) string {
+	off, target := salinityWords(math.Abs(w.Belief.X[belief.Salt]-w.Tank.TargetPSU)), w.Tank.TargetPSU
 	switch {
-	case r.Subject == bySalt:
-		return fmt.Sprintf("is %s %s its salinity of %s, at %s, since the reading of %s", off, belowOrAbove(w.s.Base.X[salt]-target), salinityWords(target), salinity, since)
-	case r.Subject == byDrift:
+	case r.Subject == finding.BySalinity:
+		return fmt.Sprintf("is %s %s its salinity of %s, at %s, since the reading of %s", off, belowOrAbove(w.Belief.X[belief.Salt]-target), salinityWords(target), salinity, since)
+	case r.Subject == finding.ByDrift:
 		cause := "a wet skimmer, splash or a weak mix"
 		if r.Number > 0 {
 			cause = "salt in the top-off or a strong mix"
 		}
 		return fmt.Sprintf("has drifted %s %s its usual salinity, to %s, by the reading of %s: %s",
 			salinityWords(math.Abs(r.Number)), belowOrAbove(r.Number), salinity, since, cause)
-	case r.Subject == byMix:
+	case r.Subject == finding.ByMix:
 		return fmt.Sprintf("went %s %s its salinity with the water change of %s, to %s: check what the new water was mixed to",
 			salinityWords(math.Abs(r.Number)), belowOrAbove(r.Number), since, salinity)
 	case r.Amount < 0:
 		return fmt.Sprintf("gains salt, since %s, as if %s of its top-off a day were salt water; salinity is at %s and rising", since, amount, salinity)
-	case r.Amount > w.creepLDay():
+	case r.Amount > w.Tank.CreepLDay():
 		return fmt.Sprintf("loses salt, since %s; %s of salt water leaving a day explains it, more than splash takes: look for a leak, a wet skimmer or a weak mix; salinity is at %s", since, amount, salinity)
 	}
 	return fmt.Sprintf("loses salt slowly, since %s; %s of salt water leaving a day explains it, as a wet skimmer or splash takes; salinity is at %s", since, amount, salinity)
 }
 
-func (w *clerk) fouledClause(r *Record, since string) string {
-	mm := units.Metric.Length(math.Abs(r.Amount) / mmPerM)
+func (w *telling) fouledClause(r *finding.Record, since string) string {
+	mm := units.Metric.Length(math.Abs(r.Amount) / design.MMPerM)
 	switch r.Subject {
-	case byShift:
+	case finding.ByShift:
 		return fmt.Sprintf("has a watch sensor that switches %s %s than it did, since %s: clean it", mm, lowerOrHigher(r.Amount), since)
-	case byCreep:
+	case finding.ByCreep:
 		return fmt.Sprintf("has a watch sensor that by its level gauge switches ever %s, by %s since %s: clean it, and calibrate the gauge if that does not help",
 			lowerOrHigher(r.Amount), mm, since)
-	case byUnrest:
+	case finding.ByErratic:
 		return fmt.Sprintf("has a watch sensor that switches erratically, since %s: clean it", since)
 	}
 	return fmt.Sprintf("has a watch sensor that lets %.1f times as much water pass between its levels as it did, since %s: clean it", r.Amount, since)
 }
 
-func instrumentClause(r *Record, since string) string {
+func instrumentClause(r *finding.Record, since string) string {
 	switch r.Subject {
-	case byGauge:
-		return fmt.Sprintf("has a level gauge that reads %s off, since %s; fills came as before: calibrate it", units.Metric.Length(math.Abs(r.Amount)/mmPerM), since)
-	case bySalt:
+	case finding.ByGauge:
+		return fmt.Sprintf("has a level gauge that reads %s off, since %s; fills came as before: calibrate it", units.Metric.Length(math.Abs(r.Amount)/design.MMPerM), since)
+	case finding.BySalinity:
 		return fmt.Sprintf("jumped by %s between two salinity readings, about %s, and no litres explain it: check the instrument, or ask who changed water", salinityWords(math.Abs(r.Amount)), since)
 	}
 	return fmt.Sprintf("has two salinity instruments that disagree by %s, since %s, %s apart from %s: calibrate both", salinityWords(math.Abs(r.Amount)), since, r.Reads, r.Against)
@@ -177,15 +179,17 @@ func oneOf(x float64, negative, positive string) string {
 	return positive
 }
 
-func seconds(s float64) time.Duration { return days(s / secondsPerDay) }
-func hours(h float64) time.Duration   { return days(h / 24) }
+const secondsPerDay = 86400.0
 
-func litresWords(l float64) string        { return units.Metric.Volume(l / litresPerM3) }
+func seconds(s float64) time.Duration { return design.Days(s / secondsPerDay) }
+func hours(h float64) time.Duration   { return design.Days(h / 24) }
+
+func litresWords(l float64) string        { return units.Metric.Volume(l / design.LitresPerM3) }
 func salinityWords(psu float64) string    { return units.Metric.Salinity(psu) }
 func lastingWords(d time.Duration) string { return units.Metric.Duration(d.Seconds()) }
 
 // when is a time as one says it on site.
-func (w *clerk) when(t time.Time) string { return Clock(t, w.settings.Zone) }
+func (w *telling) when(t time.Time) string { return Clock(t, w.Zone) }
 
 // Clock is a time as sentences say it: by the clocks of a zone, which people on
 // site know; UTC, which hangs on no wall there, is named.
