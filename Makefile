@@ -76,7 +76,7 @@ fuzz: ## Run every fuzz target for a moment (FUZZTIME=10s)
 bench: ## Run the benchmarks (BENCH=regexp)
 	go test -run '^$$' -bench '$(BENCH)' -benchmem ./...
 
-soak-hub: ## Ten million tank-days of the hub's watch with everything going wrong: hours
+soak-hub: ## Ten million tank-days of the hub's watch with everything going wrong: hours, see -from
 	go run ./cmd/soak -hub -tank-days 1e7
 
 soak: ## A million hours of edge, network and hub with everything going wrong

@@ -19,6 +19,9 @@ import (
 // stuckAfter is far longer than a life takes.
 const stuckAfter = 2 * time.Minute
 
+// wrongEnough are as many lives gone wrong as anybody looks at.
+const wrongEnough = 20
+
 // soakHub lives through lives of the hub on all cores, seed after seed, until they
 // have so many tank-days; 0: through the first seed alone.
 func soakHub(ctx context.Context, from uint64, tankDays float64) error {
@@ -31,7 +34,7 @@ func soakHub(ctx context.Context, from uint64, tankDays float64) error {
 	take := func() (uint64, bool) {
 		mu.Lock()
 		defer mu.Unlock()
-		if ctx.Err() != nil || next > from && sum.TankDays >= tankDays {
+		if ctx.Err() != nil || wrong >= wrongEnough || next > from && sum.TankDays >= tankDays {
 			return 0, false
 		}
 		next++

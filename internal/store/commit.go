@@ -167,11 +167,12 @@ func (s *Store) saveTank(ctx context.Context, tx bun.Tx, t *TankStep) error {
 		if err != nil {
 			return err
 		}
-		findings = slices.Clone(findings)
+		findings = nil
 		for _, f := range earlier {
 			f.Ended = t.Since
 			findings = append(findings, f.Finding)
 		}
+		findings = append(findings, t.Findings...)
 	}
 	if err := saveFindings(ctx, tx, t.TankID, findings); err != nil {
 		return err

@@ -205,11 +205,12 @@ func (m *Memory) EnsureChannel(_ context.Context, device, name string) (store.Ch
 	return c, nil
 }
 
-// OpenFindings is every finding of a tank that goes on, the newest first.
-func (m *Memory) OpenFindings(_ context.Context, tankID string) ([]store.Finding, error) {
+// Findings is every finding of a tank that was found before a time and had not
+// ended before another, the newest first.
+func (m *Memory) Findings(_ context.Context, tankID string, from, to time.Time) ([]store.Finding, error) {
 	list := []store.Finding{}
 	for k, f := range m.findings {
-		if k.tank == tankID && f.Ended.IsZero() {
+		if k.tank == tankID && f.Found.Before(to) && (f.Ended.IsZero() || !f.Ended.Before(from)) {
 			list = append(list, store.Finding{TankID: tankID, Finding: f})
 		}
 	}

@@ -24,7 +24,7 @@ import (
 // Books are a store and what is asked of it to see whether it has what it should.
 type Books interface {
 	monitor.Keeper
-	OpenFindings(ctx context.Context, tankID string) ([]store.Finding, error)
+	Findings(ctx context.Context, tankID string, from, to time.Time) ([]store.Finding, error)
 	Readings(ctx context.Context, channel int64, from, to time.Time, each func(store.Reading) error) error
 	LoadAlarms(ctx context.Context, siteID string) (store.AlarmStep, error)
 }
@@ -386,4 +386,10 @@ func (w *world) move(device, tank int) {
 	}
 	w.devices[device].tank = tank
 	w.oracle.moved(device, from, tank)
+}
+
+// openFindings are those of a tank that go on, as they are kept.
+func openFindings(books Books, tankID string) ([]store.Finding, error) {
+	later := began.AddDate(100, 0, 0)
+	return books.Findings(context.Background(), tankID, later, later)
 }
