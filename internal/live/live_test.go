@@ -162,6 +162,7 @@ func TestBatchesDoNotMatter(t *testing.T) {
 			v = next
 			got.Findings, got.Conditions, got.Beliefs = append(got.Findings, c.Findings...), append(got.Conditions, c.Conditions...), append(got.Beliefs, c.Beliefs...)
 			got.Turned, got.Refused = append(got.Turned, c.Turned...), append(got.Refused, c.Refused...)
+			got.Said = got.Said || c.Said
 		}
 		for rest := all; len(rest) > 0; {
 			n := rapid.IntRange(1, len(rest)).Draw(t, "batch")
