@@ -21,7 +21,7 @@ func TestKinds(t *testing.T) {
 	for _, k := range kinds {
 		declared[k.Code] = true
 	}
-	source, err := os.ReadFile("../account/finding.go")
+	source, err := os.ReadFile("../account/finding/finding.go")
 	if err != nil {
 		t.Fatal(err)
 	}

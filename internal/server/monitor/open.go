@@ -127,7 +127,10 @@ func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherite
 		err = begin(store.LogPosition{Log: nameOf(0), Sequence: min(inherited, head), Floor: min(inherited, head)})
 	case taken > head:
 		m.log.Error("the log of readings has lost its last frames; what it still has is taken in again", "taken", taken, "newest", head)
-		err = begin(store.LogPosition{Log: nameOf(era)})
+		if m.position.Sequence >= head {
+			m.reached = head // what is left was taken in: nobody waits for it to be told the time
+		}
+		return begin(store.LogPosition{Log: nameOf(era)})
 	}
 	m.reached = m.position.Floor
 	return err

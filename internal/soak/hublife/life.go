@@ -382,8 +382,8 @@ func (l *life) moves() {
 		}
 	}
 	// What was taken in is of the tank that the device reported of then, and is not
-	// taken in again for another: the hub is stopped for a move.
-	if l.monitor != nil && !l.stop() {
+	// taken in again for another: the hub is stopped for a move, with nothing to do.
+	if l.monitor == nil || len(l.log.from(l.after)) > 0 || !l.stop() {
 		return
 	}
 	l.verdict.Moves++
