@@ -76,7 +76,9 @@ type Monitor struct {
 	// channels are the store's numbers of devices' channels.
 	channels sync.Map // of channelKey to int64
 
-	// advised is when the accounts were last told the time, by Tick alone.
+	// ticking lets one Tick pass at a time; advised is when the accounts were last
+	// told the time.
+	ticking sync.Mutex
 	advised time.Time
 
 	counting sync.Mutex
@@ -396,9 +398,11 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 const adviseEvery = time.Minute
 
 // Tick tells accounts and alarms what time it is, and saves tanks that are due. It
-// is cheap where nothing is due, so it may come often; one at a time. Where the
+// is cheap where nothing is due, so it may come often. Where the
 // store refuses a part the rest goes on.
 func (m *Monitor) Tick(ctx context.Context) error {
+	m.ticking.Lock()
+	defer m.ticking.Unlock()
 	now := m.now()
 	var problems []error
 	note := func(err error) {
