@@ -76,7 +76,7 @@ const (
 
 // Commit keeps a commit. Where somebody else has kept a step of one of its sites,
 // or of the log, that this one did not begin from, nothing is kept and the error
-// is ErrStale; so is it where this very commit was kept before: see Committed.
+// is ErrStale; so it is where this very commit was kept before.
 func (s *Store) Commit(ctx context.Context, c Commit) error {
 	rows, err := rowsOf(c.Readings)
 	if err != nil {

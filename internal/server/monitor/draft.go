@@ -66,10 +66,8 @@ func (d *draft) of(t *tank) *tankDraft {
 
 // site is the draft of a site's alarms.
 func (d *draft) site(p *place) *siteDraft {
-	for _, sd := range d.sites {
-		if sd.place == p {
-			return sd
-		}
+	if sd := d.drafted(p); sd != nil {
+		return sd
 	}
 	now := p.calls.Load()
 	sd := &siteDraft{place: p, alarms: now.alarms, record: now.record}
@@ -115,7 +113,9 @@ func (d *draft) step(s *share, frame uint64) {
 // place of the one before.
 func (t *tank) hears(next *live.Value, readings []*wire.Reading, frame uint64) {
 	t.value.Store(next)
-	t.seen = max(t.seen, frame)
+	if frame > t.seen {
+		t.seen = frame
+	}
 	t.unsaved += len(readings)
 	if mw := t.meanwhile; mw != nil {
 		for _, r := range readings {
@@ -331,12 +331,19 @@ func latest(notices []alarm.Notice) []alarm.Notice {
 	return out
 }
 
+// saves says whether the draft goes on from what the tank's value noted, and saves it.
+func (td *tankDraft) saves() bool { return td.save && td.since.IsZero() }
+
 // kept is what is to be kept of a tank, nil for nothing.
 func (td *tankDraft) kept(logID string) (*store.TankStep, error) {
 	if !td.save && len(td.findings)+len(td.beliefs) == 0 && td.since.IsZero() {
 		return nil, nil
 	}
-	step := &store.TankStep{TankID: td.id, Findings: td.findings, Beliefs: beliefsOf(td.beliefs), Since: td.since}
+	beliefs := td.beliefs
+	if td.saves() { // the value does not note them again
+		beliefs = append(slices.Clone(td.tank.beliefs), beliefs...)
+	}
+	step := &store.TankStep{TankID: td.id, Findings: td.findings, Beliefs: beliefsOf(beliefs), Since: td.since}
 	if td.save {
 		data, err := td.value.Encode()
 		if err != nil {
@@ -353,6 +360,7 @@ func (d *draft) replace() {
 		td.hears(td.value, td.readings, td.seen)
 		if td.save {
 			td.isSaved(td.seen, d.at)
+			td.tank.beliefs = nil
 		}
 	}
 	kept := map[string]int64{}

@@ -26,15 +26,14 @@ type Keeper interface {
 	// where Commit's error may have come after that.
 	Commit(context.Context, store.Commit) error
 	Committed(context.Context, store.Commit) (bool, error)
-	// LoadAlarms is where a site's alarms stand.
-	LoadAlarms(ctx context.Context, siteID string) (store.AlarmStep, error)
 	// EnsureChannel is a device's channel, made if it is new.
 	EnsureChannel(ctx context.Context, device, name string) (store.Channel, error)
 }
 
 // Monitor keeps an eye on every tank. It may be used from several goroutines.
 type Monitor struct {
-	// Feed passes on what happens, after the store has it.
+	// Feed passes on what happens: what is told after the store has it, a reading
+	// when it is taken in.
 	Feed feed.Feed[Topic, Event]
 
 	keeper  Keeper
@@ -372,14 +371,18 @@ func (m *Monitor) tellHeard(readings []*wire.Reading) {
 // follows from it, or not at all.
 func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 	t := m.tank(entry.TankID)
-	if t == nil {
+	if t == nil || t.spec.Load() == nil {
 		return notWatched(entry.TankID)
 	}
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
+	if t.gone {
+		return notWatched(entry.TankID)
+	}
 	d := m.draft(m.now())
 	d.commit.Hand = &entry
-	if o, ok := FromHand(&entry.HandReading); ok {
+	o, told := FromHand(&entry.HandReading)
+	if told {
 		if err := d.hear(t, o); err != nil {
 			return err
 		}
@@ -387,7 +390,7 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 	if err := d.keep(ctx); err != nil {
 		return err
 	}
-	if o, ok := FromHand(&entry.HandReading); ok && t.meanwhile != nil {
+	if told && t.meanwhile != nil {
 		t.meanwhile.seen = append(t.meanwhile.seen, o)
 	}
 	return nil

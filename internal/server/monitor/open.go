@@ -79,7 +79,8 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 		}
 	}
 	for i := range saved.Tanks {
-		t := m.know(saved.Tanks[i].Tank)
+		t := m.newTank(&saved.Tanks[i].Tank)
+		m.know(t)
 		m.waiting = append(m.waiting, waiting{t, saved.Tanks[i]})
 	}
 	m.Expect(len(m.waiting))
@@ -169,15 +170,17 @@ func (m *Monitor) takeUpSite(s store.Site, step store.AlarmStep, own Plan) (*pla
 }
 
 // know has a tank among those of its site, which is under watch.
-func (m *Monitor) know(saved store.Tank) *tank {
+func (m *Monitor) know(t *tank) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	p := m.places[saved.SiteID]
-	t := &tank{id: saved.ID, siteID: saved.SiteID, place: p}
-	tanks := append(slices.Clip(p.all()), t)
-	p.tanks.Store(&tanks)
+	tanks := append(slices.Clip(t.place.all()), t)
+	t.place.tanks.Store(&tanks)
 	m.tanks[t.id] = t
-	return t
+}
+
+// newTank is a tank of a site that is under watch.
+func (m *Monitor) newTank(saved *store.Tank) *tank {
+	return &tank{id: saved.ID, siteID: saved.SiteID, place: m.place(saved.SiteID)}
 }
 
 // TakeUp makes the tanks live that the store has, on all cores. A tank whose
@@ -210,11 +213,29 @@ func (m *Monitor) TakeUp(ctx context.Context) error {
 	}
 	m.waiting = nil
 	for _, t := range anew {
-		if err := m.workThroughAgain(ctx, t); err != nil {
-			m.log.Error("a tank begins afresh", "tank", t.id, "error", err)
-		}
+		m.insistWorkThrough(ctx, t)
 	}
 	return ctx.Err()
+}
+
+// workThroughTries is how often a tank's records are tried to be worked through when
+// it is taken up; a store that fails for longer leaves it without its past.
+const workThroughTries = 30
+
+// insistWorkThrough works through a tank's records, again where the store fails: what
+// is known of the tank is in them alone.
+func (m *Monitor) insistWorkThrough(ctx context.Context, t *tank) {
+	for try := 1; ; try++ {
+		err := m.workThroughAgain(ctx, t)
+		if err == nil || ctx.Err() != nil {
+			return
+		}
+		m.log.Error("a tank's records could not be worked through", "tank", t.id, "try", try, "error", err)
+		if try == workThroughTries {
+			return
+		}
+		m.pause(commitAgain)
+	}
 }
 
 // takeUp makes a tank live. again says that its records have to be worked through.
@@ -300,13 +321,14 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 	if _, err := e.SaveDescription(ctx, n.TankID, n.File, "as taken under watch", noVersion); err != nil {
 		return err
 	}
-	s, err := (&tank{id: n.TankID, siteID: n.SiteID, place: p}).spell(sheet)
+	t := &tank{id: n.TankID, siteID: n.SiteID, place: p}
+	s, err := t.spell(sheet)
 	if err != nil {
 		return err
 	}
-	t := m.know(saved)
 	t.value.Store(s.live.Begin(m.now()))
 	t.spec.Store(s)
+	m.know(t)
 	return nil
 }
 

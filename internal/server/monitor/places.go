@@ -186,9 +186,10 @@ func (m *Monitor) takeUpAgain(ctx context.Context, siteID string) error {
 	var taken []*tank
 	for i := range saved.Tanks {
 		if s := &saved.Tanks[i]; s.SiteID == siteID && m.tank(s.ID) == nil {
-			t := m.know(s.Tank)
+			t := m.newTank(&s.Tank)
 			m.takeUp(t, s)
 			t.seen = m.position.Sequence
+			m.know(t)
 			taken = append(taken, t)
 		}
 	}

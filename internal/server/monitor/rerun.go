@@ -324,9 +324,5 @@ func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *li
 		d.events = append(d.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
 		d.tell(t.place, alarm.FromFinding(t.id, "", f))
 	}
-	if err := d.keep(ctx); err != nil {
-		return true, err
-	}
-	t.beliefs = nil // those of the account that gave way
-	return true, nil
+	return true, d.keep(ctx)
 }

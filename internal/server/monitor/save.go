@@ -33,8 +33,8 @@ const commitAgain = time.Second
 func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
 	ctx = context.WithoutCancel(ctx)
 	err := m.keeper.Commit(ctx, *c)
-	if err == nil {
-		return nil
+	if err == nil || errors.Is(err, store.ErrStale) { // another's step is there: this one is not
+		return err
 	}
 	for {
 		kept, looked := m.keeper.Committed(ctx, *c)

@@ -63,6 +63,9 @@ func (m *Monitor) SetPlan(ctx context.Context, e *store.Editor, siteID string, o
 		}
 		t.spec.Store(s)
 	}
+	now := *p.calls.Load()
+	now.again = m.now() // until it is known who is told by the new plan, ask again
+	p.calls.Store(&now)
 	d := m.draft(m.now())
 	d.site(p)
 	return d.keep(ctx)

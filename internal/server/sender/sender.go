@@ -11,6 +11,7 @@ package sender
 import (
 	"context"
 	"log/slog"
+	"maps"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -105,8 +106,9 @@ func (s *Sender) Run(ctx context.Context) error {
 	defer tick.Stop()
 	for {
 		s.health.asked(time.Now())
+		before := s.travelling() // one that is reported meanwhile is still in the outbox
 		for _, out := range s.monitor.Outbox() {
-			if !s.begin(out) {
+			if before[travelling{out.SiteID, out.Notice.ID}] || !s.begin(out) {
 				continue
 			}
 			group.Go(func() {
@@ -122,6 +124,13 @@ func (s *Sender) Run(ctx context.Context) error {
 		case <-tick.C:
 		}
 	}
+}
+
+// travelling are the notices on their way now.
+func (s *Sender) travelling() map[travelling]bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return maps.Clone(s.inFlight)
 }
 
 // begin puts a notice on its way, unless it is.
