@@ -12,6 +12,9 @@
 // or a process that ends in the middle, leaves everything as it was, and the log
 // gives the same readings again.
 //
+// Readings that tell nothing make the tank's next value at once and wait for a commit
+// that takes in many (take.go): the log has them.
+//
 // A tank's own value is large and follows from its readings. It is saved in the
 // same transaction when something was found, else now and then with its place in
 // the log (save.go); after a restart the log gives again what came since. So
