@@ -22,6 +22,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -32,6 +33,10 @@ import (
 	"isohaline/internal/soak"
 	"isohaline/internal/tankfile"
 )
+
+// garbagePercent is how far the memory grows before garbage is collected: a life holds
+// little and lets go of much, and half of the time was collecting.
+const garbagePercent = 1600
 
 // lifeLength is how long one life is: long enough for troubles to meet, short
 // enough to be lived again.
@@ -51,6 +56,7 @@ func run() error {
 	tankDays := flag.Float64("tank-days", 1e5, "with -hub: how many simulated tank-days to live through")
 	start := flag.Uint64("from", 0, "with -hub: the first seed")
 	flag.Parse()
+	debug.SetGCPercent(garbagePercent)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	if *hub {

@@ -134,12 +134,20 @@ func (a *Alarm) age(k *Kind, now time.Time) {
 	if a.Present {
 		a.Priority = PriorityOf(a.Class, a.left(now))
 	}
-	if a.Present != a.Active && now.Sub(a.Turned) >= a.delay(k) {
-		a.Active = a.Present
-		if a.Active && a.hidden() && a.OutBy == "" {
-			a.CameHidden = true
-		}
+	if a.Present == a.Active || now.Sub(a.Turned) < a.delay(k) {
+		return
 	}
+	if a.Present {
+		a.activate()
+	} else {
+		a.Active = false
+	}
+}
+
+// activate lets the condition, which has lasted for its on-delay, be an alarm.
+func (a *Alarm) activate() {
+	a.Active = true
+	a.CameHidden = a.CameHidden || a.hidden() && a.OutBy == ""
 }
 
 // follow brings Live up to what is the case, for an alarm that nothing hides,

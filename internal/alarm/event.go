@@ -55,6 +55,11 @@ type Event struct {
 	HarmIn   time.Duration
 	Sentence string
 
+	// For Clear, and for Tick where a condition went and came again: how long it was
+	// there by the clock of what saw it. A condition that lasted for its on-delay is an
+	// alarm though it is over when the alarms hear of it.
+	Lasted time.Duration
+
 	// For what a person asks: who. For Shelve also for how long, shortened to
 	// ShelveMax of the priority.
 	By  string

@@ -129,6 +129,7 @@ func (b *book) take(e Event, now time.Time) {
 	var state State
 	switch e.Do {
 	case Tick:
+		b.lasted(&e, now)
 	case Raise, Clear:
 		why = b.report(&e, now)
 	default:
@@ -152,9 +153,20 @@ func (b *book) report(e *Event, now time.Time) Reason {
 		a.Sentence, a.Class = e.Sentence, min(e.Class, worstClass)
 		a.HarmAt = harmAt(a.Class, e.HarmIn, now)
 	default:
+		b.lasted(e, now)
 		b.present(e.Key, false, now)
 	}
 	return ""
+}
+
+// lasted lets a condition that still waits for its on-delay be an alarm, where it
+// was there for as long.
+func (b *book) lasted(e *Event, now time.Time) {
+	a := b.site.Find(e.Key)
+	if a != nil && a.Present && !a.Active && e.Lasted >= b.kind(a).OnDelay {
+		a.activate()
+		b.settle(now)
+	}
 }
 
 // present says whether the condition of an alarm is there, and returns the

@@ -1,6 +1,7 @@
 package alarm_test
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -325,6 +326,37 @@ func TestRefusals(t *testing.T) {
 	}
 	if len(s.site.Alarms) != len(before.Alarms) || s.site.Alarms[0] != before.Alarms[0] {
 		t.Errorf("the refusals changed the site: %+v, before %+v", s.site, before)
+	}
+}
+
+// TestOverBeforeItWasHeardOf: a condition that is over when it is heard of is an
+// alarm where it lasted for its on-delay by the clock of what saw it, and stays one
+// for its off-delay from now.
+func TestOverBeforeItWasHeardOf(t *testing.T) {
+	const onDelay, offDelay = 10 * time.Minute, 30 * time.Minute
+	settings := &alarm.Settings{Kinds: []alarm.Kind{{Code: plain, Title: "Plain", OnDelay: onDelay, OffDelay: offDelay}}}
+	for _, row := range []struct {
+		do     alarm.Action
+		lasted time.Duration
+		want   alarm.State
+	}{
+		{alarm.Clear, onDelay - tick, alarm.Normal},
+		{alarm.Clear, onDelay, alarm.Unacknowledged},
+		{alarm.Clear, -time.Hour, alarm.Normal}, // what saw it had its clock set back
+		{alarm.Tick, onDelay - tick, alarm.Normal},
+		{alarm.Tick, onDelay, alarm.Unacknowledged}, // it went and is there again
+	} {
+		s := &stepper{t: t, settings: settings}
+		s.step(raise, t0)
+		s.step(alarm.Event{Do: row.do, Key: lobby, Lasted: row.lasted}, t0)
+		s.want(row.want, fmt.Sprintf("%s after %v", row.do, row.lasted))
+		s.step(alarm.Event{Do: alarm.Clear, Key: lobby}, t0)
+		s.step(alarm.Event{}, t0.Add(offDelay-tick))
+		s.want(row.want, "before the off-delay")
+		s.step(alarm.Event{}, t0.Add(offDelay))
+		if row.want == alarm.Unacknowledged {
+			s.want(alarm.ReturnedUnacknowledged, "at the off-delay")
+		}
 	}
 }
 

@@ -185,14 +185,19 @@ func (td *tankDraft) note(changes *live.Changes) {
 func (d *draft) changed(td *tankDraft, changes *live.Changes) {
 	td.note(changes)
 	open := td.value.Open()
-	for _, f := range slices.Concat(changes.Conditions, changes.Findings) {
+	for i, f := range slices.Concat(changes.Conditions, changes.Findings) {
 		d.count.Findings++
 		d.events = append(d.events, Event{TankID: td.id, SiteID: td.siteID, Finding: &f})
-		if !f.Ended.IsZero() && open[f.Code] {
-			d.tell(td.place, alarm.Event{}) // a contact or the account still says so; time has passed
-			continue
+		e := alarm.FromFinding(td.id, "", f)
+		if e.Do == alarm.Clear {
+			if i < len(changes.Conditions) { // the account may have been mistaken, what a contact said was so
+				e.Lasted = f.Ended.Sub(f.Since)
+			}
+			if open[f.Code] { // a contact or the account still says so, or says so again
+				e.Do = alarm.Tick
+			}
 		}
-		d.tell(td.place, alarm.FromFinding(td.id, "", f))
+		d.tell(td.place, e)
 	}
 }
 

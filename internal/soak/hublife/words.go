@@ -28,6 +28,7 @@ const (
 type telling struct {
 	condition
 	since time.Time // by the hub's clock, when it was taken in
+	from  time.Time // by the device's clock, when it began
 	// blurred: since may be off. moved: a device came or went, whose words may be
 	// heard again at another tank; the next look at the clock puts that right.
 	blurred, moved bool
@@ -70,7 +71,7 @@ func (o *oracle) hear(r *wire.Reading, frame uint64) {
 		case w.verdict.PowerCuts > 0 && last.on != said.on && !r.At.Before(last.from):
 			last.unsure = true // the log may have lost the later word, which was a repetition
 		}
-		o.turn(t, c)
+		o.turn(t, c, r.At)
 	}
 }
 
@@ -101,21 +102,24 @@ func (o *oracle) anyUnsure() bool {
 	return false
 }
 
-// turn notes what a condition has come to.
-func (o *oracle) turn(t, c int) {
-	x, now := &o.told[t][c], o.w.now
+// turn notes what a condition has come to by what was said of a time.
+func (o *oracle) turn(t, c int, at time.Time) {
+	x, now, onDelay := &o.told[t][c], o.w.now, contacts[c].onDelay
 	next := o.says(t, c)
-	switch {
-	case next == x.condition:
+	if next == x.condition {
 		return
+	}
+	surely := x.condition == on && next == off && !x.blurred && !x.moved
+	switch a := o.alarm(t, c); {
 	case next == on:
 		x.turns++
-		x.since, x.blurred = now, x.condition == unsure
-	case x.condition == on && next == off && !x.blurred && !x.moved && now.Sub(x.since) >= contacts[c].onDelay:
+		x.since, x.from, x.blurred = now, at, x.condition == unsure
+	case surely && (now.Sub(x.since) >= onDelay || at.Sub(x.from) >= onDelay):
 		// It lasted: the alarm was there, and stays for its off-delay.
 		o.w.verdict.Turns++
-		if a := o.alarm(t, c); a == nil || !a.Active && !a.Present { // where the account still says so it is there until then
-			o.w.wrong("%s: the %s contact was on since %s and nobody was told", o.w.tanks[t].id, contacts[c].channel, x.since.Format(time.DateTime))
+		if a == nil || !a.Active {
+			o.w.wrong("%s: the %s contact was on from %s to %s, since %s by the hub, and nobody was told", o.w.tanks[t].id, contacts[c].channel,
+				x.from.Format(time.DateTime), at.Format(time.DateTime), x.since.Format(time.DateTime))
 		}
 	}
 	x.condition = next
@@ -145,7 +149,7 @@ func (o *oracle) moved(d, from, to int) {
 		for _, t := range []int{from, to} {
 			if t != none {
 				o.words[t][d][c] = last
-				o.turn(t, c)
+				o.turn(t, c, o.w.now)
 				o.told[t][c].moved = true
 			}
 		}
@@ -159,7 +163,7 @@ func (o *oracle) forgotten() {
 			for c := range contacts {
 				if o.w.devices[d].tank != t && o.words[t][d][c].known {
 					o.words[t][d][c] = word{}
-					o.turn(t, c)
+					o.turn(t, c, o.w.now)
 				}
 			}
 		}
