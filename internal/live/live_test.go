@@ -130,7 +130,7 @@ func TestNothingChangesAValue(t *testing.T) {
 		next, _ := tank.Step(v, all[cut:], now)
 		unchanged("Step")
 		after := encoded(t, next)
-		if _, _, err := tank.Hear(v, account.Observation{At: now, Kind: account.Salinity, Value: rapid.Float64Range(20, 70).Draw(t, "salinity")}); err == nil {
+		if _, _, err := tank.Hear(v, account.Observation{At: now, Kind: account.Salinity, Value: rapid.Float64Range(20, 70).Draw(t, "salinity")}, now); err == nil {
 			unchanged("Hear")
 		}
 		unchanged("a refused Hear")
@@ -145,6 +145,39 @@ func TestNothingChangesAValue(t *testing.T) {
 		tank.Step(v, all[cut:], now.Add(time.Hour))
 		if !bytes.Equal(after, encoded(t, next)) {
 			t.Fatal("a step of the old value changed the next one")
+		}
+	})
+}
+
+// TestEnteredAhead: what a person enters before all that the tank said until then has
+// come makes nothing late, and tells the same when it has come.
+func TestEnteredAhead(t *testing.T) {
+	tank := newTank(t)
+	rapid.Check(t, func(t *rapid.T) {
+		all := anyWords().Draw(t, "readings")
+		cut := rapid.IntRange(0, len(all)).Draw(t, "cut")
+		now := start.Add(50 * time.Hour)
+		o := account.Observation{At: start.Add(time.Duration(rapid.IntRange(0, 50).Draw(t, "hour")) * time.Hour), Kind: account.Salinity,
+			Value: rapid.Float64Range(30, 40).Draw(t, "salinity")}
+
+		v, _ := tank.Step(tank.Begin(start), all[:cut], time.Time{})
+		v, told, err := tank.Hear(v, o, o.At.Add(-time.Minute))
+		if err != nil || !told.Quiet() {
+			t.Fatalf("entered ahead of time: %+v, %v", told, err)
+		}
+		kept, err := live.Decode(encoded(t, v))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, _ := tank.Step(kept, all[cut:], now)
+
+		want, _ := tank.Step(tank.Begin(start), all, time.Time{})
+		if want, _, err = tank.Hear(want, o, now); err != nil {
+			t.Fatal(err)
+		}
+		want, _ = tank.Step(want, nil, now)
+		if !bytes.Equal(encoded(t, got), encoded(t, want)) {
+			t.Fatal("another value than when it is entered afterwards")
 		}
 	})
 }

@@ -89,16 +89,23 @@ func (t *Tank) Step(v *Value, readings []*wire.Reading, now time.Time) (*Value, 
 	return s.value, s.changes
 }
 
-// Hear takes in what a person saw. An observation that cannot be true is refused
-// with an error and changes nothing.
-func (t *Tank) Hear(v *Value, o account.Observation) (*Value, Changes, error) {
-	s := stepper{tank: t, value: v.clone()}
+// Hear takes in what a person saw; known is up to when everything that the tank
+// said has come. An observation that cannot be true is refused with an error and
+// changes nothing.
+func (t *Tank) Hear(v *Value, o account.Observation, known time.Time) (*Value, Changes, error) {
 	if t.Account == nil {
-		return v, s.changes, nil
+		return v, Changes{}, nil
 	}
+	s := stepper{tank: t, value: v.clone()}
 	found, err := t.Account.Observe(&s.value.Account, o)
 	if err != nil {
 		return v, Changes{}, err
+	}
+	if o.At.After(known) {
+		// To the account all that is still to come would be late: it waits.
+		next := v.clone()
+		next.Entered = append(next.Entered, o)
+		return next, Changes{}, nil
 	}
 	s.changes.Findings = found
 	return s.value, s.changes, nil
@@ -199,6 +206,16 @@ func (s *stepper) hear(r *wire.Reading) {
 func (s *stepper) advance(now time.Time) {
 	if s.tank.Account == nil {
 		return
+	}
+	waiting := s.value.Entered
+	s.value.Entered = nil
+	for _, o := range waiting {
+		if o.At.After(now) {
+			s.value.Entered = append(s.value.Entered, o)
+			continue
+		}
+		found, _ := s.tank.Account.Observe(&s.value.Account, o) // it was not refused when it was entered
+		s.found(found...)
 	}
 	s.found(s.tank.Account.Advance(&s.value.Account, now)...)
 	s.note()

@@ -20,6 +20,9 @@ type Value struct {
 	Contacts []Word
 	// Conditions are those that contacts tell, by code, with when each began.
 	Conditions map[account.Code]time.Time
+	// Entered is what people saw at times up to which it is not known yet what the
+	// tank said, in the order in which they entered it.
+	Entered []account.Observation
 	// Noted is the last full hour at which what is believed was noted.
 	Noted time.Time
 }
@@ -38,6 +41,7 @@ func (v *Value) clone() *Value {
 	next.Last = maps.Clone(v.Last)
 	next.Contacts = slices.Clone(v.Contacts)
 	next.Conditions = maps.Clone(v.Conditions)
+	next.Entered = slices.Clip(v.Entered)
 	return &next
 }
 

@@ -102,11 +102,12 @@ func (k *Walk) until(at time.Time) {
 	}
 }
 
-// End lets time pass up to the end of the records.
+// End lets time pass up to the end of the records. What people saw after that waits.
 func (k *Walk) End(at time.Time) {
 	k.until(at)
 	k.pass(at)
 	k.advance(at)
+	k.value.Entered, k.seen = append(k.value.Entered, k.seen...), nil
 }
 
 // Value is where the walk has come to. The walk must not go on after it.

@@ -155,10 +155,10 @@ func (d *draft) advise(t *tank, known time.Time) {
 	d.conform(t, next)
 }
 
-// hear takes in what a person saw.
-func (d *draft) hear(t *tank, o account.Observation) error {
+// hear takes in what a person saw. Up to known it is known what the tank said.
+func (d *draft) hear(t *tank, o account.Observation, known time.Time) error {
 	td := d.of(t)
-	next, changes, err := t.spec.Load().live.Hear(td.value, o)
+	next, changes, err := t.spec.Load().live.Hear(td.value, o, known)
 	if err != nil {
 		return err
 	}

@@ -183,16 +183,18 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 	if t == nil || t.spec.Load() == nil {
 		return notWatched(entry.TankID)
 	}
+	now := m.now()
+	known := m.known(ctx, now)
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	if t.gone {
 		return notWatched(entry.TankID)
 	}
-	d := m.draft(m.now())
+	d := m.draft(now)
 	d.commit.Hand = &entry
 	o, told := FromHand(&entry.HandReading)
 	if told {
-		if err := d.hear(t, o); err != nil {
+		if err := d.hear(t, o, known); err != nil {
 			return err
 		}
 	}

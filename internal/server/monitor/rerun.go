@@ -295,17 +295,18 @@ func (m *Monitor) recordsOf(ctx context.Context, list []store.Channel, from, to 
 // came meanwhile. done is false where the tank was described anew meanwhile, by
 // which the account has to go.
 func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *live.Walk, began time.Time) (done bool, err error) {
+	now := m.now()
+	known := m.known(ctx, now)
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	spec := t.spec.Load()
 	if spec.sheet != sheet {
 		return false, nil
 	}
-	now := m.now()
 	slices.SortStableFunc(t.meanwhile.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
 	k.See(t.meanwhile.seen...)
 	k.Through(t.meanwhile.readings)
-	k.End(now)
+	k.End(known)
 	before := spec.open(t.value.Load())
 	d := m.draft(now)
 	td := d.of(t)

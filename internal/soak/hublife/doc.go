@@ -9,10 +9,12 @@
 //
 // What decides is the real code: monitor with live, account and alarm. The log is a
 // list, the store is Memory, which is held against the real one by a test of the
-// same commits on both. What must be true is checked by an oracle (oracle.go, words.go, settled.go) that
-// knows the promise and not the monitor: the last word of every contact has its
-// alarm, every turn is told once, every notice is kept before it is sent and sent at
-// least once, every finding and every reading is there once.
+// same commits on both. What must be true is checked by an oracle (oracle.go, words.go,
+// settled.go) that knows the promise and not the monitor: the last word of every
+// contact has its alarm, what lasted was told though it is over, every turn is told
+// once, every notice is kept before it is sent and sent at least once, the next person
+// is told where nobody acknowledged, no device is called silent whose words wait in the
+// log, every finding and every reading is there once, and so is what people entered.
 //
 // A life is drawn from one seed and is the same every time.
 package hublife

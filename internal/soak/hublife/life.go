@@ -82,10 +82,13 @@ func Live(seed uint64) Verdict {
 	return l.verdict
 }
 
+// answerIn is how long the first person has to acknowledge.
+const answerIn = 20 * time.Minute
+
 // onePerson is who is told, and who where that person does not answer.
 var onePerson = monitor.Plan{Plan: alarm.Plan{Low: alarm.Route{Rungs: []alarm.Rung{
 	{Contacts: []alarm.Contact{{Person: "Ines", Channel: alarm.Mail, Address: "ines@example.org"}}},
-	{Wait: 20 * time.Minute, Contacts: []alarm.Contact{{Person: "Olga", Channel: alarm.Webhook, Address: "desk"}}},
+	{Wait: answerIn, Contacts: []alarm.Contact{{Person: "Olga", Channel: alarm.Webhook, Address: "desk"}}},
 }, Repeat: 2 * time.Hour, Rounds: 2}}}
 
 // draw draws a house and its troubles.

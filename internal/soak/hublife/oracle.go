@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
+	"isohaline/internal/channel"
 	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 )
@@ -54,14 +56,19 @@ func (o *oracle) kept(c *store.Commit) {
 	for i := range c.Tanks {
 		t := w.tankNumber(c.Tanks[i].TankID)
 		for _, f := range c.Tanks[i].Findings {
-			if f.Code == account.CeilingWet && f.Ended.IsZero() {
+			switch {
+			case !f.Ended.IsZero():
+			case f.Code == account.CeilingWet:
 				o.ceilings[t]++
+			case f.Code == account.DeviceSilent:
+				o.silent(t, &f)
 			}
 		}
 	}
-	before := map[string]store.AlarmStep{}
+	if c.Hand != nil {
+		o.seen(c)
+	}
 	for _, step := range c.Sites {
-		before[step.SiteID] = o.alarms[step.SiteID]
 		o.alarms[step.SiteID] = step
 	}
 	if c.Log != nil {
@@ -82,6 +89,33 @@ func (o *oracle) kept(c *store.Commit) {
 	for i := range c.Sites {
 		o.transitions(&c.Sites[i])
 		o.noticed(&c.Sites[i])
+	}
+}
+
+// signs are channels by which an account of our tanks hears that a device lives.
+var signs = []string{channel.Heartbeat, channel.Floor, channel.CeilingLevel, channel.WatchLevel}
+
+// silent: no frame that was in the log by then says otherwise, taken in or not.
+func (o *oracle) silent(t int, f *account.Finding) {
+	w := o.w
+	for _, frame := range w.log.frames {
+		for i := range frame.Readings {
+			r := &frame.Readings[i]
+			d := &w.devices[w.deviceNumber(r.Device)]
+			if d.tank == t && !d.moved && !d.unknown && slices.Contains(signs, r.Channel) &&
+				!r.Received.After(f.Found) && r.At.After(f.Since) && r.At.Before(f.Found) {
+				w.wrong("%s is called silent from %s to %s; frame %d says %s at %s", w.tanks[t].id, f.Since.Format(time.DateTime), f.Found.Format(time.DateTime),
+					frame.Sequence, r.Channel, r.At.Format(time.DateTime))
+			}
+		}
+	}
+}
+
+// seen: what a person entered is in what is kept of the tank: no log gives it again.
+func (o *oracle) seen(c *store.Commit) {
+	t := &o.w.tanks[o.w.tankNumber(c.Hand.TankID)]
+	if !t.bare && !slices.ContainsFunc(c.Tanks, func(s store.TankStep) bool { return s.TankID == t.id && s.Saved != nil }) {
+		o.w.wrong("%s: a reading by hand is kept and the account that heard it is not", t.id)
 	}
 }
 

@@ -31,12 +31,37 @@ func (o *oracle) settled() {
 		o.findingsKept(t)
 	}
 	o.sameAlarms(m)
+	o.passedOn()
 	for key, n := range o.notices {
 		switch {
 		case n.Outcome == alarm.Sent && o.sent[key] == 0:
 			o.once("notice %s is kept as sent and was not", n.ID)
 		case n.Outcome == alarm.Pending && !n.Due.After(w.now):
 			o.once("notice %s was to be sent at %s", n.ID, n.Due.Format(time.DateTime))
+		}
+	}
+}
+
+// passedOn: where nobody acknowledged an alarm in time the next person was told.
+func (o *oracle) passedOn() {
+	w := o.w
+	for _, a := range w.monitor.Alarms() {
+		plan := w.sites[w.siteNumber(a.SiteID)].plan
+		// A round that nobody was there to send is not made up for: the next begins with
+		// the first person.
+		called := w.now.Sub(a.Called)
+		if called > plan.Low.Repeat {
+			called -= plan.Low.Repeat
+		}
+		if len(plan.Low.Rungs) == 0 || !a.State().Calls() || called <= answerIn {
+			continue
+		}
+		told := false
+		for key, n := range o.notices {
+			told = told || key[0] == a.SiteID && n.Alarm == a.Key && n.Called.Equal(a.Called) && n.Rung > 0
+		}
+		if !told {
+			w.wrong("%s at %s calls since %s and only one person was told", a.Code, a.Tank, a.Called.Format(time.DateTime))
 		}
 	}
 }

@@ -47,6 +47,8 @@ type (
 		tank int
 		// unknown: the store has lost it.
 		unknown bool
+		// moved: it has reported of another tank.
+		moved bool
 	}
 )
 
@@ -384,7 +386,7 @@ func (w *world) move(device, tank int) {
 	if from == tank {
 		return
 	}
-	w.devices[device].tank = tank
+	w.devices[device].tank, w.devices[device].moved = tank, true
 	w.oracle.moved(device, from, tank)
 }
 
