@@ -333,7 +333,8 @@ func (s *Server) tick(ctx context.Context) error {
 	for {
 		switch err := s.Monitor.Tick(ctx); {
 		case err == nil:
-			s.vitals.ticked.Store(time.Now().UnixNano())
+			now := time.Now() // with the reading that no setting of the clock moves
+			s.vitals.ticked.Store(&now)
 		case ctx.Err() == nil:
 			s.o.Log.Error("what follows from the time alone could not be stored", "error", err)
 		}

@@ -70,6 +70,8 @@ type Monitor struct {
 	reached     uint64
 	taken       time.Time
 	waitingRows waitingRows
+	// stored is the sequence of position, for those who must not wait.
+	stored atomic.Uint64
 	// keptFloor is the floor of position as the store has it.
 	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
@@ -79,6 +81,8 @@ type Monitor struct {
 	// told the time.
 	ticking sync.Mutex
 	advised time.Time
+
+	commits commits
 
 	counting sync.Mutex
 	count    Counters

@@ -106,7 +106,8 @@ func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherite
 	}
 	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
 	begin := func(p store.LogPosition) error {
-		m.position, m.keptFloor = p, p.Floor
+		m.position = p
+		m.isStored(p.Sequence, p.Floor)
 		return m.commit(ctx, &store.Commit{Log: &p})
 	}
 	era := 0
@@ -115,7 +116,8 @@ func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherite
 		if i < 0 {
 			break
 		}
-		m.position, m.keptFloor = saved.Logs[i], saved.Logs[i].Floor
+		m.position = saved.Logs[i]
+		m.isStored(m.position.Sequence, m.position.Floor)
 	}
 	taken := m.position.Sequence
 	for _, t := range saved.Tanks { // a tank may have been saved before its readings were

@@ -23,37 +23,6 @@ const (
 // savedAtOnce is how many sites have their tanks saved in one commit.
 const savedAtOnce = 16
 
-// commitAgain is how long a commit whose fate is not known waits before it asks
-// again.
-const commitAgain = time.Second
-
-// commit keeps a commit, and finds out what became of it where the answer is an
-// error: that can come after everything was kept, or without any of it. It does
-// not end by ctx: half-known is worse than late. Stop ends it.
-func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
-	ctx = context.WithoutCancel(ctx)
-	err := m.keeper.Commit(ctx, *c)
-	if err == nil || errors.Is(err, store.ErrStale) { // another's step is there: this one is not
-		return err
-	}
-	for {
-		kept, looked := m.keeper.Committed(ctx, *c)
-		switch {
-		case looked == nil && kept:
-			return nil
-		case looked == nil:
-			return err
-		}
-		select {
-		case <-m.stopped:
-			return errors.Join(err, looked)
-		default:
-		}
-		m.log.Error("whether a step was kept is not known yet", "error", errors.Join(err, looked))
-		m.pause(commitAgain)
-	}
-}
-
 // save saves the values of tanks that are due, or of all that are not saved as they
 // are, and with beliefs also what time had them believe.
 func (m *Monitor) save(ctx context.Context, now time.Time, all, beliefs bool) error {
@@ -131,11 +100,15 @@ func (m *Monitor) After() uint64 {
 	return m.position.Floor
 }
 
-// Taken is the last frame of the log that is in the store with all that followed.
-func (m *Monitor) Taken() uint64 {
-	m.taking.Lock()
-	defer m.taking.Unlock()
-	return m.position.Sequence
+// Taken is the last frame of the log that is in the store with all that followed. It
+// waits for nothing.
+func (m *Monitor) Taken() uint64 { return m.stored.Load() }
+
+// isStored notes how far the log is in the store. m.taking is held; of position only
+// what it guards is written, since others read which log it is.
+func (m *Monitor) isStored(sequence, floor uint64) {
+	m.position.Sequence, m.keptFloor = sequence, floor
+	m.stored.Store(sequence)
 }
 
 // Stop ends waiting for a store that does not answer.

@@ -94,7 +94,7 @@ func (m *Monitor) commitRows(ctx context.Context, d *draft) error {
 		return err
 	}
 	if d.commit.Log != nil {
-		m.position.Sequence, m.keptFloor = d.commit.Log.Sequence, d.commit.Log.Floor
+		m.isStored(d.commit.Log.Sequence, d.commit.Log.Floor)
 	}
 	w.rows, w.committed = nil, d.at
 	return nil
