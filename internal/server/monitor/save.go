@@ -44,7 +44,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 	var saved []*tank
 	for _, p := range places {
 		for _, t := range p.all() {
-			due := t.unsaved >= saveAfterReadings || t.unsaved > 0 && (all || now.Sub(t.savedAt) >= saveAfter)
+			due := t.unsaved >= saveAfterReadings || t.unsaved > 0 && (all || passed(t.savedAt.Add(saveAfter), saveAfter, now))
 			if !due && !(beliefs && len(t.beliefs) > 0) {
 				continue
 			}

@@ -24,6 +24,9 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	defer m.taking.Unlock()
 	now := m.now()
 	last := frames[len(frames)-1].Sequence
+	if m.taken.After(now) { // the clock was set back
+		m.taken = time.Time{}
+	}
 	perTank, fresh, taken := m.sort(frames)
 	rows, err := m.rows(ctx, fresh)
 	if err != nil {
