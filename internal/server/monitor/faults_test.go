@@ -3,10 +3,14 @@ package monitor
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"isohaline/internal/account"
 	"isohaline/internal/alarm"
@@ -28,6 +32,16 @@ type faultyStore struct {
 	refuses func(*store.Commit) bool
 	// tries counts commits, refused ones too.
 	tries int
+	// loaded is called before Load's answer is given; nil: nothing is.
+	loaded func()
+}
+
+func (f *faultyStore) Load(ctx context.Context) (store.Saved, error) {
+	saved, err := f.Store.Load(ctx)
+	if f.loaded != nil {
+		f.loaded()
+	}
+	return saved, err
 }
 
 func (f *faultyStore) Commit(ctx context.Context, c store.Commit) error {
@@ -210,5 +224,177 @@ func TestSavedAfterSetBack(t *testing.T) {
 	b.must(b.tick(time.Minute))
 	if n := b.tank("reef").unsaved; n > 0 {
 		t.Errorf("%d readings are not saved", n)
+	}
+}
+
+// salinity is what the account believes the tank's to be.
+func (b *bench) salinity() float64 {
+	v, _ := b.Tank("reef")
+	return v.Estimate.SalinityPSU
+}
+
+// measured is what a person measures again and again, in PSU. A new account believes
+// in the 35 of the file, one that has heard of it in less than believedMost.
+const measured, believedMost = 30, 34
+
+// furnishPast gives the tank a past, which its account knows.
+func (b *bench) furnishPast() {
+	b.t.Helper()
+	for n := range 8 {
+		b.take(b.says(0, channel.Level, 0.2))
+		b.must(b.Hear(b.t.Context(), store.HandEntry{By: "test", At: b.now, HandReading: store.HandReading{ID: string(rune('a' + n)), TankID: "reef", At: b.now,
+			Quantity: channel.Salinity, Value: measured, Instrument: "conductivity meter"}}))
+		b.must(b.tick(30 * time.Minute))
+	}
+	if s := b.salinity(); s > believedMost {
+		b.t.Fatalf("the account believes in %v PSU", s)
+	}
+}
+
+func (b *bench) knowsItsPast(what string) {
+	b.t.Helper()
+	if s := b.salinity(); s > believedMost {
+		b.t.Errorf("%s: the account believes in %v PSU, %v were measured", what, s, measured)
+	}
+	if b.tank("reef").owed.Load() {
+		b.t.Errorf("%s: its records are still to be worked through", what)
+	}
+}
+
+// TestRestoredOfAnotherVersion: a tank that is brought back, and was saved by another
+// version of the program, works through its records, also where the store refuses
+// that at first.
+func TestRestoredOfAnotherVersion(t *testing.T) {
+	for _, refused := range []bool{false, true} {
+		b := newBench(t)
+		b.furnishPast()
+		b.must(b.ArchiveTank(t.Context(), b.edit(), "reef"))
+		b.must(b.store.Commit(t.Context(), store.Commit{Tanks: []store.TankStep{{TankID: "reef", Saved: &store.SavedTank{Data: []byte("{}")}}}}))
+		if refused {
+			b.store.refuses = everything
+		}
+		b.must(b.RestoreTank(t.Context(), b.edit(), "reef"))
+		if refused {
+			b.store.refuses = nil
+			b.now = b.now.Add(adviseEvery)
+			b.WorkThrough(t.Context())
+		}
+		b.knowsItsPast(fmt.Sprint("refused ", refused))
+	}
+}
+
+// TestMendedWhileTheStoreFails: a tank whose file could not be read, and is mended while
+// the store refuses what follows, is worked through once the store takes it, also
+// after a restart in between; and no half of it is saved.
+func TestMendedWhileTheStoreFails(t *testing.T) {
+	for _, restart := range []bool{false, true} {
+		b := newBench(t)
+		b.furnishPast()
+		saved, err := b.edit().SaveDescription(t.Context(), "reef", "name: [", "broken", 1)
+		b.must(err)
+		b.start()
+		if len(b.Failures()) != 1 {
+			t.Fatal("the file is read")
+		}
+		b.take(b.says(0, channel.Heartbeat, 1))
+		b.store.refuses = func(c *store.Commit) bool {
+			return slices.ContainsFunc(c.Tanks, func(s store.TankStep) bool { return !s.Since.IsZero() })
+		}
+		if _, err = b.Redescribe(t.Context(), b.edit(), "reef", Draft{Text: starter, Base: saved.Version}); err != nil {
+			t.Errorf("the new file is kept: %v", err)
+		}
+		if b.salinity() < believedMost {
+			t.Error("what was refused is believed")
+		}
+		b.take(b.says(0, channel.Level, 0.2))
+		b.must(b.tick(saveAfter + time.Minute)) // it is saved in between
+		b.WorkThrough(t.Context())
+		b.store.refuses = nil
+		if restart {
+			b.start()
+		} else {
+			b.now = b.now.Add(adviseEvery)
+			b.WorkThrough(t.Context())
+		}
+		b.knowsItsPast(fmt.Sprint("restart ", restart))
+		tries := b.store.tries
+		b.now = b.now.Add(time.Hour)
+		b.WorkThrough(t.Context())
+		if b.store.tries != tries {
+			t.Error("it is worked through again")
+		}
+		b.start()
+		b.knowsItsPast("after another restart")
+	}
+}
+
+// TestArchivedWhileRestoring: a site that is archived while one of its tanks is brought
+// back is archived after that, with the tank.
+func TestArchivedWhileRestoring(t *testing.T) {
+	b := newBench(t)
+	b.must(b.ArchiveTank(t.Context(), b.edit(), "reef"))
+	e := b.edit()
+	archived := make(chan error, 1)
+	b.store.loaded = func() {
+		done := make(chan struct{})
+		go func() {
+			archived <- b.ArchiveSite(t.Context(), e, "here")
+			close(done)
+		}()
+		select { // it has to wait; where it does not it ends long before
+		case <-done:
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
+	b.must(b.RestoreTank(t.Context(), b.edit(), "reef"))
+	b.must(<-archived)
+	if _, there := b.Tank("reef"); there || b.place("here") != nil {
+		t.Error("the site is archived, and it or its tank is still monitored")
+	}
+}
+
+// TestAddWhileArchiving: sites and tanks that come and go at the same time neither
+// panic nor leave a tank without its site.
+func TestAddWhileArchiving(t *testing.T) {
+	b := newBench(t)
+	ctx := t.Context()
+	fixed := b.now
+	const rounds = 30
+	var group errgroup.Group
+	group.Go(func() error {
+		for n := range rounds {
+			_ = b.AddTank(ctx, NewTank{SiteID: "here", TankID: fmt.Sprint("tank-", n), File: starter, By: "test"}) // the site may be archived
+		}
+		return nil
+	})
+	group.Go(func() error {
+		for range rounds {
+			if err := b.ArchiveSite(ctx, b.store.Edit("test", fixed), "here"); err != nil && !errors.Is(err, store.ErrNotFound) {
+				return err
+			}
+		}
+		return nil
+	})
+	for range 2 {
+		group.Go(func() error {
+			for range rounds {
+				if err := b.RestoreSite(ctx, b.store.Edit("test", fixed), "here"); err != nil {
+					return err
+				}
+				err := b.RestoreTank(ctx, b.store.Edit("test", fixed), "reef")
+				if err != nil && !errors.Is(err, ErrArchived) {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	if err := group.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range b.Tanks() {
+		if b.place(v.SiteID) == nil {
+			t.Errorf("%s is there and its site is not", v.ID)
+		}
 	}
 }

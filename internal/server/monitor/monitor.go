@@ -57,8 +57,9 @@ type Monitor struct {
 	waiting []waiting
 	// progress is how far the start has come.
 	progress struct{ done, total atomic.Int64 }
-	// adding lets one tank be added at a time.
-	adding sync.Mutex
+	// roster lets one site or tank come or go at a time. It is taken before the locks
+	// below and those of sites.
+	roster sync.Mutex
 
 	// taking orders what comes from the log; it guards what is below.
 	taking sync.Mutex
@@ -108,7 +109,13 @@ type tank struct {
 	spec  atomic.Pointer[spec]
 	value atomic.Pointer[live.Value]
 
+	// owed: the account has still to work through the tank's records; see encode.
+	owed atomic.Bool
+
 	// What is below is guarded by the place's lock.
+
+	// again is when that is tried again.
+	again backoff
 
 	// seen is the last frame of the log that value has taken in, saved the last
 	// that the saved value has; savedAt is when it was saved, unsaved how many

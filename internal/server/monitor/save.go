@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"isohaline/internal/live"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -50,7 +51,7 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 			}
 			step := store.TankStep{TankID: t.id, Beliefs: beliefsOf(t.beliefs)}
 			if due {
-				data, err := t.value.Load().Encode()
+				data, err := t.encode(t.value.Load())
 				if err != nil {
 					return fmt.Errorf("tank %s: %w", t.id, err)
 				}
@@ -73,6 +74,15 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 		}
 	}
 	return nil
+}
+
+// encode is a value of the tank as it is saved: without an account that has not heard
+// everything.
+func (t *tank) encode(v *live.Value) ([]byte, error) {
+	if t.owed.Load() || t.spec.Load().problem != nil {
+		v = v.Bare()
+	}
+	return v.Encode()
 }
 
 // lower works out the last frame that no tank needs again.
