@@ -72,6 +72,13 @@ func (t *Tank) Adopt(v *Value, now time.Time) *Value {
 	return next
 }
 
+// Bare is the value without what its account knows; its account's time is zero.
+func (v *Value) Bare() *Value {
+	bare := *v
+	bare.Account = account.State{}
+	return &bare
+}
+
 // Step takes readings in, in the order in which they came, and then lets time
 // pass up to now: everything that the tank said up to then must have come; zero
 // lets no time pass. It returns the next value and what it brought.

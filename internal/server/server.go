@@ -307,6 +307,7 @@ func (s *Server) takeIn(ctx context.Context) error {
 	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
 	group.Go(func() error { return s.commits(ctx) })
 	group.Go(func() error { return s.tick(ctx) })
+	group.Go(func() error { return s.workThrough(ctx) })
 	return group.Wait()
 }
 
@@ -333,7 +334,8 @@ func (s *Server) tick(ctx context.Context) error {
 	for {
 		switch err := s.Monitor.Tick(ctx); {
 		case err == nil:
-			s.vitals.ticked.Store(time.Now().UnixNano())
+			now := time.Now() // with the reading that no setting of the clock moves
+			s.vitals.ticked.Store(&now)
 		case ctx.Err() == nil:
 			s.o.Log.Error("what follows from the time alone could not be stored", "error", err)
 		}
@@ -345,6 +347,20 @@ func (s *Server) tick(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case <-t.C:
+		}
+	}
+}
+
+// workThrough has tanks work through records that they could not when it was due.
+func (s *Server) workThrough(ctx context.Context) error {
+	t := time.NewTicker(tickEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			s.Monitor.WorkThrough(ctx)
 		}
 	}
 }

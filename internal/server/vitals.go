@@ -26,7 +26,7 @@ const (
 // vitals is what the service has gathered of its own parts, by the machine's own
 // clock.
 type vitals struct {
-	ticked atomic.Int64 // nanoseconds since 1970; 0: never
+	ticked atomic.Pointer[time.Time] // nil: never
 
 	mu       sync.Mutex
 	facts    hub.Facts
@@ -131,9 +131,11 @@ func count(n *int64, last *time.Time, more int64, now time.Time) {
 func (s *Server) presentFacts() hub.Facts {
 	f := s.vitals.facts
 	f.CatchingUp = s.Monitor.Progress().String()
-	if at := s.vitals.ticked.Load(); at != 0 {
-		f.Ticked = time.Unix(0, at)
+	if at := s.vitals.ticked.Load(); at != nil {
+		f.Ticked = *at
 	}
+	commits := s.Monitor.Commits()
+	f.Committing, f.CommitFails, f.CommitFailed, f.CommitSays = commits.Open, commits.Failing, commits.Failed, commits.Says
 	sending := s.Sender.Health()
 	f.Asked, f.Undelivered, f.GaveUp, f.SenderSays = sending.Asked, sending.Undelivered, sending.GaveUp, sending.Says
 	signal := s.Signal.Status()
@@ -142,11 +144,13 @@ func (s *Server) presentFacts() hub.Facts {
 }
 
 // Works says why the service does not do its work now; empty: it does.
-func (s *Server) Works() string {
+func (s *Server) Works() string { return s.worksAt(time.Now()) }
+
+func (s *Server) worksAt(now time.Time) string {
 	s.vitals.mu.Lock()
 	defer s.vitals.mu.Unlock()
 	f := s.presentFacts()
-	return f.Works(time.Now())
+	return f.Works(now)
 }
 
 // Findings are what is wrong with the service itself, the most urgent first.

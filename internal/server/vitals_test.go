@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"database/sql"
 	"encoding/json"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"isohaline/internal/channel"
 	"isohaline/internal/server/api"
 	"isohaline/internal/server/hub"
+	"isohaline/internal/server/monitor"
 	"isohaline/internal/store"
 	"isohaline/internal/tankfile"
 	"isohaline/internal/wire"
@@ -226,6 +228,79 @@ func TestSignOfLife(t *testing.T) {
 	olga.want(http.StatusOK, "GET", "/api/hub", nil, &stands)
 	for _, f := range stands.Findings {
 		t.Errorf("all is well, and there is %+v", f)
+	}
+}
+
+// blockingKeeper is a store whose commits hang until it is let go.
+type blockingKeeper struct {
+	*store.Store
+	reached, release chan struct{}
+}
+
+func (k *blockingKeeper) Commit(ctx context.Context, c store.Commit) error {
+	if c.Log != nil {
+		close(k.reached)
+		<-k.release
+	}
+	return k.Store.Commit(ctx, c)
+}
+
+// TestCommitThatHangs: the service's look at itself does not wait for a commit whose
+// answer does not come, and the next look finds it: the service does not say that it
+// works, and no sign of life is given.
+func TestCommitThatHangs(t *testing.T) {
+	dir := t.TempDir()
+	t.Run("fill", func(t *testing.T) { furnishedIn(t, dir) })
+	s, err := Open(t.Context(), Options{Dir: dir, HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Edges: "127.0.0.1:0", Cost: cheap})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	keeper := &blockingKeeper{s.Store, make(chan struct{}), make(chan struct{})}
+	s.Monitor, err = monitor.Open(t.Context(), monitor.Options{Store: s.Store, Keeper: keeper, Log: s.o.Log, Now: s.o.Now, TankOf: func(wire.DeviceID) string { return "reef" }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Monitor.TakeUp(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	present := func() { // all other parts do their work
+		now := time.Now()
+		s.vitals.ticked.Store(&now)
+	}
+	present()
+	asking, cancel := context.WithCancel(t.Context())
+	cancel()
+	_ = s.Sender.Run(asking) // looks once
+	at := time.Now().UTC().Truncate(time.Microsecond)
+	taken := make(chan error)
+	go func() {
+		taken <- s.Monitor.Take(t.Context(), []wire.Frame{{Sequence: 1, Readings: []wire.Reading{{Site: "here", Device: "gone", Channel: channel.Floor, Value: 1, At: at, Received: at}}}})
+	}()
+	<-keeper.reached
+	s.look(t.Context(), lookTimeout)
+	s.vitals.mu.Lock()
+	looked := s.vitals.facts.Looked
+	s.vitals.mu.Unlock()
+	if why := s.worksAt(looked); why != "" {
+		t.Errorf("a commit takes a moment, and it says %q", why)
+	}
+	next := looked.Add(lookEvery + time.Second)
+	if why := s.worksAt(next); !strings.Contains(why, "store") {
+		t.Errorf("one look later it says %q", why)
+	}
+	s.vitals.mu.Lock()
+	f := s.presentFacts()
+	s.vitals.mu.Unlock()
+	if found := hub.Judge(nil, &f, next); len(found) != 1 || found[0].Code != hub.CommitFails {
+		t.Errorf("%+v", found)
+	}
+	close(keeper.release)
+	if err := <-taken; err != nil {
+		t.Fatal(err)
+	}
+	if why := s.worksAt(next); why != "" {
+		t.Errorf("it is kept, and it says %q", why)
 	}
 }
 

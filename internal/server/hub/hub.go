@@ -28,6 +28,12 @@ type Facts struct {
 	StoreFails time.Time
 	StoreSays  string
 
+	// Committing is since when a step of the tanks is on its way into the store, whose
+	// answer has not come; CommitFails since when none was kept, the last at
+	// CommitFailed.
+	Committing, CommitFails, CommitFailed time.Time
+	CommitSays                            string
+
 	// Unread is when the oldest reading came into the log that is not worked
 	// through yet.
 	Unread time.Time
@@ -86,6 +92,7 @@ type Code string
 
 const (
 	StoreFails   Code = "store-fails"
+	CommitFails  Code = "commit-fails"
 	LogFails     Code = "log-fails"
 	LogFills     Code = "log-fills"
 	DiskFills    Code = "disk-fills"
@@ -100,7 +107,7 @@ const (
 )
 
 // Codes are all of them.
-var Codes = []Code{StoreFails, LogFails, LogFills, DiskFills, Behind, Stuck, DoorRefuses, WrongLogins, SenderFails, TankNotTaken, SignalFails, WasAway}
+var Codes = []Code{StoreFails, CommitFails, LogFails, LogFills, DiskFills, Behind, Stuck, DoorRefuses, WrongLogins, SenderFails, TankNotTaken, SignalFails, WasAway}
 
 // Finding is something that is wrong with the service itself.
 type Finding struct {
@@ -120,6 +127,9 @@ const (
 	lookOverdue = time.Minute
 	// tickOverdue and askOverdue: both come every second.
 	tickOverdue, askOverdue = time.Minute, 2 * time.Minute
+	// commitOverdue: a commit takes milliseconds, and one that was refused is tried
+	// again within seconds.
+	commitOverdue = 15 * time.Second
 	// behindLimit and behindUrgent: a reading is worked through within a second.
 	behindLimit, behindUrgent = 5 * time.Minute, time.Hour
 	// undeliveredLimit: attempts are up to five minutes apart.
@@ -148,6 +158,8 @@ func (f *Facts) Works(now time.Time) string {
 		return "the service has not been able to look at its own store and log for a while"
 	case !f.StoreFails.IsZero():
 		return "the store does not take what is written to it"
+	case !f.notCommitting(now).IsZero():
+		return "what follows from readings cannot be brought into the store"
 	case !f.LogFails.IsZero():
 		return "the log does not take readings"
 	case !f.Unread.IsZero() && late(f.Unread, behindLimit):
@@ -160,6 +172,19 @@ func (f *Facts) Works(now time.Time) string {
 		return "no message could be delivered for " + span(now.Sub(f.Undelivered))
 	}
 	return ""
+}
+
+// notCommitting is since when nothing could be committed, zero where that is well or
+// has not lasted. A commit whose answer does not come counts, and so do those that
+// are refused again and again; one refusal alone does not.
+func (f *Facts) notCommitting(now time.Time) time.Time {
+	switch {
+	case !f.Committing.IsZero() && now.Sub(f.Committing) > commitOverdue:
+		return f.Committing
+	case !f.CommitFails.IsZero() && f.CommitFailed.Sub(f.CommitFails) > commitOverdue:
+		return f.CommitFails
+	}
+	return time.Time{}
 }
 
 // Judge says what is wrong, the most urgent first. What was found before and goes
@@ -191,6 +216,10 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 	if !f.StoreFails.IsZero() {
 		add(Finding{Code: StoreFails, Urgency: Now}, f.StoreFails, "The store does not take what is written to it"+because(f.StoreSays)+". Readings wait in the log, and no alarm is raised meanwhile.",
 			"Make room on the disk, and look whether it is mounted read-only or failing; nothing that was acknowledged is lost.")
+	}
+	if since := f.notCommitting(now); !since.IsZero() && f.StoreFails.IsZero() {
+		add(Finding{Code: CommitFails, Urgency: Now}, since, "What follows from readings has not come into the store for "+span(now.Sub(since))+because(f.CommitSays)+". Readings wait in the log, and no alarm is raised meanwhile.",
+			"Look at the disk, or at the PostgreSQL server and the network to it; it is tried again by itself, and nothing that was acknowledged is lost.")
 	}
 	if !f.LogFails.IsZero() {
 		add(Finding{Code: LogFails, Urgency: Now}, f.LogFails, "The log does not take readings"+because(f.LogSays)+". Devices keep what they have, as long as they can.",

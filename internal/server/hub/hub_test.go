@@ -29,7 +29,9 @@ func TestNothingIsWrong(t *testing.T) {
 	if found := Judge(nil, &f, now); len(found) > 0 {
 		t.Errorf("%+v", found)
 	}
-	f.RoomBytes = -1 // nobody knows
+	f.Committing = ago(time.Second)
+	f.CommitFails, f.CommitFailed = ago(time.Hour), ago(time.Hour) // once, and nothing was to be kept since
+	f.RoomBytes = -1                                               // nobody knows
 	if found := Judge(nil, &f, now); len(found) > 0 {
 		t.Errorf("%+v", found)
 	}
@@ -47,6 +49,10 @@ func TestEachIsFound(t *testing.T) {
 		says    string
 	}{
 		{"store", func(f *Facts) { f.StoreFails, f.StoreSays = ago(time.Minute), "disk I/O error\nmore" }, StoreFails, Now, false, "(disk I/O error)"},
+		{"commit hangs", func(f *Facts) { f.Committing = ago(time.Minute) }, CommitFails, Now, false, "60 s"},
+		{"commits are refused", func(f *Facts) {
+			f.CommitFails, f.CommitFailed, f.CommitSays = ago(time.Minute), ago(time.Second), "no such table"
+		}, CommitFails, Now, false, "no such table"},
 		{"log", func(f *Facts) { f.LogFails, f.LogSays = ago(time.Minute), "the disk is full" }, LogFails, Now, false, "the disk is full"},
 		{"a little behind", func(f *Facts) { f.Unread = ago(20 * time.Minute) }, Behind, Today, false, "20 min behind"},
 		{"hours behind", func(f *Facts) { f.Unread = ago(3 * time.Hour) }, Behind, Now, false, "3 h behind"},

@@ -182,7 +182,7 @@ func (s *Signal) pause() time.Duration {
 
 func (s *Signal) messageDue(now time.Time) bool {
 	at, day, err := s.settings.Daily.due(now)
-	return err == nil && day != s.day && !now.Before(at) && (s.dayTried.IsZero() || now.Sub(s.dayTried) >= tryAgain)
+	return err == nil && day != s.day && !now.Before(at) && (s.dayTried.IsZero() || now.Sub(s.dayTried) >= tryAgain || now.Before(s.dayTried))
 }
 
 // hold notes why no sign is given.

@@ -350,7 +350,11 @@ func (td *tankDraft) kept(logID string) (*store.TankStep, error) {
 	}
 	step := &store.TankStep{TankID: td.id, Findings: td.findings, Beliefs: beliefsOf(beliefs), Since: td.since}
 	if td.save {
-		data, err := td.value.Encode()
+		encode := td.encode
+		if !td.since.IsZero() { // it has worked through everything
+			encode = (*live.Value).Encode
+		}
+		data, err := encode(td.value)
 		if err != nil {
 			return nil, err
 		}

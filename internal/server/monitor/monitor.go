@@ -57,8 +57,9 @@ type Monitor struct {
 	waiting []waiting
 	// progress is how far the start has come.
 	progress struct{ done, total atomic.Int64 }
-	// adding lets one tank be added at a time.
-	adding sync.Mutex
+	// roster lets one site or tank come or go at a time. It is taken before the locks
+	// below and those of sites.
+	roster sync.Mutex
 
 	// taking orders what comes from the log; it guards what is below.
 	taking sync.Mutex
@@ -70,6 +71,8 @@ type Monitor struct {
 	reached     uint64
 	taken       time.Time
 	waitingRows waitingRows
+	// stored is the sequence of position, for those who must not wait.
+	stored atomic.Uint64
 	// keptFloor is the floor of position as the store has it.
 	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
@@ -79,6 +82,8 @@ type Monitor struct {
 	// told the time.
 	ticking sync.Mutex
 	advised time.Time
+
+	commits commits
 
 	counting sync.Mutex
 	count    Counters
@@ -104,7 +109,13 @@ type tank struct {
 	spec  atomic.Pointer[spec]
 	value atomic.Pointer[live.Value]
 
+	// owed: the account has still to work through the tank's records; see encode.
+	owed atomic.Bool
+
 	// What is below is guarded by the place's lock.
+
+	// again is when that is tried again.
+	again backoff
 
 	// seen is the last frame of the log that value has taken in, saved the last
 	// that the saved value has; savedAt is when it was saved, unsaved how many
@@ -139,8 +150,12 @@ type place struct {
 	// tanks are those under watch; the list is replaced, never changed.
 	tanks atomic.Pointer[[]*tank]
 
-	// mu orders the steps of the site and its tanks.
+	// mu orders the steps of the site and its tanks; it guards what is below.
 	mu sync.Mutex
+	// ticked is when the site was last told the time, by a clock that can be set back.
+	ticked time.Time
+	// refused is when it is told again where the store did not take what followed.
+	refused backoff
 }
 
 // all are the tanks of the site that are under watch.
@@ -211,6 +226,37 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 // did not come.
 const adviseEvery = time.Minute
 
+// adviseAgain is how soon a site is told the time again whose step the store did not
+// take; each further time it is twice as long, up to adviseEvery.
+const adviseAgain = time.Second
+
+// backoff is when something that failed is tried again. The zero backoff has not
+// failed.
+type backoff struct {
+	at   time.Time
+	wait time.Duration
+}
+
+// after notes what came of a try. Each failure waits twice as long as the one before.
+func (b *backoff) after(err error, now time.Time) {
+	if err == nil {
+		*b = backoff{}
+		return
+	}
+	b.wait = min(max(2*b.wait, adviseAgain), adviseEvery)
+	b.at = now.Add(b.wait)
+}
+
+// due says whether the wait is over; where the clock was set back it is no longer
+// than itself.
+func (b *backoff) due(now time.Time) bool { return b.wait > 0 && passed(b.at, b.wait, now) }
+
+// passed says whether a time has come that lay at most a wait ahead. One that lies
+// further ahead was fixed before the clock was set back.
+func passed(at time.Time, wait time.Duration, now time.Time) bool {
+	return !at.After(now) || at.Sub(now) > wait
+}
+
 // Tick tells accounts and alarms what time it is, and saves tanks that are due. It
 // is cheap where nothing is due, so it may come often. Where the
 // store refuses a part the rest goes on.
@@ -248,7 +294,7 @@ func (m *Monitor) known(ctx context.Context, now time.Time) time.Time {
 	head, err := m.source.Head(ctx)
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	if err == nil && head <= m.reached {
+	if err == nil && head <= m.reached || m.taken.After(now) { // the clock was set back
 		return now
 	}
 	return m.taken // zero where nothing was: then nobody is told the time
@@ -259,19 +305,29 @@ func (m *Monitor) tickSite(ctx context.Context, p *place, advise bool, known, no
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	d := m.draft(now)
-	if advise {
+	if advise = advise || p.refused.due(now); advise {
 		d.forget(p)
 		for _, t := range p.all() {
 			d.advise(t, known)
 		}
 	}
-	if due := alarm.Deadline(p.settings(), p.calls.Load().alarms); !due.IsZero() && !due.After(now) {
+	// Where the clock was set back, perhaps before the start, the alarms and who is told
+	// of them count from now, and no time that was worked out before holds.
+	back := p.ticked.IsZero() || now.Before(p.ticked)
+	if due := alarm.Deadline(p.settings(), p.calls.Load().alarms); back || !due.IsZero() && !due.After(now) {
 		d.tell(p, alarm.Event{})
 	}
 	if again := p.calls.Load().again; !again.IsZero() && !again.After(now) {
 		d.site(p) // who is to be told is decided for every site of a draft
 	}
-	return d.keep(ctx)
+	err := d.keep(ctx)
+	if err == nil {
+		p.ticked = now
+	}
+	if advise {
+		p.refused.after(err, now)
+	}
+	return err
 }
 
 // Ask lets a person ask something of an alarm. The reason says what came of it,

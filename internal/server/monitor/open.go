@@ -106,7 +106,8 @@ func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherite
 	}
 	nameOf := func(era int) string { return fmt.Sprintf("%s.%d", m.source.ID(), era) }
 	begin := func(p store.LogPosition) error {
-		m.position, m.keptFloor = p, p.Floor
+		m.position = p
+		m.isStored(p.Sequence, p.Floor)
 		return m.commit(ctx, &store.Commit{Log: &p})
 	}
 	era := 0
@@ -115,7 +116,8 @@ func (m *Monitor) findPosition(ctx context.Context, saved *store.Saved, inherite
 		if i < 0 {
 			break
 		}
-		m.position, m.keptFloor = saved.Logs[i], saved.Logs[i].Floor
+		m.position = saved.Logs[i]
+		m.isStored(m.position.Sequence, m.position.Floor)
 	}
 	taken := m.position.Sequence
 	for _, t := range saved.Tanks { // a tank may have been saved before its readings were
@@ -189,14 +191,12 @@ func (m *Monitor) newTank(saved *store.Tank) *tank {
 func (m *Monitor) TakeUp(ctx context.Context) error {
 	var group errgroup.Group
 	group.SetLimit(runtime.NumCPU())
-	var anew []*tank
-	again := make([]bool, len(m.waiting))
-	for i, w := range m.waiting {
+	for _, w := range m.waiting {
 		group.Go(func() error {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
-			again[i] = m.takeUp(w.tank, &w.saved)
+			m.takeUp(w.tank, &w.saved)
 			m.Arrived()
 			e := Event{TankID: w.tank.id, SiteID: w.tank.siteID}
 			m.Feed.Publish(e.Topic(), e)
@@ -206,66 +206,51 @@ func (m *Monitor) TakeUp(ctx context.Context) error {
 	if err := group.Wait(); err != nil {
 		return err
 	}
-	for i, w := range m.waiting {
-		if again[i] {
-			anew = append(anew, w.tank)
-		}
-	}
+	waiting := m.waiting
 	m.waiting = nil
-	for _, t := range anew {
-		m.insistWorkThrough(ctx, t)
+	for _, w := range waiting {
+		for range workThroughTries {
+			if m.workThroughOwed(ctx, w.tank) || ctx.Err() != nil {
+				break
+			}
+			m.pause(commitAgain)
+		}
 	}
 	return ctx.Err()
 }
 
-// workThroughTries is how often a tank's records are tried to be worked through when
-// it is taken up; a store that fails for longer leaves it without its past.
+// workThroughTries is how often a tank's records are tried to be worked through before
+// the log is read; where the store fails for longer WorkThrough goes on.
 const workThroughTries = 30
 
-// insistWorkThrough works through a tank's records, again where the store fails: what
-// is known of the tank is in them alone.
-func (m *Monitor) insistWorkThrough(ctx context.Context, t *tank) {
-	for try := 1; ; try++ {
-		err := m.workThroughAgain(ctx, t)
-		if err == nil || ctx.Err() != nil {
-			return
-		}
-		m.log.Error("a tank's records could not be worked through", "tank", t.id, "try", try, "error", err)
-		if try == workThroughTries {
-			return
-		}
-		m.pause(commitAgain)
-	}
-}
-
-// takeUp makes a tank live. again says that its records have to be worked through.
-func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) (again bool) {
+// takeUp makes a tank live.
+func (m *Monitor) takeUp(t *tank, saved *store.TankSaved) {
 	s := m.specOf(t, saved.Name, saved.Description)
 	if s.problem != nil {
 		m.log.Error("a tank is without an account", "tank", t.id, "error", s.problem)
 	}
 	value := s.live.Begin(m.now())
+	owed := true
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	t.savedAt = m.now()
 	if saved.Saved != nil {
 		known, err := live.Decode(saved.Saved.Data)
 		switch {
-		case err == nil:
-			value = known
-			if saved.Saved.Log == m.position.Log {
-				t.seen, t.saved = saved.Saved.Sequence, saved.Saved.Sequence
-			}
-		default:
+		case err != nil:
 			m.log.Warn("a tank works through its records again", "tank", t.id, "error", err)
-			again = true
+		case known.Account.At.IsZero() && s.problem == nil: // it had none when it was saved
+			value = s.live.Adopt(known, m.now())
+		default:
+			value, owed = known, false
 		}
-	} else {
-		again = true
+		if err == nil && saved.Saved.Log == m.position.Log {
+			t.seen, t.saved = saved.Saved.Sequence, saved.Saved.Sequence
+		}
 	}
+	t.owed.Store(owed && s.problem == nil)
 	t.value.Store(value)
 	t.spec.Store(s)
-	return again && s.problem == nil
 }
 
 // specOf works a tank's description out.
@@ -306,8 +291,8 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 	if err != nil {
 		return err
 	}
-	m.adding.Lock()
-	defer m.adding.Unlock()
+	m.roster.Lock()
+	defer m.roster.Unlock()
 	e := m.store.Edit(n.By, m.now())
 	p, err := m.addSite(ctx, e, store.Site{ID: n.SiteID, Name: n.SiteName})
 	if err != nil {
@@ -335,8 +320,8 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 // AddSite takes a site under watch that may have no tank yet; one that is there
 // already stays as it is.
 func (m *Monitor) AddSite(ctx context.Context, e *store.Editor, s store.Site) error {
-	m.adding.Lock()
-	defer m.adding.Unlock()
+	m.roster.Lock()
+	defer m.roster.Unlock()
 	_, err := m.addSite(ctx, e, s)
 	return err
 }
@@ -371,10 +356,9 @@ func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string
 	if t == nil || t.spec.Load() == nil {
 		return store.Description{}, notWatched(tankID)
 	}
-	broken := t.spec.Load().problem != nil
 	saved, err := m.redescribe(ctx, e, t, sheet, d)
-	if err == nil && broken {
-		err = m.workThroughAgain(context.WithoutCancel(ctx), t)
+	if err == nil {
+		m.workThroughOwed(context.WithoutCancel(ctx), t)
 	}
 	return saved, err
 }
@@ -392,6 +376,7 @@ func (m *Monitor) redescribe(ctx context.Context, e *store.Editor, t *tank, shee
 	}
 	if t.spec.Load().problem != nil {
 		t.value.Store(s.live.Adopt(t.value.Load(), m.now()))
+		t.owed.Store(true)
 	}
 	t.spec.Store(s)
 	return saved, nil

@@ -53,9 +53,14 @@ func (m *Monitor) ArchiveTank(ctx context.Context, e *store.Editor, tankID strin
 	if t == nil || t.spec.Load() == nil {
 		return notWatched(tankID)
 	}
+	m.roster.Lock()
+	defer m.roster.Unlock()
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
-	if t.meanwhile != nil {
+	switch {
+	case t.gone:
+		return notWatched(tankID)
+	case t.meanwhile != nil:
 		return ErrBusy
 	}
 	row, err := m.store.Tank(ctx, tankID)
@@ -72,6 +77,8 @@ func (m *Monitor) ArchiveTank(ctx context.Context, e *store.Editor, tankID strin
 
 // ArchiveSite ends the watch over a site and all its tanks.
 func (m *Monitor) ArchiveSite(ctx context.Context, e *store.Editor, siteID string) error {
+	m.roster.Lock()
+	defer m.roster.Unlock()
 	p := m.place(siteID)
 	if p == nil {
 		return fmt.Errorf("site %q: %w", siteID, store.ErrNotFound)
@@ -134,56 +141,69 @@ func (m *Monitor) forgetUnwatched(ctx context.Context, p *place) error {
 	return d.keep(ctx)
 }
 
-// RestoreTank takes an archived tank under watch again. What goes on there now is
-// told anew.
+// RestoreTank brings an archived tank back. What goes on there now is told, as if it
+// had just begun.
 func (m *Monitor) RestoreTank(ctx context.Context, e *store.Editor, tankID string) error {
-	row, err := m.store.Tank(ctx, tankID)
-	if err != nil || m.tank(tankID) != nil {
-		return err
-	}
-	if m.place(row.SiteID) == nil {
-		return fmt.Errorf("site %q of the tank is %w: bring the site back first", row.SiteID, ErrArchived)
-	}
-	row.Archived = time.Time{}
-	if err := e.UpdateTank(ctx, row); err != nil {
-		return err
-	}
-	return m.takeUpAgain(ctx, row.SiteID)
+	return m.restore(ctx, func() (siteID string, err error) {
+		row, err := m.store.Tank(ctx, tankID)
+		if err != nil || m.tank(tankID) != nil {
+			return "", err
+		}
+		if m.place(row.SiteID) == nil {
+			return "", fmt.Errorf("site %q of the tank is %w: bring the site back first", row.SiteID, ErrArchived)
+		}
+		row.Archived = time.Time{}
+		return row.SiteID, e.UpdateTank(ctx, row)
+	})
 }
 
-// RestoreSite takes an archived site under watch again, with the tanks that are not
-// archived themselves.
+// RestoreSite brings an archived site back, with the tanks that are not archived
+// themselves.
 func (m *Monitor) RestoreSite(ctx context.Context, e *store.Editor, siteID string) error {
-	row, err := m.store.Site(ctx, siteID)
-	if err != nil || m.place(siteID) != nil {
-		return err
-	}
-	row.Archived = time.Time{}
-	if err := e.UpdateSite(ctx, row); err != nil {
-		return err
-	}
-	return m.takeUpAgain(ctx, siteID)
+	return m.restore(ctx, func() (string, error) {
+		row, err := m.store.Site(ctx, siteID)
+		if err != nil || m.place(siteID) != nil {
+			return "", err
+		}
+		row.Archived = time.Time{}
+		return siteID, e.UpdateSite(ctx, row)
+	})
 }
 
-// takeUpAgain takes up what the store has of a site and is not under watch.
-func (m *Monitor) takeUpAgain(ctx context.Context, siteID string) error {
-	m.adding.Lock()
-	defer m.adding.Unlock()
+// restore takes up what the store has of a site and is not monitored, after mark has
+// it in use there; no site: it was monitored all the time.
+func (m *Monitor) restore(ctx context.Context, mark func() (siteID string, err error)) error {
+	ctx = context.WithoutCancel(ctx) // what the store has in use must be monitored
+	m.roster.Lock()
+	siteID, err := mark()
+	var taken []*tank
+	if err == nil && siteID != "" {
+		taken, err = m.takeUpAgain(ctx, siteID)
+	}
+	m.roster.Unlock()
+	for _, t := range taken {
+		m.workThroughOwed(ctx, t)
+	}
+	return err
+}
+
+// takeUpAgain takes up what the store has of a site and is not monitored. m.roster is
+// held.
+func (m *Monitor) takeUpAgain(ctx context.Context, siteID string) (taken []*tank, err error) {
 	saved, err := m.keeper.Load(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, s := range saved.Sites {
 		if s.ID == siteID && m.place(siteID) == nil {
 			if err := m.takeUpSaved(&s); err != nil {
-				return err
+				return nil, err
 			}
 		}
 	}
-	// Frames that came meanwhile were not for it.
+	// Frames that came since then were not for it.
 	m.taking.Lock()
 	defer m.taking.Unlock()
-	var taken []*tank
 	for i := range saved.Tanks {
 		if s := &saved.Tanks[i]; s.SiteID == siteID && m.tank(s.ID) == nil {
 			t := m.newTank(&s.Tank)
@@ -202,5 +222,5 @@ func (m *Monitor) takeUpAgain(ctx context.Context, siteID string) error {
 	for _, t := range taken {
 		d.conform(t, t.value.Load())
 	}
-	return d.keep(ctx)
+	return taken, d.keep(ctx)
 }

@@ -95,13 +95,42 @@ func (m *Monitor) addReadings(ctx context.Context, readings []wire.Reading) (sto
 	return m.store.AddReadings(ctx, rows)
 }
 
-// workThroughAgain has a tank's account work through its records.
-func (m *Monitor) workThroughAgain(ctx context.Context, t *tank) error {
-	if _, err := m.beginRerun(t.id); err != nil {
-		return err
+// WorkThrough has the accounts work through their tanks' records that could not do so
+// when it was due, because the store failed. It is to be called every second or so.
+func (m *Monitor) WorkThrough(ctx context.Context) {
+	for _, p := range m.sites() {
+		for _, t := range p.all() {
+			if !t.owed.Load() || ctx.Err() != nil {
+				continue
+			}
+			p.mu.Lock()
+			due := t.again.wait == 0 || t.again.due(m.now())
+			p.mu.Unlock()
+			if due {
+				m.workThroughOwed(ctx, t)
+			}
+		}
 	}
-	defer m.endRerun(t)
-	return m.rerun(ctx, t)
+}
+
+// workThroughOwed has a tank's account work through its records, if it still has to,
+// and says whether it need not any more.
+func (m *Monitor) workThroughOwed(ctx context.Context, t *tank) bool {
+	if !t.owed.Load() {
+		return true
+	}
+	_, err := m.beginRerun(t.id)
+	if err == nil {
+		err = m.rerun(ctx, t)
+		m.endRerun(t)
+	}
+	t.place.mu.Lock()
+	defer t.place.mu.Unlock()
+	t.again.after(err, m.now())
+	if err != nil {
+		m.log.Error("a tank's records could not be worked through yet", "tank", t.id, "error", err)
+	}
+	return err == nil
 }
 
 func (m *Monitor) beginRerun(tankID string) (*tank, error) {
@@ -168,8 +197,12 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 	for {
 		sheet, now := t.spec.Load().sheet, m.now()
 		k, began, err := m.workThrough(ctx, t.id, sheet, now)
-		if err != nil || k == nil {
+		if err != nil {
 			return err
+		}
+		if k == nil {
+			t.owed.Store(false)
+			return nil
 		}
 		if done, err := m.replace(ctx, t, sheet, k, began); done {
 			return err
@@ -325,5 +358,9 @@ func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *li
 		d.events = append(d.events, Event{TankID: t.id, SiteID: t.siteID, Finding: &f})
 		d.tell(t.place, alarm.FromFinding(t.id, "", f))
 	}
-	return true, d.keep(ctx)
+	err = d.keep(ctx)
+	if err == nil {
+		t.owed.Store(false)
+	}
+	return true, err
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"isohaline/internal/live"
 	"isohaline/internal/store"
 	"isohaline/internal/wire"
 )
@@ -22,37 +23,6 @@ const (
 
 // savedAtOnce is how many sites have their tanks saved in one commit.
 const savedAtOnce = 16
-
-// commitAgain is how long a commit whose fate is not known waits before it asks
-// again.
-const commitAgain = time.Second
-
-// commit keeps a commit, and finds out what became of it where the answer is an
-// error: that can come after everything was kept, or without any of it. It does
-// not end by ctx: half-known is worse than late. Stop ends it.
-func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
-	ctx = context.WithoutCancel(ctx)
-	err := m.keeper.Commit(ctx, *c)
-	if err == nil || errors.Is(err, store.ErrStale) { // another's step is there: this one is not
-		return err
-	}
-	for {
-		kept, looked := m.keeper.Committed(ctx, *c)
-		switch {
-		case looked == nil && kept:
-			return nil
-		case looked == nil:
-			return err
-		}
-		select {
-		case <-m.stopped:
-			return errors.Join(err, looked)
-		default:
-		}
-		m.log.Error("whether a step was kept is not known yet", "error", errors.Join(err, looked))
-		m.pause(commitAgain)
-	}
-}
 
 // save saves the values of tanks that are due, or of all that are not saved as they
 // are, and with beliefs also what time had them believe.
@@ -75,13 +45,13 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 	var saved []*tank
 	for _, p := range places {
 		for _, t := range p.all() {
-			due := t.unsaved >= saveAfterReadings || t.unsaved > 0 && (all || now.Sub(t.savedAt) >= saveAfter)
+			due := t.unsaved >= saveAfterReadings || t.unsaved > 0 && (all || passed(t.savedAt.Add(saveAfter), saveAfter, now))
 			if !due && !(beliefs && len(t.beliefs) > 0) {
 				continue
 			}
 			step := store.TankStep{TankID: t.id, Beliefs: beliefsOf(t.beliefs)}
 			if due {
-				data, err := t.value.Load().Encode()
+				data, err := t.encode(t.value.Load())
 				if err != nil {
 					return fmt.Errorf("tank %s: %w", t.id, err)
 				}
@@ -104,6 +74,15 @@ func (m *Monitor) saveSites(ctx context.Context, places []*place, now time.Time,
 		}
 	}
 	return nil
+}
+
+// encode is a value of the tank as it is saved: without an account that has not heard
+// everything.
+func (t *tank) encode(v *live.Value) ([]byte, error) {
+	if t.owed.Load() || t.spec.Load().problem != nil {
+		v = v.Bare()
+	}
+	return v.Encode()
 }
 
 // lower works out the last frame that no tank needs again.
@@ -131,11 +110,15 @@ func (m *Monitor) After() uint64 {
 	return m.position.Floor
 }
 
-// Taken is the last frame of the log that is in the store with all that followed.
-func (m *Monitor) Taken() uint64 {
-	m.taking.Lock()
-	defer m.taking.Unlock()
-	return m.position.Sequence
+// Taken is the last frame of the log that is in the store with all that followed. It
+// waits for nothing.
+func (m *Monitor) Taken() uint64 { return m.stored.Load() }
+
+// isStored notes how far the log is in the store. m.taking is held; of position only
+// what it guards is written, since others read which log it is.
+func (m *Monitor) isStored(sequence, floor uint64) {
+	m.position.Sequence, m.keptFloor = sequence, floor
+	m.stored.Store(sequence)
 }
 
 // Stop ends waiting for a store that does not answer.

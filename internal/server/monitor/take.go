@@ -24,6 +24,9 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 	defer m.taking.Unlock()
 	now := m.now()
 	last := frames[len(frames)-1].Sequence
+	if m.taken.After(now) { // the clock was set back
+		m.taken = time.Time{}
+	}
 	perTank, fresh, taken := m.sort(frames)
 	rows, err := m.rows(ctx, fresh)
 	if err != nil {
@@ -94,7 +97,7 @@ func (m *Monitor) commitRows(ctx context.Context, d *draft) error {
 		return err
 	}
 	if d.commit.Log != nil {
-		m.position.Sequence, m.keptFloor = d.commit.Log.Sequence, d.commit.Log.Floor
+		m.isStored(d.commit.Log.Sequence, d.commit.Log.Floor)
 	}
 	w.rows, w.committed = nil, d.at
 	return nil
