@@ -99,6 +99,39 @@ func TestAFloorIsWet(t *testing.T) {
 	})
 }
 
+// TestOverBeforeItCame: a device that was cut off says at last that the ceiling was wet
+// for an hour and the guard latched, and that both are over. People are told all the same;
+// not of a splash.
+func TestOverBeforeItCame(t *testing.T) {
+	h := furnished(t)
+	olga := h.as("olga")
+	var made, splashed api.Credentials
+	olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "reef", "name": "Head"}, &made)
+	olga.want(http.StatusCreated, "POST", "/api/devices", jsonMap{"tankId": "other", "name": "Head"}, &splashed)
+	body := func(wet time.Duration) string {
+		began := time.Now().Add(-3 * time.Hour)
+		text, err := json.Marshal([]jsonMap{
+			{"bt": began.Unix(), "n": "ceiling", "vb": true}, {"n": "latched", "vb": true},
+			{"n": "ceiling", "t": wet.Seconds(), "vb": false}, {"n": "latched", "t": wet.Seconds(), "vb": false}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	post(t, h, splashed, body(5*time.Second), http.StatusOK)
+	post(t, h, made, body(time.Hour), http.StatusOK)
+	told := map[string]bool{}
+	eventually(t, "the ceiling is told", func() bool {
+		for _, a := range h.Monitor.Alarms() {
+			told[a.Tank+" "+string(a.Code)] = !a.Called.IsZero() || a.Active
+		}
+		return told["reef ceiling-wet"]
+	})
+	if !told["reef guard-latched"] || told["other ceiling-wet"] || told["other guard-latched"] {
+		t.Errorf("told: %v", told)
+	}
+}
+
 // TestRefusalsAreSeen: what is not taken is answered, and stands on the device's
 // page.
 func TestRefusalsAreSeen(t *testing.T) {
