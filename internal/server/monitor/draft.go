@@ -90,8 +90,9 @@ func (d *draft) step(s *share, frame uint64) {
 	next, changes := spec.live.Step(value, s.readings, time.Time{})
 	d.refused(t, &changes)
 	readings := append(s.repeated, s.readings...)
-	d.m.counted(&Counters{Observations: int64(len(s.readings)), NotTaken: int64(len(changes.Refused))})
+	heard := Counters{Observations: int64(len(s.readings)), NotTaken: int64(len(changes.Refused))}
 	if again.Quiet() && changes.Quiet() {
+		d.m.counted(&heard) // it has them: they do not come again
 		t.beliefs = append(append(t.beliefs, again.Beliefs...), changes.Beliefs...)
 		t.hears(next, readings, frame)
 		for _, r := range changes.Turned {
@@ -100,6 +101,7 @@ func (d *draft) step(s *share, frame uint64) {
 		}
 		return
 	}
+	d.count.add(&heard)
 	td := d.of(t)
 	td.value, td.seen, td.readings = next, frame, readings
 	td.note(&again)

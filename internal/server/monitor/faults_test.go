@@ -398,3 +398,32 @@ func TestAddWhileArchiving(t *testing.T) {
 		}
 	}
 }
+
+// TestCountedOnce: frames that come again because the store refused what followed are
+// counted once, as they are taken in.
+func TestCountedOnce(t *testing.T) {
+	b := newBench(t)
+	frames := b.says(0, channel.Floor, 1) // an alarm: it commits
+	stranger := frames[0].Readings[0]
+	stranger.Device = "stranger" // is not in the store
+	odd := frames[0].Readings[0]
+	odd.Channel, odd.Value = channel.Level, -99 // no account takes it
+	quiet := frames[0].Readings[0]
+	quiet.Channel = channel.Heartbeat
+	frames[0].Readings = append(frames[0].Readings, stranger, odd, quiet)
+	b.store.refuses = everything
+	for range 3 {
+		if err := b.Take(t.Context(), frames); !errors.Is(err, errRefused) {
+			t.Fatal(err)
+		}
+	}
+	if c := b.Counters(); c != (Counters{}) {
+		t.Errorf("nothing was taken in, counted is %+v", c)
+	}
+	b.store.refuses = nil
+	b.take(frames)
+	b.take(frames) // and once more, as after a broken connection
+	if c := b.Counters(); c.Readings != 3 || c.Unknown != 1 || c.Observations != 4 || c.NotTaken != 1 || c.Findings != 1 {
+		t.Errorf("counted is %+v", c)
+	}
+}

@@ -92,7 +92,11 @@ func (m *Monitor) addReadings(ctx context.Context, readings []wire.Reading) (sto
 	if err != nil {
 		return store.Added{}, err
 	}
-	return m.store.AddReadings(ctx, rows)
+	added, err := m.store.AddReadings(ctx, rows)
+	if err == nil {
+		m.counted(&Counters{Unknown: int64(len(readings) - len(rows))})
+	}
+	return added, err
 }
 
 // WorkThrough has the accounts work through their tanks' records that could not do so

@@ -169,7 +169,6 @@ func (m *Monitor) rows(ctx context.Context, readings []*wire.Reading) ([]store.R
 		channel, err := m.channelOf(ctx, r.Device, r.Channel)
 		if errors.Is(err, store.ErrNotFound) {
 			m.log.Error("a reading of an unknown device is not kept", "device", r.Device, "channel", r.Channel)
-			m.counted(&Counters{Unknown: 1})
 			continue
 		}
 		if err != nil {

@@ -52,7 +52,7 @@ func (m *Monitor) Take(ctx context.Context, frames []wire.Frame) error {
 		}
 	}
 	m.reached, m.taken = max(m.reached, last), taken
-	m.counted(&Counters{Readings: int64(len(rows))})
+	m.counted(&Counters{Readings: int64(len(rows)), Unknown: int64(len(fresh) - len(rows))})
 	m.tellHeard(fresh)
 	return nil
 }
