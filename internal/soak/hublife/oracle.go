@@ -95,7 +95,8 @@ func (o *oracle) kept(c *store.Commit) {
 // signs are channels by which an account of our tanks hears that a device lives.
 var signs = []string{channel.Heartbeat, channel.Floor, channel.CeilingLevel, channel.WatchLevel}
 
-// silent: no frame that was in the log by then says otherwise, taken in or not.
+// silent: no frame that was in the log by then, taken in or not, says otherwise and did
+// not come late.
 func (o *oracle) silent(t int, f *account.Finding) {
 	w := o.w
 	for _, frame := range w.log.frames {
@@ -103,7 +104,7 @@ func (o *oracle) silent(t int, f *account.Finding) {
 			r := &frame.Readings[i]
 			d := &w.devices[w.deviceNumber(r.Device)]
 			if d.tank == t && !d.moved && !d.unknown && slices.Contains(signs, r.Channel) &&
-				!r.Received.After(f.Found) && r.At.After(f.Since) && r.At.Before(f.Found) {
+				!r.Received.After(f.Found) && r.Received.Sub(r.At) <= account.ReorderWindow && r.At.After(f.Since) && r.At.Before(f.Found) {
 				w.wrong("%s is called silent from %s to %s; frame %d says %s at %s", w.tanks[t].id, f.Since.Format(time.DateTime), f.Found.Format(time.DateTime),
 					frame.Sequence, r.Channel, r.At.Format(time.DateTime))
 			}
