@@ -15,10 +15,9 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Records of a monitored tank come late: its account is past their
-// time. So it starts afresh and works through everything that the store has of
-// the tank, the new records at their own times, beside the one that goes on; then it
-// takes that one's place.
+// Records of a monitored tank come late: its account is past their time. So it starts
+// afresh and works through everything that the store has of the tank, the new records
+// at their own times, beside the one that goes on; then it takes that one's place.
 
 // Added is what became of records.
 type Added struct {
@@ -49,8 +48,8 @@ type Records struct {
 
 // AddRecords takes records in, each once however often it comes and by which
 // device. Then the account works through all of the tank's records again, and its
-// findings since then are what it finds by that. Readings that come in the
-// meantime are taken as always. What is begun is ended though ctx ends; after a killed process
+// findings since then are what it finds by that. Readings that come in the meantime
+// are taken as always. What is begun is ended though ctx ends; after a killed process
 // the same records again have the account work through them.
 func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err error) {
 	ctx = context.WithoutCancel(ctx)
