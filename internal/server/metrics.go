@@ -17,7 +17,7 @@ func (s *Server) metrics() http.Handler {
 	registry.MustRegister(s.readings.Counters.Collectors()...)
 	registry.MustRegister(
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), vitalsGatherer{s},
-		wire.Counter("isohaline_monitor_readings_total", "Readings taken in from the log, repetitions included.", func() int64 { return s.Monitor.Counters().Readings }),
+		wire.Counter("isohaline_monitor_readings_total", "Readings taken in from the log, each once.", func() int64 { return s.Monitor.Counters().Readings }),
 		wire.Counter("isohaline_monitor_not_taken_total", "Observations that an account refused.", func() int64 { return s.Monitor.Counters().NotTaken }),
 		wire.Counter("isohaline_monitor_findings_total", "Findings that began or ended.", func() int64 { return s.Monitor.Counters().Findings }),
 		wire.Counter("isohaline_monitor_transitions_total", "Changes of alarms.", func() int64 { return s.Monitor.Counters().Transitions }),

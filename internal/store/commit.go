@@ -76,13 +76,19 @@ const (
 
 // Commit keeps a commit. Where somebody else has kept a step of one of its sites,
 // or of the log, that this one did not begin from, nothing is kept and the error
-// is ErrStale; so it is where this very commit was kept before.
+// is ErrStale; so it is where this very commit was kept before. A PostgreSQL server
+// that does not answer for commitTimeout is an error, too.
 func (s *Store) Commit(ctx context.Context, c Commit) error {
 	rows, err := rowsOf(c.Readings)
 	if err != nil {
 		return err
 	}
+	ctx, cancel := s.within(ctx, func(p *postgres) time.Duration { return p.commitTimeout })
+	defer cancel()
 	err = s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+		if err := s.beginCommit(ctx, tx); err != nil {
+			return err
+		}
 		if c.Log != nil {
 			if err := s.saveLog(ctx, tx, c.Log); err != nil {
 				return wrap(err, "the position in the log")
@@ -118,6 +124,11 @@ func (s *Store) Commit(ctx context.Context, c Commit) error {
 // neither the log nor a site, and enters nothing by hand, may be repeated: it is
 // not looked for, and kept is false.
 func (s *Store) Committed(ctx context.Context, c Commit) (kept bool, err error) {
+	ctx, cancel := s.within(ctx, func(p *postgres) time.Duration { return p.fateTimeout })
+	defer cancel()
+	if err := s.settle(ctx); err != nil {
+		return false, wrap(err, "waiting for the end of a commit")
+	}
 	same := func(kind, subject string, position int64) bool {
 		var found Checkpoint
 		found, err = s.Checkpoint(ctx, kind, subject)

@@ -108,3 +108,6 @@ func Horizon(ctx context.Context, s *Store) (time.Time, error) {
 	}
 	return time.UnixMicro(at).UTC(), nil
 }
+
+// Hurry bounds a commit, and asking what became of it, on PostgreSQL.
+func Hurry(s *Store, commit, fate time.Duration) { s.pg.commitTimeout, s.pg.fateTimeout = commit, fate }

@@ -11,6 +11,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -26,6 +27,8 @@ const oldestPostgres = 15
 type postgres struct {
 	config *pgx.ConnConfig
 	claim  claim
+	// commitTimeout and fateTimeout bound a commit, and asking what became of one.
+	commitTimeout, fateTimeout time.Duration
 }
 
 // IsPostgres says whether an address is one of PostgreSQL, by how it begins.
@@ -33,15 +36,33 @@ func IsPostgres(address string) bool {
 	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
 }
 
-// Settings of every PostgreSQL connection. A server that lost a client without a
-// word, by a power cut or a cut cable, finds out within a minute and ends the
-// client's claim.
+// Settings of every PostgreSQL connection, where the address has no others. A server
+// that lost a client without a word, by a power cut or a cut cable, finds out within a
+// minute and ends the client's claim; a transaction in which the client says nothing
+// any more ends sooner, since what became of it is asked (see settle).
 var postgresSettings = map[string]string{
-	"timezone":                "UTC",
-	"tcp_keepalives_idle":     "30",
-	"tcp_keepalives_interval": "10",
-	"tcp_keepalives_count":    "3",
+	"tcp_keepalives_idle":                 "30",
+	"tcp_keepalives_interval":             "10",
+	"tcp_keepalives_count":                "3",
+	"tcp_user_timeout":                    "30000", // ms
+	"idle_in_transaction_session_timeout": "20000", // ms
 }
+
+// How long this end waits for a server of which nothing comes any more. A commit takes
+// milliseconds, thousands of readings a second or so; what is asked is one row.
+const (
+	commitTimeout = 30 * time.Second
+	fateTimeout   = 10 * time.Second
+	// pingAfter is how long a connection may be idle to be used without asking, and
+	// pingTimeout what the answer may take.
+	pingAfter   = time.Second
+	pingTimeout = 3 * time.Second
+	// linkTimeout is how long the kernel waits for what it sent to be acknowledged.
+	linkTimeout = 30 * time.Second
+)
+
+// keepAlive finds idle connections whose other end is gone, within linkTimeout.
+var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 15 * time.Second, Interval: 5 * time.Second, Count: 3}
 
 const (
 	mostConnections = 16 // well below the server's usual 100, for several hubs
@@ -53,9 +74,13 @@ func connectPostgres(address string, d Durability) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
+	config.RuntimeParams["timezone"] = "UTC"
 	for name, value := range postgresSettings {
-		config.RuntimeParams[name] = value
+		if _, given := config.RuntimeParams[name]; !given {
+			config.RuntimeParams[name] = value
+		}
 	}
+	config.DialFunc = (&net.Dialer{Timeout: config.ConnectTimeout, KeepAliveConfig: keepAlive, Control: limitSilence}).DialContext
 	if d == Kill {
 		config.RuntimeParams["synchronous_commit"] = "off"
 	}
@@ -63,11 +88,58 @@ func connectPostgres(address string, d Durability) (*Store, error) {
 		host, _ := os.Hostname() // only to be named to others
 		config.RuntimeParams["application_name"] = fmt.Sprintf("isohaline, process %d on %s", os.Getpid(), host)
 	}
-	pool := stdlib.OpenDB(*config)
+	pool := stdlib.OpenDB(*config, stdlib.OptionShouldPing(isDead))
 	pool.SetMaxOpenConns(mostConnections)
 	pool.SetMaxIdleConns(mostConnections)
 	db := bun.NewDB(pool, pgdialect.New())
-	return &Store{write: db, read: db, pg: &postgres{config: config}}, nil
+	return &Store{write: db, read: db, pg: &postgres{config: config, commitTimeout: commitTimeout, fateTimeout: fateTimeout}}, nil
+}
+
+// isDead asks an idle connection, for a moment only, whether it still leads anywhere.
+// One that does not is closed by that; the driver's own ping then fails at once, and
+// another is taken.
+func isDead(ctx context.Context, p stdlib.ShouldPingParams) bool {
+	if p.IdleDuration <= pingAfter {
+		return false
+	}
+	ctx, cancel := context.WithTimeout(ctx, pingTimeout)
+	defer cancel()
+	return p.Conn.PgConn().Ping(ctx) != nil
+}
+
+// commitSpace sets the advisory lock of commits apart from the claim and from others:
+// the letters ISOC.
+const commitSpace = 0x49534f43
+
+// beginCommit holds off whoever asks what became of a commit until this transaction is
+// over at the server, whatever this end knows of it. On SQLite there is nothing between.
+func (s *Store) beginCommit(ctx context.Context, tx bun.Tx) error {
+	if s.pg == nil {
+		return nil
+	}
+	_, err := tx.ExecContext(ctx, "SELECT pg_advisory_xact_lock_shared(?, hashtext(current_schema()))", commitSpace)
+	return err
+}
+
+// settle waits until no commit is on its way at the server: one whose answer did not
+// come might still be kept after it was looked for.
+func (s *Store) settle(ctx context.Context) error {
+	if s.pg == nil {
+		return nil
+	}
+	return s.change(ctx, func(ctx context.Context, tx bun.Tx) error {
+		_, err := tx.ExecContext(ctx, "SELECT pg_advisory_xact_lock(?, hashtext(current_schema()))", commitSpace)
+		return err
+	})
+}
+
+// within bounds how long a server may take. A file has no link that could be dead, and
+// a slow disk is waited for.
+func (s *Store) within(ctx context.Context, timeout func(*postgres) time.Duration) (context.Context, context.CancelFunc) {
+	if s.pg == nil {
+		return ctx, func() {}
+	}
+	return context.WithTimeout(ctx, timeout(s.pg))
 }
 
 // parsePostgres reads an address. Its errors do not quote it: it may hold a

@@ -197,6 +197,22 @@ func TestDaily(t *testing.T) {
 	}
 }
 
+// TestDailySetBack: a message that failed while the clock was ahead is tried again when
+// it was set back, not when it gets there again.
+func TestDailySetBack(t *testing.T) {
+	h := open(t, t.TempDir())
+	h.set(t, Settings{Daily: &Daily{At: "06:30", To: alarm.Contact{Person: "Ada", Channel: alarm.Mail, Address: "ada@example.org"}}})
+	h.now = h.now.Add(5 * time.Hour)
+	h.fail = errors.New("451 try again")
+	h.pass(t, time.Minute)
+	h.fail = nil
+	h.now = h.now.Add(-4 * time.Hour)
+	h.pass(t, time.Minute)
+	if len(h.sent) != 1 {
+		t.Errorf("%d messages", len(h.sent))
+	}
+}
+
 // TestSettings: what cannot be is refused in words, and what is kept comes back.
 func TestSettings(t *testing.T) {
 	ok := alarm.Contact{Person: "Ada", Channel: alarm.Mail, Address: "ada@example.org"}

@@ -24,7 +24,7 @@ type View struct {
 	Estimate  account.Estimate
 }
 
-// Tank is one tank, false if it is not under watch or has not been taken up yet.
+// Tank is one tank, false if it is not monitored or has not been taken up yet.
 func (m *Monitor) Tank(id string) (View, bool) {
 	if t := m.tank(id); t != nil {
 		return t.view()

@@ -56,7 +56,7 @@ type Commits struct {
 	Says            string
 }
 
-// commits watches over the commits that are on their way.
+// commits keeps track of the commits that are on their way.
 type commits struct {
 	mu   sync.Mutex
 	open map[*store.Commit]time.Time

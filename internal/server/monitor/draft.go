@@ -119,9 +119,9 @@ func (t *tank) hears(next *live.Value, readings []*wire.Reading, frame uint64) {
 		t.seen = frame
 	}
 	t.unsaved += len(readings)
-	if mw := t.meanwhile; mw != nil {
+	if t.rerun != nil {
 		for _, r := range readings {
-			mw.readings = append(mw.readings, *r)
+			t.rerun.readings = append(t.rerun.readings, *r)
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 	"isohaline/internal/wire"
 )
 
-// History is what was recorded of a tank before it came under watch.
+// History is what was recorded of a tank before it was monitored.
 type History struct {
 	TankID string
 	// Readings are of the tank's devices, in the order of time.
@@ -84,7 +84,7 @@ type walked struct {
 func (m *Monitor) walk(ctx context.Context, h *History) (*walked, error) {
 	t := m.tank(h.TankID)
 	if t == nil {
-		return nil, notWatched(h.TankID)
+		return nil, notMonitored(h.TankID)
 	}
 	if len(h.Readings) == 0 {
 		return nil, nil

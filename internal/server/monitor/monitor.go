@@ -100,7 +100,7 @@ type Counters struct {
 	Unknown int64
 }
 
-// tank is one tank under watch.
+// tank is one tank that is monitored.
 type tank struct {
 	id, siteID string
 	place      *place
@@ -123,13 +123,13 @@ type tank struct {
 	seen, saved uint64
 	savedAt     time.Time
 	unsaved     int
-	// gone: nobody watches it any more.
+	// gone: it is monitored no more.
 	gone bool
 	// beliefs are those that time brought and that are not in the store yet.
 	beliefs []live.Belief
-	// meanwhile is what came while the tank's records are worked through again;
+	// rerun is what has come since the tank's records are being worked through again;
 	// nil: they are not.
-	meanwhile *meanwhile
+	rerun *rerunInput
 }
 
 // spec is what a tank is.
@@ -147,7 +147,7 @@ type place struct {
 	name  atomic.Pointer[string]
 	plan  atomic.Pointer[plan]
 	calls atomic.Pointer[calls]
-	// tanks are those under watch; the list is replaced, never changed.
+	// tanks are those that are monitored; the list is replaced, never changed.
 	tanks atomic.Pointer[[]*tank]
 
 	// mu orders the steps of the site and its tanks; it guards what is below.
@@ -158,7 +158,7 @@ type place struct {
 	refused backoff
 }
 
-// all are the tanks of the site that are under watch.
+// all are the tanks of the site that are monitored.
 func (p *place) all() []*tank {
 	if list := p.tanks.Load(); list != nil {
 		return *list
@@ -196,14 +196,14 @@ var kinds = alarm.Kinds()
 func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 	t := m.tank(entry.TankID)
 	if t == nil || t.spec.Load() == nil {
-		return notWatched(entry.TankID)
+		return notMonitored(entry.TankID)
 	}
 	now := m.now()
 	known := m.known(ctx, now)
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	if t.gone {
-		return notWatched(entry.TankID)
+		return notMonitored(entry.TankID)
 	}
 	d := m.draft(now)
 	d.commit.Hand = &entry
@@ -216,8 +216,8 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 	if err := d.keep(ctx); err != nil {
 		return err
 	}
-	if told && t.meanwhile != nil {
-		t.meanwhile.seen = append(t.meanwhile.seen, o)
+	if told && t.rerun != nil {
+		t.rerun.seen = append(t.rerun.seen, o)
 	}
 	return nil
 }
@@ -349,21 +349,21 @@ func (m *Monitor) Ask(ctx context.Context, siteID string, e alarm.Event) (alarm.
 	return reason, d.keep(ctx)
 }
 
-// tank is a tank under watch, nil for none.
+// tank is a monitored tank, nil for none.
 func (m *Monitor) tank(id string) *tank {
 	m.mu.RLock()
 	defer m.mu.RUnlock()
 	return m.tanks[id]
 }
 
-// place is a site under watch, nil for none.
+// place is a monitored site, nil for none.
 func (m *Monitor) place(id string) *place {
 	m.mu.RLock()
 	defer m.mu.RUnlock()
 	return m.places[id]
 }
 
-// sites are all sites under watch, by id.
+// sites are all monitored sites, by id.
 func (m *Monitor) sites() []*place {
 	m.mu.RLock()
 	defer m.mu.RUnlock()
@@ -400,4 +400,4 @@ func (m *Monitor) counted(n *Counters) {
 	m.count.add(n)
 }
 
-func notWatched(tankID string) error { return fmt.Errorf("tank %q: %w", tankID, store.ErrNotFound) }
+func notMonitored(tankID string) error { return fmt.Errorf("tank %q: %w", tankID, store.ErrNotFound) }

@@ -85,7 +85,7 @@ func Open(ctx context.Context, o Options) (*Monitor, error) {
 	}
 	m.Expect(len(m.waiting))
 	for _, p := range m.sites() {
-		if err := m.forgetUnwatched(ctx, p); err != nil {
+		if err := m.forgetUnmonitored(ctx, p); err != nil {
 			return nil, err
 		}
 	}
@@ -145,7 +145,7 @@ type waiting struct {
 	saved store.TankSaved
 }
 
-// takeUpSaved begins to watch over a site as the store has it.
+// takeUpSaved begins to monitor a site as the store has it.
 func (m *Monitor) takeUpSaved(s *store.SiteSaved) error {
 	var plan Plan
 	if s.Plan != nil {
@@ -157,7 +157,7 @@ func (m *Monitor) takeUpSaved(s *store.SiteSaved) error {
 	return err
 }
 
-// takeUpSite begins to watch over a site.
+// takeUpSite begins to monitor a site.
 func (m *Monitor) takeUpSite(s store.Site, step store.AlarmStep, own Plan) (*place, error) {
 	p := &place{id: s.ID}
 	p.name.Store(&s.Name)
@@ -171,7 +171,7 @@ func (m *Monitor) takeUpSite(s store.Site, step store.AlarmStep, own Plan) (*pla
 	return p, nil
 }
 
-// know has a tank among those of its site, which is under watch.
+// know has a tank among those of its site, which is monitored.
 func (m *Monitor) know(t *tank) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -180,7 +180,7 @@ func (m *Monitor) know(t *tank) {
 	m.tanks[t.id] = t
 }
 
-// newTank is a tank of a site that is under watch.
+// newTank is a tank of a site that is monitored.
 func (m *Monitor) newTank(saved *store.Tank) *tank {
 	return &tank{id: saved.ID, siteID: saved.SiteID, place: m.place(saved.SiteID)}
 }
@@ -277,7 +277,7 @@ func (t *tank) spell(sheet *live.Sheet) (*spec, error) {
 	return &spec{live: l, sheet: sheet}, nil
 }
 
-// NewTank is a tank to be taken under watch.
+// NewTank is a tank to be monitored.
 type NewTank struct {
 	SiteID, SiteName string
 	TankID           string
@@ -285,7 +285,7 @@ type NewTank struct {
 	By               string
 }
 
-// AddTank takes a tank under watch, and its site if that is new.
+// AddTank begins to monitor a tank, and its site if that is new.
 func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 	sheet, err := live.Read(n.TankID, n.File)
 	if err != nil {
@@ -303,7 +303,7 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 		return err
 	}
 	const noVersion = 0
-	if _, err := e.SaveDescription(ctx, n.TankID, n.File, "as taken under watch", noVersion); err != nil {
+	if _, err := e.SaveDescription(ctx, n.TankID, n.File, "as first saved", noVersion); err != nil {
 		return err
 	}
 	t := &tank{id: n.TankID, siteID: n.SiteID, place: p}
@@ -317,7 +317,7 @@ func (m *Monitor) AddTank(ctx context.Context, n NewTank) error {
 	return nil
 }
 
-// AddSite takes a site under watch that may have no tank yet; one that is there
+// AddSite begins to monitor a site that may have no tank yet; one that is there
 // already stays as it is.
 func (m *Monitor) AddSite(ctx context.Context, e *store.Editor, s store.Site) error {
 	m.roster.Lock()
@@ -354,7 +354,7 @@ func (m *Monitor) Redescribe(ctx context.Context, e *store.Editor, tankID string
 	}
 	t := m.tank(tankID)
 	if t == nil || t.spec.Load() == nil {
-		return store.Description{}, notWatched(tankID)
+		return store.Description{}, notMonitored(tankID)
 	}
 	saved, err := m.redescribe(ctx, e, t, sheet, d)
 	if err == nil {

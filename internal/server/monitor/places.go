@@ -46,12 +46,12 @@ func (m *Monitor) RenameSite(ctx context.Context, e *store.Editor, siteID, name 
 	return nil
 }
 
-// ArchiveTank ends the watch over a tank: its alarms go, nobody is told of it, and
+// ArchiveTank ends the monitoring of a tank: its alarms go, nobody is told of it, and
 // what its devices report is kept and not looked at. Its history stays.
 func (m *Monitor) ArchiveTank(ctx context.Context, e *store.Editor, tankID string) error {
 	t := m.tank(tankID)
 	if t == nil || t.spec.Load() == nil {
-		return notWatched(tankID)
+		return notMonitored(tankID)
 	}
 	m.roster.Lock()
 	defer m.roster.Unlock()
@@ -59,8 +59,8 @@ func (m *Monitor) ArchiveTank(ctx context.Context, e *store.Editor, tankID strin
 	defer t.place.mu.Unlock()
 	switch {
 	case t.gone:
-		return notWatched(tankID)
-	case t.meanwhile != nil:
+		return notMonitored(tankID)
+	case t.rerun != nil:
 		return ErrBusy
 	}
 	row, err := m.store.Tank(ctx, tankID)
@@ -75,7 +75,7 @@ func (m *Monitor) ArchiveTank(ctx context.Context, e *store.Editor, tankID strin
 	return m.parting(ctx, t.place, []*tank{t})
 }
 
-// ArchiveSite ends the watch over a site and all its tanks.
+// ArchiveSite ends the monitoring of a site and all its tanks.
 func (m *Monitor) ArchiveSite(ctx context.Context, e *store.Editor, siteID string) error {
 	m.roster.Lock()
 	defer m.roster.Unlock()
@@ -87,7 +87,7 @@ func (m *Monitor) ArchiveSite(ctx context.Context, e *store.Editor, siteID strin
 	defer p.mu.Unlock()
 	tanks := p.all()
 	for _, t := range tanks {
-		if t.meanwhile != nil {
+		if t.rerun != nil {
 			return ErrBusy
 		}
 	}
@@ -108,7 +108,7 @@ func (m *Monitor) ArchiveSite(ctx context.Context, e *store.Editor, siteID strin
 	return m.parting(ctx, p, tanks)
 }
 
-// letGo ends the watch over a tank, in memory.
+// letGo ends the monitoring of a tank, in memory.
 func (m *Monitor) letGo(t *tank) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -118,8 +118,8 @@ func (m *Monitor) letGo(t *tank) {
 	t.place.tanks.Store(&tanks)
 }
 
-// parting saves what is known of tanks that nobody watches any more, and lets go of
-// their alarms.
+// parting saves what is known of tanks that are monitored no more, and lets go of their
+// alarms.
 func (m *Monitor) parting(ctx context.Context, p *place, tanks []*tank) error {
 	d := m.draft(m.now())
 	for _, t := range tanks {
@@ -131,9 +131,9 @@ func (m *Monitor) parting(ctx context.Context, p *place, tanks []*tank) error {
 	return d.keep(ctx)
 }
 
-// forgetUnwatched lets go of a site's alarms of tanks that are not watched: a
+// forgetUnmonitored lets go of a site's alarms of tanks that are not monitored: a
 // process may have ended between a tank's archiving and that.
-func (m *Monitor) forgetUnwatched(ctx context.Context, p *place) error {
+func (m *Monitor) forgetUnmonitored(ctx context.Context, p *place) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	d := m.draft(m.now())

@@ -15,10 +15,9 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Records of a tank that is under watch come late: its account is past their
-// time. So it starts afresh and works through everything that the store has of
-// the tank, the new records at their own times, beside the one that goes on
-// meanwhile; then it takes that one's place.
+// Records of a monitored tank come late: its account is past their time. So it starts
+// afresh and works through everything that the store has of the tank, the new records
+// at their own times, beside the one that goes on; then it takes that one's place.
 
 // Added is what became of records.
 type Added struct {
@@ -30,14 +29,14 @@ type Added struct {
 // ErrBusy: the tank's records are being worked through already.
 var ErrBusy = errors.New("earlier records of this tank are still being worked through; try again in a minute")
 
-// meanwhile is what came while a tank's records are worked through again.
-type meanwhile struct {
+// rerunInput is what came while a tank's records are worked through again.
+type rerunInput struct {
 	readings []wire.Reading
 	seen     []account.Observation
 }
 
-// keptAtOnce is how many records go into the store before others have a turn.
-const keptAtOnce = 5000
+// recordBatch is how many records go into the store before others have a turn.
+const recordBatch = 5000
 
 // Records is what a table had of a tank: readings in the order of time, and how
 // many things were refused of it.
@@ -49,8 +48,8 @@ type Records struct {
 
 // AddRecords takes records in, each once however often it comes and by which
 // device. Then the account works through all of the tank's records again, and its
-// findings since then are what it finds by that. Readings that come meanwhile are
-// taken as always. What is begun is ended though ctx ends; after a killed process
+// findings since then are what it finds by that. Readings that come in the meantime
+// are taken as always. What is begun is ended though ctx ends; after a killed process
 // the same records again have the account work through them.
 func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err error) {
 	ctx = context.WithoutCancel(ctx)
@@ -67,7 +66,7 @@ func (m *Monitor) AddRecords(ctx context.Context, r Records) (added Added, err e
 		return added, err
 	}
 	added.Repeated = len(r.Readings) - len(fresh)
-	for batch := range slices.Chunk(fresh, keptAtOnce) {
+	for batch := range slices.Chunk(fresh, recordBatch) {
 		kept, err := m.addReadings(ctx, batch)
 		if err != nil {
 			return added, err
@@ -140,24 +139,24 @@ func (m *Monitor) workThroughOwed(ctx context.Context, t *tank) bool {
 func (m *Monitor) beginRerun(tankID string) (*tank, error) {
 	t := m.tank(tankID)
 	if t == nil || t.spec.Load() == nil {
-		return nil, notWatched(tankID)
+		return nil, notMonitored(tankID)
 	}
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
 	if s := t.spec.Load(); s.problem != nil {
 		return nil, s.problem
 	}
-	if t.meanwhile != nil {
+	if t.rerun != nil {
 		return nil, ErrBusy
 	}
-	t.meanwhile = &meanwhile{}
+	t.rerun = &rerunInput{}
 	return t, nil
 }
 
 func (m *Monitor) endRerun(t *tank) {
 	t.place.mu.Lock()
 	defer t.place.mu.Unlock()
-	t.meanwhile = nil
+	t.rerun = nil
 }
 
 // unknown are the records whose channel has no reading at their time, from any
@@ -268,7 +267,7 @@ func (m *Monitor) firstOf(ctx context.Context, list []store.Channel, before time
 }
 
 // Records calls each with every reading of a tank from a time and before another,
-// in the order of time. Other readings may come meanwhile.
+// in the order of time. Other readings may come at the same time.
 func (m *Monitor) Records(ctx context.Context, tankID string, from, to time.Time, each func(*wire.Reading) error) error {
 	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
@@ -329,8 +328,8 @@ func (m *Monitor) recordsOf(ctx context.Context, list []store.Channel, from, to 
 }
 
 // replace lets a new account take the place of a tank's, after it has heard what
-// came meanwhile. done is false where the tank was described anew meanwhile, by
-// which the account has to go.
+// came in the meantime. done is false where the tank got another description, by which
+// the account has to go.
 func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *live.Walk, began time.Time) (done bool, err error) {
 	now := m.now()
 	known := m.known(ctx, now)
@@ -340,9 +339,9 @@ func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *li
 	if spec.sheet != sheet {
 		return false, nil
 	}
-	slices.SortStableFunc(t.meanwhile.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
-	k.See(t.meanwhile.seen...)
-	k.Through(t.meanwhile.readings)
+	slices.SortStableFunc(t.rerun.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
+	k.See(t.rerun.seen...)
+	k.Through(t.rerun.readings)
 	k.End(known)
 	before := spec.open(t.value.Load())
 	d := m.draft(now)

@@ -14,10 +14,10 @@ import (
 	"isohaline/internal/wire"
 )
 
-// TestMeanwhile: what comes while a tank's records are worked through again is in
-// the account that takes over, and a tank that is described anew meanwhile is worked
-// through once more.
-func TestMeanwhile(t *testing.T) {
+// TestReadingsDuringRerun: what comes while a tank's records are worked through again is
+// in the account that takes over, and a tank that gets another description then is
+// worked through once more.
+func TestReadingsDuringRerun(t *testing.T) {
 	ctx := t.Context()
 	must := func(err error) {
 		t.Helper()
@@ -58,16 +58,16 @@ func TestMeanwhile(t *testing.T) {
 		Quantity: "salinity", Value: 34, Instrument: "conductivity meter"}}))
 
 	described := tank.spec.Load().sheet
-	anew := *described
-	if done, err := m.replace(ctx, tank, &anew, k, began); done || err != nil {
-		t.Errorf("described anew meanwhile, it was replaced: %v, %v", done, err)
+	revised := *described
+	if done, err := m.replace(ctx, tank, &revised, k, began); done || err != nil {
+		t.Errorf("described otherwise in between, it was replaced: %v, %v", done, err)
 	}
 	done, err := m.replace(ctx, tank, described, k, began)
 	must(err)
 	m.endRerun(tank)
 	v, _ := m.Tank("reef")
 	if !done || v.Lasts[channel.Level].Value != 0.21 || v.Lasts[channel.CeilingLevel].Value != 1 || !(v.Estimate.SalinityPSU < 34.5) {
-		t.Errorf("done %v; of what came meanwhile there is %+v, salinity %v", done, v.Lasts, v.Estimate.SalinityPSU)
+		t.Errorf("done %v; of what came in between there is %+v, salinity %v", done, v.Lasts, v.Estimate.SalinityPSU)
 	}
 	if len(v.Findings) == 0 || v.Findings[0].Code != account.CeilingWet {
 		t.Errorf("the findings are %+v", v.Findings)

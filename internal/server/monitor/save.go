@@ -21,14 +21,14 @@ const (
 	saveAfter         = 15 * time.Minute
 )
 
-// savedAtOnce is how many sites have their tanks saved in one commit.
-const savedAtOnce = 16
+// saveBatch is how many sites have their tanks saved in one commit.
+const saveBatch = 16
 
 // save saves the values of tanks that are due, or of all that are not saved as they
 // are, and with beliefs also what time had them believe.
 func (m *Monitor) save(ctx context.Context, now time.Time, all, beliefs bool) error {
 	var problems []error
-	for places := range slices.Chunk(m.sites(), savedAtOnce) {
+	for places := range slices.Chunk(m.sites(), saveBatch) {
 		if err := m.saveSites(ctx, places, now, all, beliefs); err != nil {
 			problems = append(problems, err)
 		}
