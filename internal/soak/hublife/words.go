@@ -70,6 +70,9 @@ func (o *oracle) hear(r *wire.Reading, frame uint64) {
 			o.last[d][c] = said
 		case w.verdict.PowerCuts > 0 && last.on != said.on && !r.At.Before(last.from):
 			last.unsure = true // the log may have lost the later word, which was a repetition
+			if said.on {
+				o.told[t][c].turns++
+			}
 		}
 		o.turn(t, c, r.At)
 	}
