@@ -49,18 +49,8 @@ func (l *Log) Append(ctx context.Context, readings []Reading) error {
 	}
 	for _, e := range entries {
 		e.gone = ctx.Done()
-		select {
-		case l.queue <- e:
-		case <-l.life.Done():
-			return ErrLogClosed
-		case <-ctx.Done():
-			return fmt.Errorf("log: no room in time: %w", context.Cause(ctx))
-		}
-		if l.hurries(e) {
-			select {
-			case l.hurry <- struct{}{}:
-			default:
-			}
+		if err := l.enqueue(ctx, e); err != nil {
+			return err
 		}
 	}
 	for _, e := range entries {
@@ -69,6 +59,24 @@ func (l *Log) Append(ctx context.Context, readings []Reading) error {
 		}
 	}
 	l.Counters.Readings.Add(int64(len(readings)))
+	return nil
+}
+
+// enqueue hands an entry to the writer.
+func (l *Log) enqueue(ctx context.Context, e *entry) error {
+	select {
+	case l.queue <- e:
+	case <-l.life.Done():
+		return ErrLogClosed
+	case <-ctx.Done():
+		return fmt.Errorf("log: no room in time: %w", context.Cause(ctx))
+	}
+	if len(l.hurry) == 0 && l.hurries(e) {
+		select {
+		case l.hurry <- struct{}{}:
+		default:
+		}
+	}
 	return nil
 }
 
