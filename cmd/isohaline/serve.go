@@ -51,8 +51,10 @@ func (s *serveCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
+	log := slog.New(slog.NewTextHandler(c.Err, nil))
+	spendMemory(log)
 	srv, err := server.Open(ctx, server.Options{Dir: dir, HTTP: s.HTTP, MQTT: s.MQTT, Edges: s.Edges, EdgesTLS: encrypted, Database: database, NATS: s.NATS,
-		Durability: durability, Secure: s.Secure, Log: slog.New(slog.NewTextHandler(c.Err, nil))})
+		Durability: durability, Secure: s.Secure, Log: log})
 	if err != nil {
 		return err
 	}

@@ -304,11 +304,40 @@ func (s *Server) takeIn(ctx context.Context) error {
 	}
 	s.o.Log.Info("the tanks are taken up", "tanks", s.Monitor.Progress().Done, "not", len(s.Monitor.Failures()))
 	group, ctx := errgroup.WithContext(ctx)
-	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), s.Monitor.Take) })
+	group.Go(func() error { return s.readings.Consume(ctx, s.Monitor.After(), paced(s.Monitor.Take)) })
 	group.Go(func() error { return s.commits(ctx) })
 	group.Go(func() error { return s.tick(ctx) })
 	group.Go(func() error { return s.workThrough(ctx) })
 	return group.Wait()
+}
+
+// How often frames are taken in while much comes: a step copies its tank, however many
+// readings it takes in. Both are judgements; a page that looks on sees it as late.
+const (
+	takePace  = 50 * time.Millisecond
+	takePaced = 64 // readings
+)
+
+// paced is take, after which the next frames begin no sooner than takePace after these
+// where these brought much, with what has gathered until then.
+func paced(take func(context.Context, []wire.Frame) error) func(context.Context, []wire.Frame) error {
+	return func(ctx context.Context, frames []wire.Frame) error {
+		pace := time.After(takePace)
+		if err := take(ctx, frames); err != nil {
+			return err
+		}
+		readings := 0
+		for i := range frames {
+			readings += len(frames[i].Readings)
+		}
+		if readings >= takePaced {
+			select {
+			case <-pace:
+			case <-ctx.Done():
+			}
+		}
+		return nil
+	}
 }
 
 // commits brings readings that have waited long enough into the store.

@@ -83,8 +83,10 @@ type Log struct {
 	released atomic.Uint64 // the sequence up to which the log may forget
 
 	queue   chan *entry
-	written chan struct{}   // closed when the writer has ended
-	life    context.Context // done once Close begins
+	hurry   chan struct{}            // of one: the next frame is not to wait for more
+	last    atomic.Pointer[[]*entry] // of the last frame
+	written chan struct{}            // closed when the writer has ended
+	life    context.Context          // done once Close begins
 	end     context.CancelFunc
 	owned   sync.WaitGroup // the writer, the trimmer
 	close   sync.Once
@@ -109,7 +111,7 @@ func OpenLog(ctx context.Context, o LogOptions) (*Log, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	l := &Log{stored: stored{streamName, streamSubjects, doorSubject}, keep: o.Keep, logger: o.Logger, queue: make(chan *entry, queueLen), written: make(chan struct{})}
+	l := &Log{stored: stored{streamName, streamSubjects, doorSubject}, keep: o.Keep, logger: o.Logger, queue: make(chan *entry, queueLen), hurry: make(chan struct{}, 1), written: make(chan struct{})}
 	l.life, l.end = context.WithCancel(context.Background())
 	if err := l.open(ctx, o); err != nil {
 		l.release()

@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +29,7 @@ const (
 
 // entry is a part of an Append that goes into one frame.
 type entry struct {
+	from DeviceID // of the first reading
 	// gone is closed once nobody waits any more.
 	gone     <-chan struct{}
 	readings []cbor.RawMessage
@@ -47,12 +49,8 @@ func (l *Log) Append(ctx context.Context, readings []Reading) error {
 	}
 	for _, e := range entries {
 		e.gone = ctx.Done()
-		select {
-		case l.queue <- e:
-		case <-l.life.Done():
-			return ErrLogClosed
-		case <-ctx.Done():
-			return fmt.Errorf("log: no room in time: %w", context.Cause(ctx))
+		if err := l.enqueue(ctx, e); err != nil {
+			return err
 		}
 	}
 	for _, e := range entries {
@@ -61,6 +59,24 @@ func (l *Log) Append(ctx context.Context, readings []Reading) error {
 		}
 	}
 	l.Counters.Readings.Add(int64(len(readings)))
+	return nil
+}
+
+// enqueue hands an entry to the writer.
+func (l *Log) enqueue(ctx context.Context, e *entry) error {
+	select {
+	case l.queue <- e:
+	case <-l.life.Done():
+		return ErrLogClosed
+	case <-ctx.Done():
+		return fmt.Errorf("log: no room in time: %w", context.Cause(ctx))
+	}
+	if len(l.hurry) == 0 && l.hurries(e) {
+		select {
+		case l.hurry <- struct{}{}:
+		default:
+		}
+	}
 	return nil
 }
 
@@ -92,7 +108,7 @@ func split(readings []Reading) ([]*entry, error) {
 			return nil, err
 		}
 		if e == nil || !e.fits(1, len(encoded)) {
-			e = &entry{done: make(chan error, 1)}
+			e = &entry{from: DeviceID{r.Site, r.Device}, done: make(chan error, 1)}
 			out = append(out, e)
 		}
 		e.readings = append(e.readings, encoded)
@@ -106,6 +122,23 @@ func (e *entry) fits(readings, bytes int) bool {
 	return len(e.readings)+readings <= maxFrameReadings && e.bytes+bytes <= maxFrameBytes-maxFrameHeader
 }
 
+// While readings come one by one, frames are no closer than framePace, so that several
+// readings share one: a frame costs many times what a reading in it does. The first
+// after a pause goes at once. So does one that frameEntries wait for, and one with a
+// reading of a device that the frame before had one of: that device may be waiting
+// for each answer before it sends more. Both numbers are judgements.
+const (
+	framePace    = 10 * time.Millisecond
+	frameEntries = 64
+)
+
+// hurries says whether the next frame is not to wait for more, now that an entry is
+// in the queue.
+func (l *Log) hurries(e *entry) bool {
+	last := l.last.Load()
+	return len(l.queue) >= frameEntries || last != nil && slices.ContainsFunc(*last, func(before *entry) bool { return before.from == e.from })
+}
+
 // write is the one writer. While a frame is on its way whatever arrives gathers
 // for the next: the slower the log, the larger the frames. One frame at a time
 // keeps the log in order.
@@ -113,6 +146,7 @@ func (l *Log) write() {
 	defer close(l.written)
 	run := rand.Text() // sets the ids of this run apart
 	var next *entry    // did not fit the last frame
+	var began time.Time
 	for n := 1; ; n++ {
 		if next == nil {
 			select {
@@ -120,6 +154,7 @@ func (l *Log) write() {
 			case <-l.life.Done():
 				return
 			}
+			l.gather(next, framePace-time.Since(began))
 		}
 		var whole entry
 		var waiting []*entry
@@ -140,6 +175,8 @@ func (l *Log) write() {
 		if len(waiting) == 0 {
 			continue
 		}
+		began = time.Now()
+		l.last.Store(&waiting)
 		err := l.publish(whole.readings, fmt.Sprintf("%s-%d", run, n))
 		for _, e := range waiting {
 			e.done <- err
@@ -148,6 +185,18 @@ func (l *Log) write() {
 			next.done <- err
 			next = nil
 		}
+	}
+}
+
+// gather lets more entries come after the first of a frame, for so long at most.
+func (l *Log) gather(first *entry, early time.Duration) {
+	if early <= 0 || l.hurries(first) {
+		return
+	}
+	select {
+	case <-time.After(early):
+	case <-l.hurry:
+	case <-l.life.Done():
 	}
 }
 
