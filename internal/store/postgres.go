@@ -6,6 +6,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/url"
 	"os"
@@ -53,9 +54,7 @@ func connectPostgres(address string, d Durability) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	for name, value := range postgresSettings {
-		config.RuntimeParams[name] = value
-	}
+	maps.Copy(config.RuntimeParams, postgresSettings)
 	if d == Kill {
 		config.RuntimeParams["synchronous_commit"] = "off"
 	}
