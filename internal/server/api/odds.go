@@ -56,17 +56,15 @@ type OddsPoint struct {
 	HighPerYear float64 `json:"highPerYear"`
 }
 
-type oddsOut struct{ Body Odds }
-
 // draftOdds tries the pairs, too, which takes seconds: so it is a question of
 // its own, and only one is worked on at a time, because the service works beside it.
-func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
+func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*reply[Odds], error) {
 	s, _, err := tankfile.Read(draftName, []byte(in.Body.Text))
 	if err != nil {
 		return nil, err
 	}
 	body, err := a.odds.answer(in.Body.Text, func() (Odds, error) { return a.workOutOdds(ctx, s) })
-	return &oddsOut{Body: body}, err
+	return &reply[Odds]{Body: body}, err
 }
 
 func (a *API) workOutOdds(ctx context.Context, s *tankfile.Tank) (Odds, error) {

@@ -82,16 +82,16 @@ func (a *API) people(ctx context.Context, _ *struct{}) (*peopleOut, error) {
 	return out, nil
 }
 
-func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*personOut, error) {
+func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*reply[Person], error) {
 	u := a.newUser(in.Body.Name, in.Body.Mail, in.Body.Password)
 	u.Role, u.Sites = store.Role(in.Body.Role), in.Body.SiteIDs
 	if err := a.edit(ctx).CreateUser(ctx, u); err != nil {
 		return nil, err
 	}
-	return &personOut{Body: *showPerson(&u)}, nil
+	return &reply[Person]{Body: *showPerson(&u)}, nil
 }
 
-func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, error) {
+func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*reply[Person], error) {
 	u, err := a.store.User(ctx, in.Person)
 	if err != nil {
 		return nil, err
@@ -103,7 +103,7 @@ func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, err
 	}
 	a.shown.change()
 	u, err = a.store.User(ctx, in.Person)
-	return &personOut{Body: *showPerson(&u)}, err
+	return &reply[Person]{Body: *showPerson(&u)}, err
 }
 
 func (a *API) setPersonPassword(ctx context.Context, in *personPasswordIn) (*struct{}, error) {

@@ -59,16 +59,14 @@ type SiteIn struct {
 	Site string `path:"site" maxLength:"64" example:"harbour-stair"`
 }
 
-type planOut struct{ Body PlanPage }
-
 type planIn struct {
 	SiteIn
 	Body Plan
 }
 
-func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
+func (a *API) plan(ctx context.Context, in *SiteIn) (*reply[PlanPage], error) {
 	settings := a.sender.Settings()
-	out := &planOut{Body: PlanPage{Plan: showPlan(a.monitor.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
+	out := &reply[PlanPage]{Body: PlanPage{Plan: showPlan(a.monitor.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
 	for _, h := range settings.Webhooks {
 		out.Body.Webhooks = append(out.Body.Webhooks, h.Name)
 	}
@@ -82,7 +80,7 @@ func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
 	return out, err
 }
 
-func (a *API) savePlan(ctx context.Context, in *planIn) (*planOut, error) {
+func (a *API) savePlan(ctx context.Context, in *planIn) (*reply[PlanPage], error) {
 	plan := in.Body.plan()
 	if err := plan.Check(); err != nil {
 		return nil, refused(http.StatusUnprocessableEntity, "body", "", err.Error(), "")
