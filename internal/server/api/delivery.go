@@ -82,12 +82,11 @@ func (a *API) delivery(context.Context, *struct{}) (*reply[Delivery], error) {
 }
 
 func showDelivery(s *sender.Settings) *reply[Delivery] {
-	out := &reply[Delivery]{Body: Delivery{Webhooks: []Webhook{}}}
+	out := &reply[Delivery]{Body: Delivery{Webhooks: listed(s.Webhooks, func(h *sender.Webhook) Webhook {
+		return Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != "", Inside: h.Inside}
+	})}}
 	if m := s.Mail; m != nil {
 		out.Body.Mail = &MailServer{Host: m.Host, Port: m.Port, Security: string(m.Security), User: m.User, HasPassword: m.Password != "", From: m.From}
-	}
-	for _, h := range s.Webhooks {
-		out.Body.Webhooks = append(out.Body.Webhooks, Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != "", Inside: h.Inside})
 	}
 	return out
 }

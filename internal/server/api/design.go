@@ -176,10 +176,9 @@ func (a *API) versions(ctx context.Context, in *TankIn) (*versionsOut, error) {
 		return nil, err
 	}
 	out := &versionsOut{}
-	out.Body.Versions = []Version{}
-	for _, d := range list {
-		out.Body.Versions = append(out.Body.Versions, Version{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note})
-	}
+	out.Body.Versions = listed(list, func(d *store.Description) Version {
+		return Version{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note}
+	})
 	return out, nil
 }
 
@@ -232,22 +231,20 @@ func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, er
 
 func showCheck(r *verify.Report) Check {
 	g := &r.Geometry
-	out := Check{
+	return Check{
 		Accepted: r.Verdict.Accepted, Because: r.Verdict.Because, Failing: r.Verdict.Failing,
-		Faults: []Fault{}, Changes: []Change{}, Settings: []Setting{}, Problems: append([]string{}, g.Problems...),
+		Problems:     append([]string{}, g.Problems...),
 		MarginLitres: finite(g.MarginM3 * litresPerM3), DrainDownLitres: finite(g.DrainDownM3() * litresPerM3),
 		DumpSafeLitres: finite(g.DumpSafeM3 * litresPerM3), TankYears: r.TankYears,
+		Faults: listed(r.Singles, func(row *verify.Row) Fault {
+			return Fault{ID: row.ID(), Sentence: row.Sentence, Class: int(row.Class),
+				Unattended: int(row.Unattended), StoppedBy: string(row.StoppedBy), Season: row.Season}
+		}),
+		Changes: listed(r.Changes, func(c *verify.Change) Change {
+			return Change{Words: c.Words, Buys: append([]string{}, c.Buys...)}
+		}),
+		Settings: listed(r.Settings.Items, func(s *verify.Setting) Setting {
+			return Setting{Name: s.Name, Value: s.Value, Given: s.Given, Reason: s.Reason}
+		}),
 	}
-	for i := range r.Singles {
-		row := &r.Singles[i]
-		out.Faults = append(out.Faults, Fault{ID: row.ID(), Sentence: row.Sentence, Class: int(row.Class),
-			Unattended: int(row.Unattended), StoppedBy: string(row.StoppedBy), Season: row.Season})
-	}
-	for _, c := range r.Changes {
-		out.Changes = append(out.Changes, Change{Words: c.Words, Buys: append([]string{}, c.Buys...)})
-	}
-	for _, s := range r.Settings.Items {
-		out.Settings = append(out.Settings, Setting{Name: s.Name, Value: s.Value, Given: s.Given, Reason: s.Reason})
-	}
-	return out
 }

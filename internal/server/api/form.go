@@ -111,18 +111,15 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*reply[Draft], er
 }
 
 func showForm(f *tankfile.Form) Form {
-	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: showWrongs(f.Problems), Warnings: showWrongs(f.Warnings)}
+	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: listed(f.Problems, showWrong), Warnings: listed(f.Warnings, showWrong)}
 }
 
 func showGroup(g *tankfile.FormGroup) FormGroup {
-	out := FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
-		Fields: []FormField{}, Groups: []FormGroup{}}
-	for _, f := range g.Fields {
-		out.Fields = append(out.Fields, FormField{Path: f.Path, Label: f.Label, Help: f.Help, Kind: string(f.Kind), Quantity: f.Quantity, Units: f.Units,
-			Range: f.Range, Choices: f.Choices, Example: f.Example, Optional: f.Optional, Absent: f.Absent, Present: f.Present, Value: f.Value})
-	}
-	for i := range g.Groups {
-		out.Groups = append(out.Groups, showGroup(&g.Groups[i]))
-	}
-	return out
+	return FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
+		Fields: listed(g.Fields, showField), Groups: listed(g.Groups, showGroup)}
+}
+
+func showField(f *tankfile.FormField) FormField {
+	return FormField{Path: f.Path, Label: f.Label, Help: f.Help, Kind: string(f.Kind), Quantity: f.Quantity, Units: f.Units,
+		Range: f.Range, Choices: f.Choices, Example: f.Example, Optional: f.Optional, Absent: f.Absent, Present: f.Present, Value: f.Value}
 }

@@ -251,11 +251,9 @@ func showMapping(m *records.Mapping, zone string, header []string) ImportMapping
 }
 
 func showProblems(list problem.List) []ImportProblem {
-	out := []ImportProblem{}
-	for _, p := range list {
-		out = append(out, ImportProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})
-	}
-	return out
+	return listed(list, func(p *problem.Problem) ImportProblem {
+		return ImportProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix}
+	})
 }
 
 // firstRead are the readings of the first rows that have any.

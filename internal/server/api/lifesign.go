@@ -53,7 +53,7 @@ func (a *API) signOfLife(context.Context, *struct{}) (*reply[SignOfLife], error)
 		out.EveryS = lifesign.UsualEvery.Seconds()
 	}
 	if d := s.Daily; d != nil {
-		out.Daily = &Daily{At: d.At, Zone: d.Zone, To: showContact(d.To)}
+		out.Daily = &Daily{At: d.At, Zone: d.Zone, To: showContact(&d.To)}
 	}
 	return &reply[SignOfLife]{Body: out}, nil
 }

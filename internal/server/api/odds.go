@@ -92,10 +92,8 @@ func showOdds(r *verify.Report, likely *report.Odds) (Odds, error) {
 	words := report.LikelyOf(r, likely)
 	out := Odds{Refused: words.Refused, Lead: append([]string{}, words.Lead...), Safe: words.Safe, InherentlySafe: words.Safe != "",
 		Testing: words.Testing, Notes: append([]string{}, words.Notes...),
-		Harms: []OddsHarm{}, Dominating: []OddsCause{}, Curve: []OddsPoint{}}
-	for _, d := range words.Dominating {
-		out.Dominating = append(out.Dominating, OddsCause(d))
-	}
+		Dominating: listed(words.Dominating, func(c *report.DominantLine) OddsCause { return OddsCause(*c) }),
+		Harms:      []OddsHarm{}, Curve: []OddsPoint{}}
 	a := likely.Answer
 	if a == nil {
 		return out, nil
@@ -108,9 +106,9 @@ func showOdds(r *verify.Report, likely *report.Odds) (Odds, error) {
 	t := &a.Testing
 	out.IntervalDays, out.KneeDays = finite(t.IntervalDays), finite(t.KneeDays)
 	out.FloorPerYear, out.SkipFactor = finite(t.FloorPerYear), finite(t.SkipFactor)
-	for _, p := range t.Curve {
-		out.Curve = append(out.Curve, OddsPoint{Days: p.Days, PerYear: finite(p.PerYear[odds.Danger]), LowPerYear: finite(p.Low), HighPerYear: finite(p.High)})
-	}
+	out.Curve = listed(t.Curve, func(p *odds.Point) OddsPoint {
+		return OddsPoint{Days: p.Days, PerYear: finite(p.PerYear[odds.Danger]), LowPerYear: finite(p.Low), HighPerYear: finite(p.High)}
+	})
 	drawing := report.Testing(a)
 	if drawing == nil {
 		return out, nil

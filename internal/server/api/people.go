@@ -75,10 +75,7 @@ func (a *API) people(ctx context.Context, _ *struct{}) (*peopleOut, error) {
 		return nil, err
 	}
 	out := &peopleOut{}
-	out.Body.People = []Person{}
-	for _, u := range list {
-		out.Body.People = append(out.Body.People, *showPerson(&u))
-	}
+	out.Body.People = listed(list, func(u *store.User) Person { return *showPerson(u) })
 	return out, nil
 }
 
@@ -121,10 +118,9 @@ func (a *API) audit(ctx context.Context, in *auditIn) (*auditOut, error) {
 		return nil, err
 	}
 	out := &auditOut{}
-	out.Body.Lines = []AuditLine{}
-	for _, e := range entries {
-		out.Body.Lines = append(out.Body.Lines, AuditLine{ID: e.ID, At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail})
-	}
+	out.Body.Lines = listed(entries, func(e *store.Entry) AuditLine {
+		return AuditLine{ID: e.ID, At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail}
+	})
 	return out, nil
 }
 

@@ -128,7 +128,7 @@ func (c *Recipient) contact() alarm.Contact {
 	return alarm.Contact{Person: c.Person, Channel: alarm.Channel(c.Channel), Address: c.Address}
 }
 
-func showContact(c alarm.Contact) Recipient {
+func showContact(c *alarm.Contact) Recipient {
 	return Recipient{Person: c.Person, Channel: string(c.Channel), Address: c.Address}
 }
 
@@ -159,13 +159,8 @@ func showPlan(p monitor.Plan) Plan {
 }
 
 func showRoute(r *alarm.Route) Route {
-	out := Route{Rungs: []Rung{}, Rounds: r.Rounds, RepeatS: r.Repeat.Seconds()}
-	for _, rung := range r.Rungs {
-		n := Rung{WaitS: rung.Wait.Seconds(), Contacts: []Recipient{}}
-		for _, c := range rung.Contacts {
-			n.Contacts = append(n.Contacts, showContact(c))
-		}
-		out.Rungs = append(out.Rungs, n)
-	}
-	return out
+	rungs := listed(r.Rungs, func(n *alarm.Rung) Rung {
+		return Rung{WaitS: n.Wait.Seconds(), Contacts: listed(n.Contacts, showContact)}
+	})
+	return Route{Rungs: rungs, Rounds: r.Rounds, RepeatS: r.Repeat.Seconds()}
 }

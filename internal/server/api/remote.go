@@ -178,11 +178,7 @@ func (a *API) showEdge(tankID string) (Edge, bool) {
 	if !ok {
 		return Edge{}, false
 	}
-	e := Edge{Device: a.showDevice(&d), Linked: v.Linked, ToldAt: known(v.Told), Picture: showPicture(v.Picture), Requests: []Request{}}
-	for _, r := range v.Asks {
-		e.Requests = append(e.Requests, showRequest(&r))
-	}
-	return e, true
+	return Edge{Device: a.showDevice(&d), Linked: v.Linked, ToldAt: known(v.Told), Picture: showPicture(v.Picture), Requests: listed(v.Asks, showRequest)}, true
 }
 
 func showRequest(r *remote.Request) Request {
