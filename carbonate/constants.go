@@ -85,8 +85,9 @@ type Constants struct {
 
 // At computes the constants at a practical salinity (0 to 50) and a temperature
 // (0 to 45 °C). Outside, or for NaN, it returns a *RangeError. Inside, but
-// beyond what the chosen K1 and K2 were measured in, it extrapolates: see
-// InFittedRange.
+// beyond what the chosen K1 and K2 were measured in (see CarbonicFit), it
+// extrapolates: with Lueker2000 pH is off by about 0.03 at salinity 5 and by 0.2
+// and more in fresh water.
 func At(salinityPSU, tempC float64, options Options) (Constants, error) {
 	if err := checkRange("salinity", salinityPSU, SalinityMinPSU, SalinityMaxPSU, "PSU"); err != nil {
 		return Constants{}, err
@@ -127,17 +128,6 @@ func At(salinityPSU, tempC float64, options Options) (Constants, error) {
 	}
 	c.KspAragonite, c.KspCalcite = p.mucci()
 	return c, nil
-}
-
-// InFittedRange says whether salinity and temperature lie where the chosen K1
-// and K2 were measured. Outside, results are extrapolated: with Lueker2000 pH
-// is off by about 0.03 at salinity 5 and by 0.2 and more in fresh water.
-func (c *Constants) InFittedRange() bool {
-	s, t := c.SalinityPSU, c.TempC
-	if c.Options.Carbonic == Waters2014 {
-		return s >= 0 && s <= 50 && t >= 0 && t <= 50
-	}
-	return s >= 19 && s <= 43 && t >= 2 && t <= 35
 }
 
 // kelvinOffset is 0 °C in kelvin, exact by definition.

@@ -157,26 +157,3 @@ func TestAtRefuses(t *testing.T) {
 		}
 	}
 }
-
-func TestInFittedRange(t *testing.T) {
-	waters := carbonate.Options{Carbonic: carbonate.Waters2014}
-	for _, c := range []struct {
-		salinity, temp float64
-		options        carbonate.Options
-		want           bool
-	}{
-		{19, 2, carbonate.Options{}, true},
-		{43, 35, carbonate.Options{}, true},
-		{18.9, 25, carbonate.Options{}, false},
-		{43.1, 25, carbonate.Options{}, false},
-		{35, 1.9, carbonate.Options{}, false},
-		{35, 35.1, carbonate.Options{}, false},
-		{0, 0, waters, true},
-		{50, 45, waters, true},
-	} {
-		k := constantsAt(t, c.salinity, c.temp, c.options)
-		if got := k.InFittedRange(); got != c.want {
-			t.Errorf("S %v, %v °C, %+v: got %v, want %v", c.salinity, c.temp, c.options, got, c.want)
-		}
-	}
-}

@@ -2,12 +2,11 @@ package carbonate
 
 // IUPAC abridged standard atomic weights 2021, g/mol.
 const (
-	massH, massC, massO = 1.008, 12.011, 15.999
-	massMg, massCa      = 24.305, 40.078
+	massH, massO   = 1.008, 15.999
+	massMg, massCa = 24.305, 40.078
 
-	massCaO   = massCa + massO
-	massCaCO3 = massCa + massC + 3*massO
-	massLime  = massCa + 2*(massO+massH) // Ca(OH)2
+	massCaO  = massCa + massO
+	massLime = massCa + 2*(massO+massH) // Ca(OH)2
 )
 
 // umolPerLPerDKH: one degree of German carbonate hardness is 10 mg/L of CaO by

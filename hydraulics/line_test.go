@@ -175,7 +175,7 @@ func anyPump(t *rapid.T) PumpCurve {
 
 func TestPumpMeetsItsLine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		pump := anyPump(t).Worn(rapid.Float64Range(0.2, 1).Draw(t, "worn"))
+		pump := anyPump(t)
 		line := anyTube(t)
 		static := rapid.Float64Range(-3, 6).Draw(t, "static head")
 		flow := OperatingFlowM3S(pump, line, static, nu)
@@ -204,13 +204,12 @@ func TestSiphonAssist(t *testing.T) {
 	if got := OperatingFlowM3S(pump, line, -0.4, nu); !(got > siphon && got > OperatingFlowM3S(pump, line, 0, nu)) {
 		t.Errorf("assisted flow %g m3/s, siphon alone %g", got, siphon)
 	}
-	for name, stopped := range map[string]PumpCurve{"stopped": pump.Worn(0), "zero value": {}} {
-		if got := OperatingFlowM3S(stopped, line, -0.4, nu); got != siphon {
-			t.Errorf("%s pump passes %g m3/s, want the siphon's %g", name, got, siphon)
-		}
-		if got := OperatingFlowM3S(stopped, line, 0.4, nu); got != 0 {
-			t.Errorf("%s pump lifts %g m3/s", name, got)
-		}
+	var stopped PumpCurve
+	if got := OperatingFlowM3S(stopped, line, -0.4, nu); got != siphon {
+		t.Errorf("stopped pump passes %g m3/s, want the siphon's %g", got, siphon)
+	}
+	if got := OperatingFlowM3S(stopped, line, 0.4, nu); got != 0 || stopped.HeadM(0) != 0 {
+		t.Errorf("stopped pump lifts %g m3/s, makes %g m", got, stopped.HeadM(0))
 	}
 }
 
@@ -221,9 +220,6 @@ func TestDisplacementPump(t *testing.T) {
 		if got := OperatingFlowM3S(pump, line, static, nu); got != 1.5e-5 {
 			t.Errorf("static head %g m: %g m3/s, want 1.5e-5", static, got)
 		}
-	}
-	if got := OperatingFlowM3S(pump.Worn(0.5).Worn(0.5), line, 1, nu); got != 1.5e-5/4 {
-		t.Errorf("worn twice by half: %g m3/s, want a quarter", got)
 	}
 	if got := OperatingFlowM3S(pump, Tube{LengthM: 1}, 0, nu); got != 0 {
 		t.Errorf("through no bore: %g m3/s", got)
@@ -251,12 +247,6 @@ func TestPumpCurveShape(t *testing.T) {
 			t.Errorf("%s: %g m, want %g", row.name, got, row.head)
 		}
 	}
-	if got := pump.Worn(0.7).HeadM(0.7 * 8e-4); math.Abs(got) > 1e-12 {
-		t.Errorf("worn to 0.7 the pump makes %g m at 0.7 of its runout, want 0", got)
-	}
-	if got := pump.Worn(math.NaN()).HeadM(0); got != 0 {
-		t.Errorf("worn by NaN: %g m, want a stopped pump", got)
-	}
 }
 
 func TestPumpCurveRefusals(t *testing.T) {
@@ -283,8 +273,7 @@ func TestNoAllocation(t *testing.T) {
 	pump := must(NewPumpCurve([]PumpPoint{{0, 3.2}, {4e-4, 2.5}, {7e-4, 1.4}, {9e-4, 0}}))(t)
 	line := Tube{LengthM: 2.2, BoreM: 0.022, MinorLossK: 6}
 	if n := testing.AllocsPerRun(100, func() {
-		worn := pump.Worn(0.9)
-		EdgeHeadM(OperatingFlowM3S(worn, line, 1, nu)+line.FlowM3S(0.3, nu), 0.4)
+		EdgeHeadM(OperatingFlowM3S(pump, line, 1, nu)+line.FlowM3S(0.3, nu), 0.4)
 	}); n != 0 {
 		t.Errorf("%g allocations, want none", n)
 	}

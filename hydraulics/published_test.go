@@ -196,13 +196,20 @@ func crane726() float64 {
 }
 
 // crane733 is the pump of example 7.33 at 1700 rpm: the printed point of its
-// curve at 3500 rpm, with an invented shut-off head.
+// curve at 3500 rpm, with an invented shut-off head, by the affinity laws: flow
+// goes with speed and head with its square.
 func crane733() PumpCurve {
-	pump, err := NewPumpCurve([]PumpPoint{{0, 150 * ft}, {400 * gallon / minute, 126 * ft}, {600 * gallon / minute, 90 * ft}})
+	points := []PumpPoint{{0, 150 * ft}, {400 * gallon / minute, 126 * ft}, {600 * gallon / minute, 90 * ft}}
+	for i := range points {
+		const speed = 1700.0 / 3500
+		points[i].FlowM3S *= speed
+		points[i].HeadM *= speed * speed
+	}
+	pump, err := NewPumpCurve(points)
 	if err != nil {
 		panic(err)
 	}
-	return pump.Worn(1700.0 / 3500)
+	return pump
 }
 
 // white314 is a 10 mm siphon without wall friction, losing k velocity heads

@@ -10,9 +10,9 @@ import (
 // PumpPoint is the flow a pump delivers against a head.
 type PumpPoint struct{ FlowM3S, HeadM float64 }
 
-// PumpCurve is head against flow for a pump at full speed, or slowed or worn
-// (see Worn). It is linear between its points; that is as good as the points
-// are, which come from a small printed chart.
+// PumpCurve is head against flow for a pump at full speed. It is linear between
+// its points; that is as good as the points are, which come from a small printed
+// chart.
 //
 // A curve of one point with head 0 is a positive-displacement pump
 // (peristaltic, diaphragm): the same flow against any head, in either
@@ -21,8 +21,7 @@ type PumpPoint struct{ FlowM3S, HeadM float64 }
 // A PumpCurve is an immutable value. The zero PumpCurve is a pump that does not
 // turn and does not stop water either.
 type PumpCurve struct {
-	points []PumpPoint // flow rises, head falls; shared by worn copies
-	speed  float64     // share of full speed
+	points []PumpPoint // flow rises, head falls
 }
 
 // NewPumpCurve returns the curve through points with rising flow and falling
@@ -51,23 +50,14 @@ func NewPumpCurve(points []PumpPoint) (PumpCurve, error) {
 	if len(points) == 1 && points[0].HeadM != 0 {
 		return PumpCurve{}, fmt.Errorf("pump curve: one point at head %g m: give head 0 for a dosing pump, or a second point", points[0].HeadM)
 	}
-	return PumpCurve{points: slices.Clone(points), speed: 1}, nil
-}
-
-// Worn is the same pump slowed, worn or fouled so that at zero head it gives
-// frac of the flow it gave: by the affinity laws flow goes with speed and head
-// with its square (Crane Technical Paper 410, 2009, example 7.33). The laws hold
-// for a slower motor and are fair for a worn impeller. A frac below zero or NaN
-// counts as zero; above one is a pump better than its curve.
-func (p PumpCurve) Worn(frac float64) PumpCurve {
-	if !(frac > 0) {
-		frac = 0
-	}
-	return PumpCurve{points: p.points, speed: p.speed * frac}
+	return PumpCurve{points: slices.Clone(points)}, nil
 }
 
 // displaces says whether flow is forced and head follows.
 func (p PumpCurve) displaces() bool { return len(p.points) == 1 }
+
+// stands says whether the pump does not turn.
+func (p PumpCurve) stands() bool { return len(p.points) == 0 }
 
 // HeadM is the head the pump makes at a flow; negative beyond the flow it gives
 // at zero head. A positive-displacement pump makes any head: +Inf below its
@@ -75,19 +65,14 @@ func (p PumpCurve) displaces() bool { return len(p.points) == 1 }
 func (p PumpCurve) HeadM(flowM3S float64) float64 {
 	switch {
 	case p.displaces():
-		excess := flowM3S - p.speed*p.points[0].FlowM3S
+		excess := flowM3S - p.points[0].FlowM3S
 		if excess == 0 {
 			return 0
 		}
 		return math.Copysign(math.Inf(1), -excess)
-	case p.speed == 0:
+	case p.stands():
 		return 0
-	}
-	return p.speed * p.speed * p.fullSpeedHeadM(flowM3S/p.speed)
-}
-
-func (p PumpCurve) fullSpeedHeadM(flowM3S float64) float64 {
-	if flowM3S <= p.points[0].FlowM3S {
+	case flowM3S <= p.points[0].FlowM3S:
 		return p.points[0].HeadM
 	}
 	// The first point at or beyond the flow ends the segment; the last segment
@@ -111,16 +96,16 @@ func OperatingFlowM3S(p PumpCurve, t Tube, staticHeadM, nuM2S float64) float64 {
 		return 0
 	}
 	if p.displaces() {
-		return p.speed * p.points[0].FlowM3S
+		return p.points[0].FlowM3S
 	}
-	if p.speed == 0 {
+	if p.stands() {
 		return math.Max(t.FlowM3S(-staticHeadM, nuM2S), 0)
 	}
 	spareM := func(flowM3S float64) float64 {
 		return p.HeadM(flowM3S) - staticHeadM - t.HeadM(flowM3S, nuM2S)
 	}
 	// The curve falls at a slope for ever, so doubling finds an upper bound.
-	most := p.speed * p.points[len(p.points)-1].FlowM3S
+	most := p.points[len(p.points)-1].FlowM3S
 	for spareM(most) > 0 {
 		most *= 2
 	}

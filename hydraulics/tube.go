@@ -7,9 +7,6 @@ import "math"
 const (
 	// RoughnessSmoothM is drawn tubing, glass and plastic (Moody 1944).
 	RoughnessSmoothM = 1.5e-6
-	// RoughnessFouledM stands for a line lined with biofilm or scale: a
-	// judgement, no source.
-	RoughnessFouledM = 0.3e-3
 )
 
 // Tube is a round line that runs full: a top-off tube, a return line, a siphon.

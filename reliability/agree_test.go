@@ -10,7 +10,7 @@ import (
 )
 
 // drawModel makes a tree of up to nine events with everything a model can
-// hold: shared gates, house events, a beta group, probabilities 0 and 1.
+// hold: shared gates, a shared cause, probabilities 0 and 1.
 func drawModel(t *rapid.T) Model {
 	var m Model
 	var names []string
@@ -22,13 +22,9 @@ func drawModel(t *rapid.T) Model {
 		names = append(names, name)
 		m.Events = append(m.Events, Event{Name: name, Prob: probability.Draw(t, name)})
 	}
-	if rapid.IntRange(0, 3).Draw(t, "house") == 0 {
-		names = append(names, "yes", "no")
-		m.House = []House{{"yes", true}, {"no", false}}
-	}
 	if rapid.Bool().Draw(t, "group") {
 		names = append(names, "m1", "m2")
-		m.Groups = []BetaGroup{{"common", []string{"m1", "m2"}, probability.Draw(t, "p"), probability.Draw(t, "beta")}}
+		m.addGroup("common", []string{"m1", "m2"}, probability.Draw(t, "p"), probability.Draw(t, "beta"))
 	}
 	for i := range rapid.IntRange(1, 8).Draw(t, "gates") {
 		g := Gate{Name: fmt.Sprintf("g%d", i), Kind: rapid.SampledFrom([]GateKind{Or, And, AtLeast}).Draw(t, "kind")}
@@ -60,16 +56,6 @@ func truth(m Model, events []Event) []bool {
 	for _, e := range m.Events {
 		i := bit(e.Name)
 		columns[e.Name] = column(func(s int) bool { return s>>i&1 == 1 })
-	}
-	for _, h := range m.House {
-		columns[h.Name] = column(func(int) bool { return h.State })
-	}
-	for _, g := range m.Groups {
-		common := bit(g.Name)
-		for _, name := range g.Members {
-			own := bit(name)
-			columns[name] = column(func(s int) bool { return s>>own&1 == 1 || s>>common&1 == 1 })
-		}
 	}
 	for _, g := range m.Gates { // drawn inputs first
 		k := map[GateKind]int{Or: 1, And: len(g.Inputs), AtLeast: g.K}[g.Kind]

@@ -167,14 +167,10 @@ func (t *Tree) Compile(limit int) (*Diagram, error) {
 	b := newBDD(limit)
 	functions := make([]int32, 0, len(t.gates))
 	function := func(o operand) int32 {
-		switch o.kind {
-		case isGate:
+		if o.kind == isGate {
 			return functions[o.i]
-		case isEvent:
-			return b.mk(levelOf[o.i], all, none)
-		default:
-			return int32(o.i)
 		}
+		return b.mk(levelOf[o.i], all, none)
 	}
 	for _, g := range t.gates {
 		fs := make([]int32, len(g.inputs))

@@ -7,7 +7,7 @@ import "testing"
 func benchModels(b *testing.B, run func(b *testing.B, tree *Tree, d *Diagram)) {
 	models := readModels(b)
 	for _, name := range []string{"HIPPS", "Chinese", "Baobab1"} {
-		tree, d := compile(b, models[name])
+		tree, d := compile(b, models[name].Model)
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			run(b, tree, d)

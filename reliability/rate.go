@@ -49,7 +49,7 @@ func ParseRate(s string) (PerHour, error) {
 			return 0, refuse("rate", fix, "%q does not begin with a number", s)
 		}
 		rate := PerHour(v / u.hours)
-		return rate, checkRate("rate", rate)
+		return rate, checkRate(rate)
 	}
 	if _, err := strconv.ParseFloat(s, 64); err == nil {
 		return 0, refuse("rate", fix, "%q has no unit", s)
@@ -74,9 +74,9 @@ func ParseRange(s string) (low, high PerHour, err error) {
 }
 
 // checkRate refuses a rate that is negative or not finite.
-func checkRate(place string, r PerHour) error {
+func checkRate(r PerHour) error {
 	if r >= 0 && !math.IsInf(float64(r), 1) {
 		return nil
 	}
-	return refuse(place, "give a rate of 0 or more per hour", "%v/h is not a failure rate", float64(r))
+	return refuse("rate", "give a rate of 0 or more per hour", "%v/h is not a failure rate", float64(r))
 }

@@ -2,7 +2,6 @@ package reliability
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 )
@@ -14,17 +13,10 @@ const MaxNames = 1 << 16
 // Model is a fault tree as it is written down. NewTree checks it and builds
 // the tree that can be analysed.
 type Model struct {
-	Name, Source, Note string
-
 	// Top is the gate or event whose probability is wanted.
 	Top    string
 	Gates  []Gate
 	Events []Event
-	House  []House
-	Groups []BetaGroup
-	// MissionH is the time in hours over which events given by a rate can
-	// fail; needed only where there are any.
-	MissionH float64
 }
 
 // GateKind says how a gate's inputs combine. There is no NOT: more failures
@@ -37,8 +29,8 @@ const (
 	AtLeast                     // at least K inputs
 )
 
-// Gate is an intermediate event. Inputs name gates, events, house events or
-// members of a BetaGroup, each at most once.
+// Gate is an intermediate event. Inputs name gates or events, each at most
+// once.
 type Gate struct {
 	Name   string
 	Kind   GateKind
@@ -47,39 +39,19 @@ type Gate struct {
 }
 
 // Event is a basic event. It is independent of every other event; dependence
-// is written as a BetaGroup or as an event that several gates share.
+// is written as an event that several gates share.
 type Event struct {
 	Name string
 	// Prob is the probability that the event is there, 0 to 1.
 	Prob float64
-	// Rate, if not zero, takes the place of Prob: a part without repair that
-	// has been exposed for the model's MissionH, so 1 - exp(-Rate*MissionH).
-	Rate PerHour
 }
 
-// House is an event that is known to be there or known not to be.
-type House struct {
-	Name  string
-	State bool
-}
-
-// BetaGroup is a set of like parts with a shared cause (the beta-factor model,
-// IEC 61508-6:2010 Annex D): each member fails by itself with probability
-// (1-Beta)*Prob and all of them at once with Beta*Prob. The shared cause
-// is an event of the group's name.
-type BetaGroup struct {
-	Name    string
-	Members []string // at least two
-	Prob    float64  // of one member, all causes
-	Beta    float64  // 0 to 1
-}
-
-// Tree is a checked fault tree. Its events stand in the order that probability
-// vectors use: the model's events, then for each BetaGroup its members and the group. It does not change and may be used by many
+// Tree is a checked fault tree. Its events stand in the model's order, which
+// probability vectors use. It does not change and may be used by many
 // goroutines at once.
 type Tree struct {
-	events []Event // with Prob worked out
-	gates  []gate  // the ones under the top, inputs before the gates that use them
+	events []Event
+	gates  []gate // the ones under the top, inputs before the gates that use them
 	top    operand
 }
 
@@ -95,10 +67,9 @@ type operandKind uint8
 const (
 	isEvent operandKind = iota
 	isGate
-	isConst
 )
 
-// operand is an index into Tree.events or Tree.gates, or a constant 0 or 1.
+// operand is an index into Tree.events or Tree.gates.
 type operand struct {
 	kind operandKind
 	i    int
@@ -119,11 +90,11 @@ func (t *Tree) checkProbs(p []float64) error {
 }
 
 // NewTree checks a model. It returns an *InputError for a probability outside
-// 0 to 1, a rate without a mission time, a name defined twice or not at all, a
-// gate with no inputs or an impossible K, and a loop (with the path round it).
+// 0 to 1, a name defined twice or not at all, a gate with no inputs or an
+// impossible K, and a loop (with the path round it).
 func NewTree(m Model) (*Tree, error) {
 	b := builder{byName: map[string]operand{}}
-	for _, step := range []func(Model) error{b.addEvents, b.addHouse, b.addGroups, b.addGates} {
+	for _, step := range []func(Model) error{b.addEvents, b.addGates} {
 		if err := step(m); err != nil {
 			return nil, err
 		}
@@ -160,85 +131,22 @@ func (b *builder) define(place, name string, o operand) error {
 	return nil
 }
 
-func (b *builder) addEvent(place string, e Event) (operand, error) {
-	o := operand{isEvent, len(b.events)}
-	b.events = append(b.events, e)
-	return o, b.define(place, e.Name, o)
-}
-
 func (b *builder) addEvents(m Model) error {
-	for _, e := range m.Events {
-		place := "event " + e.Name
-		if e.Rate != 0 {
-			if err := checkRate(place, e.Rate); err != nil {
-				return err
-			}
-			if e.Prob != 0 {
-				return refuse(place, "give one of them", "it has a probability %v and a rate %v/h", e.Prob, float64(e.Rate))
-			}
-			if !(m.MissionH > 0) || math.IsInf(m.MissionH, 1) {
-				return refuse("mission time", "give the hours over which the rate acts",
-					"%v h, but event %s is given by a rate", m.MissionH, e.Name)
-			}
-			e.Prob = -math.Expm1(-float64(e.Rate) * m.MissionH)
-		}
-		if err := checkProbability(place, e.Prob); err != nil {
+	for i, e := range m.Events {
+		if err := checkProbability("event "+e.Name, e.Prob); err != nil {
 			return err
 		}
-		if _, err := b.addEvent("event", e); err != nil {
+		if err := b.define("event", e.Name, operand{isEvent, i}); err != nil {
 			return err
 		}
 	}
-	return nil
-}
-
-func (b *builder) addHouse(m Model) error {
-	for _, h := range m.House {
-		state := 0
-		if h.State {
-			state = 1
-		}
-		if err := b.define("house event", h.Name, operand{isConst, state}); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// addGroups gives each member a gate of its own under the member's name: its
-// own cause or the shared one.
-func (b *builder) addGroups(m Model) error {
-	for _, g := range m.Groups {
-		place := "group " + g.Name
-		if len(g.Members) < 2 {
-			return refuse(place, "name at least two, or make it a plain event", "it has %d members", len(g.Members))
-		}
-		if err := checkProbability(place, g.Prob); err != nil {
-			return err
-		}
-		if err := checkProbability(place+" beta", g.Beta); err != nil {
-			return err
-		}
-		shared := operand{isEvent, len(b.events) + len(g.Members)}
-		for _, name := range g.Members {
-			own := operand{isEvent, len(b.events)}
-			b.events = append(b.events, Event{Name: name, Prob: (1 - g.Beta) * g.Prob})
-			if err := b.define(place+" member", name, operand{isGate, len(b.gates)}); err != nil {
-				return err
-			}
-			b.gates = append(b.gates, gate{1, []operand{own, shared}})
-		}
-		if _, err := b.addEvent("group", Event{Name: g.Name, Prob: g.Beta * g.Prob}); err != nil {
-			return err
-		}
-	}
+	b.events = slices.Clone(m.Events)
 	return nil
 }
 
 func (b *builder) addGates(m Model) error {
-	first := len(b.gates)
 	for i, g := range m.Gates {
-		if err := b.define("gate", g.Name, operand{isGate, first + i}); err != nil {
+		if err := b.define("gate", g.Name, operand{isGate, i}); err != nil {
 			return err
 		}
 	}
@@ -277,7 +185,7 @@ func (b *builder) resolve(g Gate) (gate, error) {
 	for i, name := range g.Inputs {
 		o, ok := b.byName[name]
 		if !ok {
-			return gate{}, refuse(place, "define it as a gate, an event or a house event", "it refers to %q, which is not defined", name)
+			return gate{}, refuse(place, "define it as a gate or an event", "it refers to %q, which is not defined", name)
 		}
 		if seen[name] {
 			return gate{}, refuse(place, "name each input once", "it names %q twice", name)
@@ -347,9 +255,8 @@ func (b *builder) inputsFirst(m Model, top operand) ([]int, error) {
 
 func (b *builder) loop(m Model, path []int) error {
 	names := make([]string, len(path))
-	memberGates := len(b.gates) - len(m.Gates)
 	for i, g := range path {
-		names[i] = m.Gates[g-memberGates].Name // a member's gate holds events only
+		names[i] = m.Gates[g].Name
 	}
 	return refuse("gate "+names[0], "a gate cannot depend on itself: break the loop",
 		"it is part of a loop: %s", strings.Join(names, " -> "))

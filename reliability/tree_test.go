@@ -39,8 +39,6 @@ func TestRefusedModels(t *testing.T) {
 		{"loop", Model{Top: "g", Gates: []Gate{or("g", "a", "h"), or("h", "k"), or("k", "b", "h")}, Events: two}, "gate h", "h -> k -> h"},
 		{"loop on itself", Model{Top: "g", Gates: []Gate{or("g", "g")}}, "gate g", "g -> g"},
 		{"loop away from the top", Model{Top: "a", Gates: []Gate{or("g", "h"), or("h", "g")}, Events: two}, "gate g", "g -> h -> g"},
-		{"loop past a group", Model{Top: "g", Gates: []Gate{or("g", "m", "g")},
-			Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}}}}, "gate g", "g -> g"},
 		{"missing reference", Model{Top: "g", Gates: []Gate{or("g", "a", "pump")}, Events: two}, "gate g", `"pump"`},
 		{"gate without inputs", Model{Top: "g", Gates: []Gate{or("g")}}, "gate g", "no inputs"},
 		{"input twice", Model{Top: "g", Gates: []Gate{or("g", "a", "a")}, Events: two}, "gate g", `"a" twice`},
@@ -50,15 +48,6 @@ func TestRefusedModels(t *testing.T) {
 		{"event twice", Model{Top: "a", Events: append(two, two[0])}, "event a", "twice"},
 		{"gate named like an event", Model{Top: "a", Gates: []Gate{or("a", "b")}, Events: two}, "gate a", "twice"},
 		{"no name", Model{Top: "a", Events: []Event{{Prob: 0.1}}}, "event", "no name"},
-		{"house event twice", Model{Top: "h", House: []House{{"h", true}, {"h", false}}}, "house event h", "twice"},
-		{"group of one", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m"}}}}, "group c", "1 members"},
-		{"group member twice", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "m"}}}}, "group c member m", "twice"},
-		{"group named like its member", Model{Top: "m", Groups: []BetaGroup{{Name: "m", Members: []string{"m", "n"}}}}, "group m", "twice"},
-		{"group probability", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}, Prob: 2}}}, "group c", "2"},
-		{"group beta", Model{Top: "m", Groups: []BetaGroup{{Name: "c", Members: []string{"m", "n"}, Beta: 1.5}}}, "group c beta", "1.5"},
-		{"rate and probability", Model{Top: "a", MissionH: 1, Events: []Event{{Name: "a", Prob: 0.1, Rate: 1e-5}}}, "event a", "1e-05"},
-		{"negative rate", Model{Top: "a", MissionH: 1, Events: []Event{{Name: "a", Rate: -1}}}, "event a", "-1"},
-		{"rate without time", Model{Top: "a", Events: []Event{{Name: "a", Rate: 1e-5}}}, "mission time", "0 h"},
 	}
 	for _, r := range rows {
 		_, err := NewTree(r.model)
@@ -109,28 +98,27 @@ func TestLongTrees(t *testing.T) {
 }
 
 func TestCertainAndImpossibleTops(t *testing.T) {
-	for house, top := range map[bool]float64{true: 1, false: 0} {
+	for _, top := range []float64{0, 1} {
 		_, d := compile(t, Model{
 			Top:    "g",
 			Gates:  []Gate{{Name: "g", Kind: AtLeast, K: 1, Inputs: []string{"h"}}},
-			House:  []House{{"h", house}},
-			Events: []Event{{Name: "unused", Prob: 0.5}},
+			Events: []Event{{Name: "unused", Prob: 0.5}, {Name: "h", Prob: top}},
 		})
 		if got := probability(t, d); got != top {
-			t.Errorf("house %v: top %v, want %v", house, got, top)
+			t.Errorf("top %v, want %v", got, top)
 		}
 	}
 }
 
 func TestLimits(t *testing.T) {
-	tree, _ := compile(t, readModels(t)["Chinese"])
+	tree, _ := compile(t, readModels(t)["Chinese"].Model)
 	if _, err := tree.Compile(10); !errors.Is(err, ErrTooLarge) {
 		t.Errorf("diagram of 10 steps: %v", err)
 	}
 }
 
 func TestProbabilityVectors(t *testing.T) {
-	_, d := compile(t, readModels(t)["two_of_three"])
+	_, d := compile(t, readModels(t)["two_of_three"].Model)
 	for name, p := range map[string][]float64{"short": {0.1, 0.2}, "long": {0, 0, 0, 0}, "NaN": {0.1, math.NaN(), 0.2}, "above 1": {0.1, 1.1, 0}} {
 		if _, err := d.ProbabilityWith(p); err == nil {
 			t.Errorf("%s: accepted", name)

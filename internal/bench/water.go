@@ -32,7 +32,6 @@ const (
 	omegaConstantsFrac = 0.05
 
 	seaPSU     = 35.0
-	seaGKg     = 35.16504 // of absolute salinity at practical salinity 35
 	umolPerMol = 1e6
 )
 

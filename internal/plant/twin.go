@@ -128,7 +128,6 @@ func Build(setup Setup) (*Twin, error) {
 
 // circulation is the return pump at work.
 type circulation struct {
-	pump    hydraulics.PumpCurve
 	line    hydraulics.Tube
 	liftM   float64
 	flowM3S float64
@@ -151,7 +150,7 @@ func circulate(s *tankfile.Tank, waterC float64) (circulation, error) {
 	if err != nil {
 		return circulation{}, fmt.Errorf("working out the return pump: %w", err)
 	}
-	c := circulation{pump: curve, line: tube(s.Return.Line)}
+	c := circulation{line: tube(s.Return.Line)}
 	c.liftM = s.Display.FloorElevationM + s.Overflow.CrestHeightM -
 		(s.Return.IntakeElevationM+s.Sump.HeightM)/2
 	c.flowM3S = hydraulics.OperatingFlowM3S(curve, c.line, c.liftM,

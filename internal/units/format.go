@@ -26,69 +26,35 @@ const significantDigits = 3
 
 // Length writes metres as mm (m from 2 m up), or as in (ft from 10 ft up).
 func (s System) Length(m float64) string {
-	if s == US {
-		return pick(m, Length, "in", "ft", 10)
-	}
-	return pick(m, Length, "mm", "m", 2)
-}
-
-// Area writes square metres as m2 or ft2.
-func (s System) Area(m2 float64) string {
-	if s == US {
-		return in(m2, Area, "ft2")
-	}
-	return in(m2, Area, "m2")
+	return s.pick(m, Length, scale{"mm", "m", 2}, scale{"in", "ft", 10})
 }
 
 // Volume writes cubic metres as L (mL below 0.1 L), or as gal (fl oz below a
 // quarter gallon).
 func (s System) Volume(m3 float64) string {
-	if s == US {
-		return pick(m3, Volume, "fl oz", "gal", 0.25)
-	}
-	return pick(m3, Volume, "mL", "L", 0.1)
+	return s.pick(m3, Volume, scale{"mL", "L", 0.1}, scale{"fl oz", "gal", 0.25})
 }
 
 // Flow writes cubic metres per second as L/h (mL/min below 6 L/h), or as gph
 // (gal/day below 1 gph).
 func (s System) Flow(m3s float64) string {
-	if s == US {
-		return pick(m3s, Flow, "gal/day", "gph", 1)
-	}
-	return pick(m3s, Flow, "mL/min", "L/h", 6)
+	return s.pick(m3s, Flow, scale{"mL/min", "L/h", 6}, scale{"gal/day", "gph", 1})
 }
 
 // DailyVolume writes cubic metres a day as L/day (mL/day below 0.1 L), or as
 // gal/day (fl oz/day below a quarter gallon).
 func (s System) DailyVolume(m3Day float64) string {
-	if s == US {
-		return pick(m3Day, DailyVolume, "fl oz/day", "gal/day", 0.25)
-	}
-	return pick(m3Day, DailyVolume, "mL/day", "L/day", 0.1)
+	return s.pick(m3Day, DailyVolume, scale{"mL/day", "L/day", 0.1}, scale{"fl oz/day", "gal/day", 0.25})
 }
 
 // Temp writes a temperature in °C or °F.
 func (s System) Temp(c float64) string {
-	if s == US {
-		return in(c, Temperature, "°F")
-	}
-	return in(c, Temperature, "°C")
+	return s.pick(c, Temperature, scale{large: "°C"}, scale{large: "°F"})
 }
 
 // Speed writes metres per second as m/s or ft/min.
 func (s System) Speed(ms float64) string {
-	if s == US {
-		return in(ms, Speed, "ft/min")
-	}
-	return in(ms, Speed, "m/s")
-}
-
-// Pressure writes pascals as hPa or inHg.
-func (s System) Pressure(pa float64) string {
-	if s == US {
-		return in(pa, Pressure, "inHg")
-	}
-	return in(pa, Pressure, "hPa")
+	return s.pick(ms, Speed, scale{large: "m/s"}, scale{large: "ft/min"})
 }
 
 // Salinity writes practical salinity, in both systems as PSU.
@@ -115,13 +81,23 @@ func (System) Duration(s float64) string {
 	return in(s, Duration, "days")
 }
 
-// pick writes a value in the large unit from a number of it up, else in the
-// small one. Nothing at all is written in the large one.
-func pick(base float64, k *Kind, small, large string, from float64) string {
-	if v := k.in(base, large); v != 0 && math.Abs(v) < from {
-		return in(base, k, small)
+// scale is how a quantity is written: in the large unit from a number of it up,
+// else in the small one. Nothing at all is written in the large one.
+type scale struct {
+	small, large string
+	from         float64 // 0: always in the large one
+}
+
+// pick writes a value on the system's scale.
+func (s System) pick(base float64, k *Kind, metric, us scale) string {
+	c := metric
+	if s == US {
+		c = us
 	}
-	return in(base, k, large)
+	if v := k.in(base, c.large); v != 0 && math.Abs(v) < c.from {
+		return in(base, k, c.small)
+	}
+	return in(base, k, c.large)
 }
 
 // in writes a base value in a unit of its kind.

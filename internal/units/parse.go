@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 	"strings"
 
 	"isohaline/internal/problem"
@@ -85,10 +86,8 @@ func (k *Kind) refuse(reason string) *problem.Problem {
 
 func (k *Kind) find(name string) *unit {
 	for i := range k.units {
-		for _, n := range k.units[i].names {
-			if n == name {
-				return &k.units[i]
-			}
+		if slices.Contains(k.units[i].names, name) {
+			return &k.units[i]
 		}
 	}
 	return nil

@@ -230,8 +230,6 @@ func TestSystem(t *testing.T) {
 		{m.Length(2.5), "2.5 m"},
 		{us.Length(0.3403), "13.4 in"},
 		{us.Length(3.048), "10 ft"},
-		{m.Area(0.72), "0.72 m2"},
-		{us.Area(0.72), "7.75 ft2"},
 		{m.Volume(0.0123), "12.3 L"},
 		{m.Volume(1.2346), "1235 L"},
 		{m.Volume(0.00005), "50 mL"},
@@ -247,8 +245,6 @@ func TestSystem(t *testing.T) {
 		{us.Temp(25.5), "77.9 °F"},
 		{m.Speed(0.15), "0.15 m/s"},
 		{us.Speed(0.15), "29.5 ft/min"},
-		{m.Pressure(101325), "1013 hPa"},
-		{us.Pressure(101325), "29.9 inHg"},
 		{m.Salinity(35.18), "35.2 PSU"},
 		{m.Alkalinity(8), "8 dKH"},
 		{m.Percent(0.123), "12.3 %"},
@@ -274,13 +270,11 @@ func TestSystemIsReadBack(t *testing.T) {
 		format func(units.System, float64) string
 	}{
 		"length":       {units.Length, units.System.Length},
-		"area":         {units.Area, units.System.Area},
 		"volume":       {units.Volume, units.System.Volume},
 		"flow":         {units.Flow, units.System.Flow},
 		"daily volume": {units.DailyVolume, units.System.DailyVolume},
 		"temperature":  {units.Temperature, units.System.Temp},
 		"speed":        {units.Speed, units.System.Speed},
-		"pressure":     {units.Pressure, units.System.Pressure},
 		"salinity":     {units.Salinity, units.System.Salinity},
 		"alkalinity":   {units.Alkalinity, units.System.Alkalinity},
 		"fraction":     {units.Fraction, units.System.Percent},
@@ -288,9 +282,6 @@ func TestSystemIsReadBack(t *testing.T) {
 	} {
 		t.Run(name, rapid.MakeCheck(func(t *rapid.T) {
 			x := rapid.Float64Range(1e-3, 1e5).Draw(t, "x")
-			if c.kind == units.Pressure {
-				x = rapid.Float64Range(1e3, 2e5).Draw(t, "x Pa") // below, six decimals of an inch of mercury are too few
-			}
 			system := rapid.SampledFrom([]units.System{units.Metric, units.US}).Draw(t, "system")
 			text := c.format(system, x)
 			got, err := c.kind.Parse(text)

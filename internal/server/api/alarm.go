@@ -57,8 +57,6 @@ type shelveIn struct {
 	}
 }
 
-type alarmOut struct{ Body Alarm }
-
 // siteOfAlarm is where an alarm is; known is false if there never was one.
 func (a *API) siteOfAlarm(id string) (siteID string, known bool) {
 	siteID, key, ok := monitor.ParseAlarmID(id)
@@ -81,24 +79,24 @@ func (a *API) alarms(ctx context.Context, _ *struct{}) (*alarmsOut, error) {
 	return out, nil
 }
 
-func (a *API) acknowledge(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+func (a *API) acknowledge(ctx context.Context, in *AlarmIn) (*reply[Alarm], error) {
 	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Acknowledge})
 }
 
-func (a *API) reset(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+func (a *API) reset(ctx context.Context, in *AlarmIn) (*reply[Alarm], error) {
 	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Reset})
 }
 
-func (a *API) shelve(ctx context.Context, in *shelveIn) (*alarmOut, error) {
+func (a *API) shelve(ctx context.Context, in *shelveIn) (*reply[Alarm], error) {
 	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Shelve, For: time.Duration(in.Body.ForS * float64(time.Second))})
 }
 
-func (a *API) unshelve(ctx context.Context, in *AlarmIn) (*alarmOut, error) {
+func (a *API) unshelve(ctx context.Context, in *AlarmIn) (*reply[Alarm], error) {
 	return a.ask(ctx, in.Alarm, alarm.Event{Do: alarm.Unshelve})
 }
 
 // ask asks something of an alarm in the name of who is signed in.
-func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*alarmOut, error) {
+func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*reply[Alarm], error) {
 	siteID, key, _ := monitor.ParseAlarmID(id) // the guard has looked it up
 	e.Key, e.By = key, personOf(ctx).Name
 	reason, err := a.monitor.Ask(ctx, siteID, e)
@@ -109,5 +107,5 @@ func (a *API) ask(ctx context.Context, id string, e alarm.Event) (*alarmOut, err
 		return nil, refused(http.StatusConflict, "alarm", id, string(reason), "look at its state")
 	}
 	al, _ := a.monitor.Alarm(siteID, key)
-	return &alarmOut{Body: a.showAlarm(siteID, &al)}, a.edit(ctx).Note(ctx, string(e.Do), "alarm", id, reason)
+	return &reply[Alarm]{Body: a.showAlarm(siteID, &al)}, a.edit(ctx).Note(ctx, string(e.Do), "alarm", id, reason)
 }

@@ -23,9 +23,7 @@ type Beliefs struct {
 	ReservoirDaysHigh     []*float64 `json:"reservoirDaysHigh"`
 }
 
-type beliefsOut struct{ Body Beliefs }
-
-func (a *API) beliefs(ctx context.Context, in *rangeIn) (*beliefsOut, error) {
+func (a *API) beliefs(ctx context.Context, in *rangeIn) (*reply[Beliefs], error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
 	}
@@ -41,7 +39,7 @@ func (a *API) beliefs(ctx context.Context, in *rangeIn) (*beliefsOut, error) {
 		}
 		return out
 	}
-	out := &beliefsOut{Body: Beliefs{
+	out := &reply[Beliefs]{Body: Beliefs{
 		StepS:                 step.Seconds(),
 		T:                     column(func(b *store.Belief) float64 { return seconds(b.At) }),
 		SalinityPSU:           column(func(b *store.Belief) float64 { return b.SalinityPSU }),

@@ -14,8 +14,6 @@ const tagBench = "Bench"
 
 type questionIn[Q any] struct{ Body Q }
 
-type answerOut struct{ Body bench.BenchAnswer }
-
 // registerBench declares a route for each question, by the command line's name.
 func (a *API) registerBench() {
 	add(a, viewers, route("POST", "/api/bench/use", "benchUse", tagBench, "What a tank uses up a day, from a log of readings, water changes and doses"), ask[bench.Consumption](a))
@@ -38,7 +36,7 @@ type handIn struct {
 }
 
 // tankBenchHand asks the one question that is about a site as built.
-func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error) {
+func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*reply[bench.BenchAnswer], error) {
 	v, err := a.view(in.Tank)
 	if err != nil {
 		return nil, err
@@ -51,8 +49,8 @@ func (a *API) tankBenchHand(ctx context.Context, in *handIn) (*answerOut, error)
 func ask[Q any, P interface {
 	*Q
 	bench.Question
-}](a *API) func(context.Context, *questionIn[Q]) (*answerOut, error) {
-	return func(ctx context.Context, in *questionIn[Q]) (*answerOut, error) {
+}](a *API) func(context.Context, *questionIn[Q]) (*reply[bench.BenchAnswer], error) {
+	return func(ctx context.Context, in *questionIn[Q]) (*reply[bench.BenchAnswer], error) {
 		answer, err := bench.Ask(P(&in.Body), bench.Circumstances{Units: systemOf(personOf(ctx)), Now: a.now()})
 		if refusal := new(bench.Refusal); errors.As(err, &refusal) {
 			refusal.Field = strings.TrimSuffix("body."+refusal.Field, ".")
@@ -60,6 +58,6 @@ func ask[Q any, P interface {
 		if err != nil {
 			return nil, err
 		}
-		return &answerOut{Body: *answer}, nil
+		return &reply[bench.BenchAnswer]{Body: *answer}, nil
 	}
 }

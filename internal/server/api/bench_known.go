@@ -35,8 +35,6 @@ type BenchKnown struct {
 	From  string `json:"from" example:"read on 2026-11-23, by titration"`
 }
 
-type tankBenchOut struct{ Body TankBench }
-
 const (
 	// benchMemory is how far back hand readings count.
 	benchMemoryDays = 60
@@ -54,7 +52,7 @@ const (
 	secondsPerHour = 3600
 )
 
-func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) {
+func (a *API) tankBench(ctx context.Context, in *TankIn) (*reply[TankBench], error) {
 	v, err := a.view(in.Tank)
 	if err != nil {
 		return nil, err
@@ -65,7 +63,7 @@ func (a *API) tankBench(ctx context.Context, in *TankIn) (*tankBenchOut, error) 
 		return nil, err
 	}
 	f := filling{view: &v, hand: hand, now: now}
-	return &tankBenchOut{Body: f.fill()}, nil
+	return &reply[TankBench]{Body: f.fill()}, nil
 }
 
 // filling puts what is known of a tank into the questions.

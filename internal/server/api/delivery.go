@@ -36,8 +36,6 @@ type Webhook struct {
 	Inside   bool   `json:"inside" doc:"it may be on this machine or its own network"`
 }
 
-type deliveryOut struct{ Body Delivery }
-
 type deliveryIn struct {
 	Body struct {
 		Mail     *MailServerIn `json:"mail,omitempty" doc:"absent: no mail"`
@@ -78,20 +76,17 @@ type Tried struct {
 	Words     string    `json:"words" doc:"what happened"`
 }
 
-type triedOut struct{ Body Tried }
-
-func (a *API) delivery(context.Context, *struct{}) (*deliveryOut, error) {
+func (a *API) delivery(context.Context, *struct{}) (*reply[Delivery], error) {
 	settings := a.sender.Settings()
 	return showDelivery(&settings), nil
 }
 
-func showDelivery(s *sender.Settings) *deliveryOut {
-	out := &deliveryOut{Body: Delivery{Webhooks: []Webhook{}}}
+func showDelivery(s *sender.Settings) *reply[Delivery] {
+	out := &reply[Delivery]{Body: Delivery{Webhooks: listed(s.Webhooks, func(h *sender.Webhook) Webhook {
+		return Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != "", Inside: h.Inside}
+	})}}
 	if m := s.Mail; m != nil {
 		out.Body.Mail = &MailServer{Host: m.Host, Port: m.Port, Security: string(m.Security), User: m.User, HasPassword: m.Password != "", From: m.From}
-	}
-	for _, h := range s.Webhooks {
-		out.Body.Webhooks = append(out.Body.Webhooks, Webhook{Name: h.Name, Host: hostOf(h.URL), HasToken: h.Token != "", Inside: h.Inside})
 	}
 	return out
 }
@@ -105,7 +100,7 @@ func hostOf(address deliver.Secret) string {
 	return u.Host
 }
 
-func (a *API) saveDelivery(ctx context.Context, in *deliveryIn) (*deliveryOut, error) {
+func (a *API) saveDelivery(ctx context.Context, in *deliveryIn) (*reply[Delivery], error) {
 	old := a.sender.Settings()
 	var settings sender.Settings
 	if m := in.Body.Mail; m != nil {
@@ -188,7 +183,7 @@ func originOf(address deliver.Secret) string {
 	return u.Scheme + "://" + u.Host
 }
 
-func (a *API) tryDelivery(ctx context.Context, in *tryDeliveryIn) (*triedOut, error) {
+func (a *API) tryDelivery(ctx context.Context, in *tryDeliveryIn) (*reply[Tried], error) {
 	place := "Isohaline"
 	if id := in.Body.SiteID; id != "" {
 		if !personOf(ctx).sees(id) || a.monitor.SiteName(id) == "" {
@@ -198,7 +193,7 @@ func (a *API) tryDelivery(ctx context.Context, in *tryDeliveryIn) (*triedOut, er
 	}
 	c := in.Body.Contact
 	err := a.sender.Test(ctx, c.contact(), place)
-	out := &triedOut{Body: Tried{At: a.now(), Delivered: err == nil, Words: "the message was taken; see whether it arrives"}}
+	out := &reply[Tried]{Body: Tried{At: a.now(), Delivered: err == nil, Words: "the message was taken; see whether it arrives"}}
 	if err != nil {
 		out.Body.Words = err.Error()
 	}

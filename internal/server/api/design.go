@@ -45,8 +45,6 @@ type TankFile struct {
 	Text    string    `json:"text" doc:"the tank file, byte for byte as it was saved"`
 }
 
-type tankFileOut struct{ Body TankFile }
-
 // Version is a saved version without its text.
 type Version struct {
 	Version int       `json:"version"`
@@ -125,8 +123,6 @@ type Check struct {
 	TankYears       float64   `json:"tankYears" doc:"simulated time behind the answer"`
 }
 
-type checkOut struct{ Body Check }
-
 func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 	out := &sitesOut{}
 	out.Body.CatchingUp = a.catchingUp()
@@ -148,7 +144,7 @@ func (a *API) sites(ctx context.Context, _ *struct{}) (*sitesOut, error) {
 	return out, nil
 }
 
-func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
+func (a *API) newTank(ctx context.Context, in *newTankIn) (*reply[Tank], error) {
 	b := &in.Body
 	person := personOf(ctx)
 	if person.Role != RoleOperator && !person.sees(b.SiteID) {
@@ -160,16 +156,16 @@ func (a *API) newTank(ctx context.Context, in *newTankIn) (*tankOut, error) {
 	}
 	v, _ := a.monitor.Tank(b.TankID)
 	a.tellTank(&v)
-	return &tankOut{Body: a.showTank(&v)}, nil
+	return &reply[Tank]{Body: a.showTank(&v)}, nil
 }
 
-func (a *API) tankFile(ctx context.Context, in *TankIn) (*tankFileOut, error) {
+func (a *API) tankFile(ctx context.Context, in *TankIn) (*reply[TankFile], error) {
 	const newest = 0
 	d, err := a.store.Description(ctx, in.Tank, newest)
 	return showFile(&d), err
 }
 
-func (a *API) version(ctx context.Context, in *versionIn) (*tankFileOut, error) {
+func (a *API) version(ctx context.Context, in *versionIn) (*reply[TankFile], error) {
 	d, err := a.store.Description(ctx, in.Tank, int64(in.Version))
 	return showFile(&d), err
 }
@@ -180,14 +176,13 @@ func (a *API) versions(ctx context.Context, in *TankIn) (*versionsOut, error) {
 		return nil, err
 	}
 	out := &versionsOut{}
-	out.Body.Versions = []Version{}
-	for _, d := range list {
-		out.Body.Versions = append(out.Body.Versions, Version{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note})
-	}
+	out.Body.Versions = listed(list, func(d *store.Description) Version {
+		return Version{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note}
+	})
 	return out, nil
 }
 
-func (a *API) saveTankFile(ctx context.Context, in *saveFileIn) (*tankFileOut, error) {
+func (a *API) saveTankFile(ctx context.Context, in *saveFileIn) (*reply[TankFile], error) {
 	b := &in.Body
 	d, err := a.monitor.Redescribe(ctx, a.edit(ctx), in.Tank, monitor.Draft{Text: b.Text, Note: b.Note, Base: int64(b.Base)})
 	if err != nil {
@@ -199,20 +194,20 @@ func (a *API) saveTankFile(ctx context.Context, in *saveFileIn) (*tankFileOut, e
 	return showFile(&d), nil
 }
 
-func showFile(d *store.Description) *tankFileOut {
-	return &tankFileOut{Body: TankFile{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note, Text: d.YAML}}
+func showFile(d *store.Description) *reply[TankFile] {
+	return &reply[TankFile]{Body: TankFile{Version: int(d.Version), At: d.Saved, By: d.SavedBy, Note: d.Note, Text: d.YAML}}
 }
 
 // draftName is what problems call a file that is not saved.
 const draftName = "draft"
 
-func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*checkOut, error) {
+func (a *API) checkDraft(ctx context.Context, in *DraftIn) (*reply[Check], error) {
 	sheet, err := live.Read(draftName, in.Body.Text)
 	if err != nil {
 		return nil, err
 	}
 	check, err := a.check(ctx, in.Body.Text, sheet.Tank)
-	return &checkOut{Body: check}, err
+	return &reply[Check]{Body: check}, err
 }
 
 // check tries every single fault on the tank of a text, once.
@@ -236,22 +231,20 @@ func (a *API) draftSection(ctx context.Context, in *draftSectionIn) (*svgOut, er
 
 func showCheck(r *verify.Report) Check {
 	g := &r.Geometry
-	out := Check{
+	return Check{
 		Accepted: r.Verdict.Accepted, Because: r.Verdict.Because, Failing: r.Verdict.Failing,
-		Faults: []Fault{}, Changes: []Change{}, Settings: []Setting{}, Problems: append([]string{}, g.Problems...),
+		Problems:     append([]string{}, g.Problems...),
 		MarginLitres: finite(g.MarginM3 * litresPerM3), DrainDownLitres: finite(g.DrainDownM3() * litresPerM3),
 		DumpSafeLitres: finite(g.DumpSafeM3 * litresPerM3), TankYears: r.TankYears,
+		Faults: listed(r.Singles, func(row *verify.Row) Fault {
+			return Fault{ID: row.ID(), Sentence: row.Sentence, Class: int(row.Class),
+				Unattended: int(row.Unattended), StoppedBy: string(row.StoppedBy), Season: row.Season}
+		}),
+		Changes: listed(r.Changes, func(c *verify.Change) Change {
+			return Change{Words: c.Words, Buys: append([]string{}, c.Buys...)}
+		}),
+		Settings: listed(r.Settings.Items, func(s *verify.Setting) Setting {
+			return Setting{Name: s.Name, Value: s.Value, Given: s.Given, Reason: s.Reason}
+		}),
 	}
-	for i := range r.Singles {
-		row := &r.Singles[i]
-		out.Faults = append(out.Faults, Fault{ID: row.ID(), Sentence: row.Sentence, Class: int(row.Class),
-			Unattended: int(row.Unattended), StoppedBy: string(row.StoppedBy), Season: row.Season})
-	}
-	for _, c := range r.Changes {
-		out.Changes = append(out.Changes, Change{Words: c.Words, Buys: append([]string{}, c.Buys...)})
-	}
-	for _, s := range r.Settings.Items {
-		out.Settings = append(out.Settings, Setting{Name: s.Name, Value: s.Value, Given: s.Given, Reason: s.Reason})
-	}
-	return out
 }

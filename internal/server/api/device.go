@@ -56,8 +56,6 @@ type newDeviceIn struct {
 	}
 }
 
-type credentialsOut struct{ Body Credentials }
-
 type devicesOut struct {
 	Body struct {
 		Devices []Device `json:"devices"`
@@ -67,8 +65,6 @@ type devicesOut struct {
 type deviceIn struct {
 	Device string `path:"device" maxLength:"64"`
 }
-
-type deviceOut struct{ Body Device }
 
 // TakenOut says that readings are safely in the log.
 type TakenOut struct {
@@ -80,14 +76,12 @@ type readingsIn struct {
 	RawBody       []byte `contentType:"application/senml+json"`
 }
 
-type takenOut struct{ Body TakenOut }
-
 func (a *API) siteOfDevice(id string) (siteID string, known bool) {
 	d, known := a.devices.Device(id)
 	return d.SiteID, known
 }
 
-func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*credentialsOut, error) {
+func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*reply[Credentials], error) {
 	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
 		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
@@ -96,7 +90,7 @@ func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*credentialsOut, 
 	if err != nil {
 		return nil, err
 	}
-	out := &credentialsOut{Body: Credentials{
+	out := &reply[Credentials]{Body: Credentials{
 		Device: a.showDevice(&d), ClientID: d.ID, User: d.ID, Password: password,
 		Topic: fmt.Sprintf("%s/%s/%s/%s", wire.Root, d.SiteID, d.ID, wire.BodyWord),
 	}}
@@ -107,12 +101,12 @@ func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*credentialsOut, 
 	return out, nil
 }
 
-func (a *API) device(_ context.Context, in *deviceIn) (*deviceOut, error) {
+func (a *API) device(_ context.Context, in *deviceIn) (*reply[Device], error) {
 	d, ok := a.devices.Device(in.Device)
 	if !ok {
 		return nil, notFound("device", in.Device)
 	}
-	return &deviceOut{Body: a.showDevice(&d)}, nil
+	return &reply[Device]{Body: a.showDevice(&d)}, nil
 }
 
 func (a *API) listDevices(ctx context.Context, _ *struct{}) (*devicesOut, error) {
@@ -142,7 +136,7 @@ func (a *API) revokeDevice(ctx context.Context, in *deviceIn) (*struct{}, error)
 
 // readings takes what a device hands in over HTTP: the same log, the same
 // answer only after it.
-func (a *API) readings(ctx context.Context, in *readingsIn) (*takenOut, error) {
+func (a *API) readings(ctx context.Context, in *readingsIn) (*reply[TakenOut], error) {
 	r := http.Request{Header: http.Header{"Authorization": {in.Authorization}}}
 	user, password, _ := r.BasicAuth()
 	device, ok := a.devices.Authenticate(user, user, []byte(password))
@@ -152,7 +146,7 @@ func (a *API) readings(ctx context.Context, in *readingsIn) (*takenOut, error) {
 	if isTooLarge(ctx) {
 		return nil, a.door.TooLarge(device)
 	}
-	return &takenOut{Body: TakenOut{Taken: true}}, a.door.Post(ctx, device, in.RawBody)
+	return &reply[TakenOut]{Body: TakenOut{Taken: true}}, a.door.Post(ctx, device, in.RawBody)
 }
 
 func (a *API) showDevice(d *store.Device) Device {

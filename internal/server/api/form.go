@@ -45,8 +45,6 @@ type FormField struct {
 	Value    string   `json:"value" doc:"as the file has it; empty when absent"`
 }
 
-type formOut struct{ Body Form }
-
 // FormEdit is one change of a draft.
 type FormEdit struct {
 	Path  string `json:"path" maxLength:"200" example:"display.height"`
@@ -69,19 +67,17 @@ type Draft struct {
 	Check   *Check `json:"check,omitempty" doc:"absent while there are problems"`
 }
 
-type draftOut struct{ Body Draft }
-
-func (a *API) designForm(ctx context.Context, in *TankIn) (*formOut, error) {
+func (a *API) designForm(ctx context.Context, in *TankIn) (*reply[Form], error) {
 	const newest = 0
 	d, err := a.store.Description(ctx, in.Tank, newest)
 	if err != nil {
 		return nil, err
 	}
 	form := tankfile.NewForm(in.Tank, d.YAML)
-	return &formOut{Body: showForm(&form)}, nil
+	return &reply[Form]{Body: showForm(&form)}, nil
 }
 
-func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error) {
+func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*reply[Draft], error) {
 	edits := make([]tankfile.Edit, len(in.Body.Edits))
 	for i, e := range in.Body.Edits {
 		edits[i] = tankfile.Edit{Do: tankfile.Action(e.Do), Path: e.Path, Value: e.Value}
@@ -94,7 +90,7 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 		}
 	}
 	form := tankfile.NewForm(draftName, text)
-	out := &draftOut{Body: Draft{Form: showForm(&form)}}
+	out := &reply[Draft]{Body: Draft{Form: showForm(&form)}}
 	if len(form.Problems) > 0 {
 		return out, nil
 	}
@@ -115,18 +111,15 @@ func (a *API) editDraft(ctx context.Context, in *editDraftIn) (*draftOut, error)
 }
 
 func showForm(f *tankfile.Form) Form {
-	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: showWrongs(f.Problems), Warnings: showWrongs(f.Warnings)}
+	return Form{Text: f.Text, Root: showGroup(&f.Root), Problems: listed(f.Problems, showWrong), Warnings: listed(f.Warnings, showWrong)}
 }
 
 func showGroup(g *tankfile.FormGroup) FormGroup {
-	out := FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
-		Fields: []FormField{}, Groups: []FormGroup{}}
-	for _, f := range g.Fields {
-		out.Fields = append(out.Fields, FormField{Path: f.Path, Label: f.Label, Help: f.Help, Kind: string(f.Kind), Quantity: f.Quantity, Units: f.Units,
-			Range: f.Range, Choices: f.Choices, Example: f.Example, Optional: f.Optional, Absent: f.Absent, Present: f.Present, Value: f.Value})
-	}
-	for i := range g.Groups {
-		out.Groups = append(out.Groups, showGroup(&g.Groups[i]))
-	}
-	return out
+	return FormGroup{Path: g.Path, Label: g.Label, Help: g.Help, List: g.List, Max: g.Max, Optional: g.Optional, Present: g.Present,
+		Fields: listed(g.Fields, showField), Groups: listed(g.Groups, showGroup)}
+}
+
+func showField(f *tankfile.FormField) FormField {
+	return FormField{Path: f.Path, Label: f.Label, Help: f.Help, Kind: string(f.Kind), Quantity: f.Quantity, Units: f.Units,
+		Range: f.Range, Choices: f.Choices, Example: f.Example, Optional: f.Optional, Absent: f.Absent, Present: f.Present, Value: f.Value}
 }

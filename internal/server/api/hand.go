@@ -39,8 +39,6 @@ type handReadingIn struct {
 	}
 }
 
-type handReadingOut struct{ Body HandReading }
-
 type handReadingsOut struct {
 	Body struct {
 		Readings []HandReading `json:"readings" doc:"newest first"`
@@ -128,7 +126,7 @@ func (a *API) measures(context.Context, *struct{}) (*measuresOut, error) {
 	return out, nil
 }
 
-func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadingOut, error) {
+func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*reply[HandReading], error) {
 	c, ok := channel.Find(string(in.Body.Kind))
 	if !ok || c.Hand == nil {
 		return nil, notFound("kind", string(in.Body.Kind))
@@ -153,7 +151,7 @@ func (a *API) addHandReading(ctx context.Context, in *handReadingIn) (*handReadi
 		return nil, err
 	}
 	r.ReadBy = personOf(ctx).Name
-	return &handReadingOut{Body: showHand(&r)}, nil
+	return &reply[HandReading]{Body: showHand(&r)}, nil
 }
 
 func (a *API) addRefill(ctx context.Context, in *refillIn) (*struct{}, error) {

@@ -31,10 +31,8 @@ type HubFinding struct {
 	Do       string    `json:"do" doc:"what to do about it"`
 }
 
-type hubOut struct{ Body Hub }
-
-func (a *API) hub(ctx context.Context, _ *struct{}) (*hubOut, error) {
-	out := &hubOut{Body: Hub{CatchingUp: a.catchingUp(), Findings: []HubFinding{}}}
+func (a *API) hub(ctx context.Context, _ *struct{}) (*reply[Hub], error) {
+	out := &reply[Hub]{Body: Hub{CatchingUp: a.catchingUp(), Findings: []HubFinding{}}}
 	person := personOf(ctx)
 	mends := staff.admits(person.Role)
 	for _, f := range a.ownFindings() {

@@ -110,11 +110,7 @@ type importIn struct {
 	}]
 }
 
-type previewImportOut struct{ Body ImportPreview }
-
-type importOut struct{ Body ImportResult }
-
-func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*previewImportOut, error) {
+func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*reply[ImportPreview], error) {
 	form := in.RawBody.Data()
 	data, err := tableOf(form.File)
 	if err != nil {
@@ -140,10 +136,10 @@ func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*previewI
 	for _, format := range records.TimeFormats(data, &m) {
 		out.TimeFormats = append(out.TimeFormats, string(format))
 	}
-	return &previewImportOut{Body: out}, nil
+	return &reply[ImportPreview]{Body: out}, nil
 }
 
-func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, error) {
+func (a *API) importReadings(ctx context.Context, in *importIn) (*reply[ImportResult], error) {
 	form := in.RawBody.Data()
 	data, err := tableOf(form.File)
 	if err != nil {
@@ -182,7 +178,7 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*importOut, err
 	from, to := span(&t.Readings)
 	out := ImportResult{Readings: added.New, Repeated: added.Repeated, TooOld: added.TooOld, From: from, To: to, DeviceID: by.ID,
 		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Account: added.New > 0}
-	return &importOut{Body: out}, a.edit(ctx).Note(ctx, "import readings", "tank", in.Tank, map[string]any{
+	return &reply[ImportResult]{Body: out}, a.edit(ctx).Note(ctx, "import readings", "tank", in.Tank, map[string]any{
 		"file": problem.Shown(form.File.Filename), "readings": added.New, "repeated": added.Repeated, "tooOld": added.TooOld, "problems": t.ProblemCount})
 }
 
@@ -255,11 +251,9 @@ func showMapping(m *records.Mapping, zone string, header []string) ImportMapping
 }
 
 func showProblems(list problem.List) []ImportProblem {
-	out := []ImportProblem{}
-	for _, p := range list {
-		out = append(out, ImportProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})
-	}
-	return out
+	return listed(list, func(p *problem.Problem) ImportProblem {
+		return ImportProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix}
+	})
 }
 
 // firstRead are the readings of the first rows that have any.

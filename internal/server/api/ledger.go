@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"isohaline/internal/store"
 )
 
 // LedgerDay is what went in on one day against what was expected to.
@@ -155,9 +157,6 @@ func (a *API) findings(ctx context.Context, in *rangeIn) (*findingsOut, error) {
 		return nil, err
 	}
 	out := &findingsOut{}
-	out.Body.Findings = []Finding{}
-	for i := range list {
-		out.Body.Findings = append(out.Body.Findings, showFinding(&list[i].Finding, a.now()))
-	}
+	out.Body.Findings = listed(list, func(f *store.Finding) Finding { return showFinding(&f.Finding, a.now()) })
 	return out, nil
 }

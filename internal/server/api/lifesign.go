@@ -32,8 +32,6 @@ type Daily struct {
 	To   Recipient `json:"to"`
 }
 
-type signOut struct{ Body SignOfLife }
-
 type signIn struct {
 	Body struct {
 		URL    *string `json:"url,omitempty" maxLength:"2048" doc:"absent: the one that is kept; empty: none"`
@@ -44,7 +42,7 @@ type signIn struct {
 	}
 }
 
-func (a *API) signOfLife(context.Context, *struct{}) (*signOut, error) {
+func (a *API) signOfLife(context.Context, *struct{}) (*reply[SignOfLife], error) {
 	s, is := a.signal.Settings(), a.signal.Status()
 	out := SignOfLife{Host: hostOf(s.URL), Method: s.Method, EveryS: s.Every.Seconds(), Inside: s.Inside,
 		Sent: known(is.Sent), Failing: known(is.Failing), Says: is.Says, Held: is.Held, DailySays: is.DailySays}
@@ -55,12 +53,12 @@ func (a *API) signOfLife(context.Context, *struct{}) (*signOut, error) {
 		out.EveryS = lifesign.UsualEvery.Seconds()
 	}
 	if d := s.Daily; d != nil {
-		out.Daily = &Daily{At: d.At, Zone: d.Zone, To: showContact(d.To)}
+		out.Daily = &Daily{At: d.At, Zone: d.Zone, To: showContact(&d.To)}
 	}
-	return &signOut{Body: out}, nil
+	return &reply[SignOfLife]{Body: out}, nil
 }
 
-func (a *API) saveSignOfLife(ctx context.Context, in *signIn) (*signOut, error) {
+func (a *API) saveSignOfLife(ctx context.Context, in *signIn) (*reply[SignOfLife], error) {
 	b := &in.Body
 	s := lifesign.Settings{URL: a.signal.Settings().URL, Method: b.Method, Every: duration(b.EveryS), Inside: b.Inside}
 	if b.URL != nil {
@@ -81,13 +79,13 @@ func (a *API) saveSignOfLife(ctx context.Context, in *signIn) (*signOut, error) 
 	return a.signOfLife(ctx, nil)
 }
 
-func (a *API) trySignOfLife(ctx context.Context, _ *struct{}) (*triedOut, error) {
+func (a *API) trySignOfLife(ctx context.Context, _ *struct{}) (*reply[Tried], error) {
 	s := a.signal.Settings()
 	if s.URL == "" {
 		return nil, refused(http.StatusConflict, "url", "", "is not set up", "save an address first")
 	}
 	err := a.signal.Test(ctx)
-	out := &triedOut{Body: Tried{At: a.now(), Delivered: err == nil, Words: "the address took it; see whether it is noted there"}}
+	out := &reply[Tried]{Body: Tried{At: a.now(), Delivered: err == nil, Words: "the address took it; see whether it is noted there"}}
 	if err != nil {
 		out.Body.Words = err.Error()
 	}

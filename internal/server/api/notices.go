@@ -118,7 +118,7 @@ func (a *API) notices(ctx context.Context, in *noticesIn) (*noticesOut, error) {
 func showNotice(siteID string, n *alarm.Notice, sent []sender.Sent) Notice {
 	out := Notice{
 		ID: n.ID, AlarmID: monitor.AlarmID(siteID, n.Alarm), SiteID: siteID, TankID: n.Alarm.Tank, Title: titleOf(n.Alarm.Code),
-		Contact: showContact(n.Contact), Decided: n.Decided, Called: n.Called, End: n.End,
+		Contact: showContact(&n.Contact), Decided: n.Decided, Called: n.Called, End: n.End,
 		Outcome: string(n.Outcome), Reason: string(n.Reason), Attempts: []Attempt{},
 	}
 	if !n.End {

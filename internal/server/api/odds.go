@@ -56,17 +56,15 @@ type OddsPoint struct {
 	HighPerYear float64 `json:"highPerYear"`
 }
 
-type oddsOut struct{ Body Odds }
-
 // draftOdds tries the pairs, too, which takes seconds: so it is a question of
 // its own, and only one is worked on at a time, because the service works beside it.
-func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*oddsOut, error) {
+func (a *API) draftOdds(ctx context.Context, in *DraftIn) (*reply[Odds], error) {
 	s, _, err := tankfile.Read(draftName, []byte(in.Body.Text))
 	if err != nil {
 		return nil, err
 	}
 	body, err := a.odds.answer(in.Body.Text, func() (Odds, error) { return a.workOutOdds(ctx, s) })
-	return &oddsOut{Body: body}, err
+	return &reply[Odds]{Body: body}, err
 }
 
 func (a *API) workOutOdds(ctx context.Context, s *tankfile.Tank) (Odds, error) {
@@ -94,10 +92,8 @@ func showOdds(r *verify.Report, likely *report.Odds) (Odds, error) {
 	words := report.LikelyOf(r, likely)
 	out := Odds{Refused: words.Refused, Lead: append([]string{}, words.Lead...), Safe: words.Safe, InherentlySafe: words.Safe != "",
 		Testing: words.Testing, Notes: append([]string{}, words.Notes...),
-		Harms: []OddsHarm{}, Dominating: []OddsCause{}, Curve: []OddsPoint{}}
-	for _, d := range words.Dominating {
-		out.Dominating = append(out.Dominating, OddsCause(d))
-	}
+		Dominating: listed(words.Dominating, func(c *report.DominantLine) OddsCause { return OddsCause(*c) }),
+		Harms:      []OddsHarm{}, Curve: []OddsPoint{}}
 	a := likely.Answer
 	if a == nil {
 		return out, nil
@@ -110,9 +106,9 @@ func showOdds(r *verify.Report, likely *report.Odds) (Odds, error) {
 	t := &a.Testing
 	out.IntervalDays, out.KneeDays = finite(t.IntervalDays), finite(t.KneeDays)
 	out.FloorPerYear, out.SkipFactor = finite(t.FloorPerYear), finite(t.SkipFactor)
-	for _, p := range t.Curve {
-		out.Curve = append(out.Curve, OddsPoint{Days: p.Days, PerYear: finite(p.PerYear[odds.Danger]), LowPerYear: finite(p.Low), HighPerYear: finite(p.High)})
-	}
+	out.Curve = listed(t.Curve, func(p *odds.Point) OddsPoint {
+		return OddsPoint{Days: p.Days, PerYear: finite(p.PerYear[odds.Danger]), LowPerYear: finite(p.Low), HighPerYear: finite(p.High)}
+	})
 	drawing := report.Testing(a)
 	if drawing == nil {
 		return out, nil

@@ -75,23 +75,20 @@ func (a *API) people(ctx context.Context, _ *struct{}) (*peopleOut, error) {
 		return nil, err
 	}
 	out := &peopleOut{}
-	out.Body.People = []Person{}
-	for _, u := range list {
-		out.Body.People = append(out.Body.People, *showPerson(&u))
-	}
+	out.Body.People = listed(list, func(u *store.User) Person { return *showPerson(u) })
 	return out, nil
 }
 
-func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*personOut, error) {
+func (a *API) newPerson(ctx context.Context, in *newPersonIn) (*reply[Person], error) {
 	u := a.newUser(in.Body.Name, in.Body.Mail, in.Body.Password)
 	u.Role, u.Sites = store.Role(in.Body.Role), in.Body.SiteIDs
 	if err := a.edit(ctx).CreateUser(ctx, u); err != nil {
 		return nil, err
 	}
-	return &personOut{Body: *showPerson(&u)}, nil
+	return &reply[Person]{Body: *showPerson(&u)}, nil
 }
 
-func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, error) {
+func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*reply[Person], error) {
 	u, err := a.store.User(ctx, in.Person)
 	if err != nil {
 		return nil, err
@@ -103,7 +100,7 @@ func (a *API) editPerson(ctx context.Context, in *editPersonIn) (*personOut, err
 	}
 	a.shown.change()
 	u, err = a.store.User(ctx, in.Person)
-	return &personOut{Body: *showPerson(&u)}, err
+	return &reply[Person]{Body: *showPerson(&u)}, err
 }
 
 func (a *API) setPersonPassword(ctx context.Context, in *personPasswordIn) (*struct{}, error) {
@@ -121,10 +118,9 @@ func (a *API) audit(ctx context.Context, in *auditIn) (*auditOut, error) {
 		return nil, err
 	}
 	out := &auditOut{}
-	out.Body.Lines = []AuditLine{}
-	for _, e := range entries {
-		out.Body.Lines = append(out.Body.Lines, AuditLine{ID: e.ID, At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail})
-	}
+	out.Body.Lines = listed(entries, func(e *store.Entry) AuditLine {
+		return AuditLine{ID: e.ID, At: e.At, By: e.Who, Did: e.Action, To: e.Subject, More: e.Detail}
+	})
 	return out, nil
 }
 

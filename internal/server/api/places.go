@@ -43,8 +43,6 @@ type keepSiteIn struct {
 	Body Kept
 }
 
-type archiveOut struct{ Body Archive }
-
 // siteOfTank is where a tank stands, also an archived one.
 func (a *API) siteOfTank(ctx context.Context, id string) (siteID string, known bool) {
 	if siteID, known = a.monitor.SiteOfTank(id); known {
@@ -125,8 +123,8 @@ func (a *API) keepSite(ctx context.Context, in *keepSiteIn) (*struct{}, error) {
 	return nil, nil
 }
 
-func (a *API) archive(ctx context.Context, _ *struct{}) (*archiveOut, error) {
-	out := &archiveOut{Body: Archive{Sites: []ArchivedSite{}, Tanks: []ArchivedTank{}}}
+func (a *API) archive(ctx context.Context, _ *struct{}) (*reply[Archive], error) {
+	out := &reply[Archive]{Body: Archive{Sites: []ArchivedSite{}, Tanks: []ArchivedTank{}}}
 	person := personOf(ctx)
 	sites, err := a.store.Sites(ctx)
 	if err != nil {

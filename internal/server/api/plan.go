@@ -59,16 +59,14 @@ type SiteIn struct {
 	Site string `path:"site" maxLength:"64" example:"harbour-stair"`
 }
 
-type planOut struct{ Body PlanPage }
-
 type planIn struct {
 	SiteIn
 	Body Plan
 }
 
-func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
+func (a *API) plan(ctx context.Context, in *SiteIn) (*reply[PlanPage], error) {
 	settings := a.sender.Settings()
-	out := &planOut{Body: PlanPage{Plan: showPlan(a.monitor.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
+	out := &reply[PlanPage]{Body: PlanPage{Plan: showPlan(a.monitor.Plan(in.Site)), HasMail: settings.Mail != nil, Webhooks: []string{}, People: []Known{}}}
 	for _, h := range settings.Webhooks {
 		out.Body.Webhooks = append(out.Body.Webhooks, h.Name)
 	}
@@ -82,7 +80,7 @@ func (a *API) plan(ctx context.Context, in *SiteIn) (*planOut, error) {
 	return out, err
 }
 
-func (a *API) savePlan(ctx context.Context, in *planIn) (*planOut, error) {
+func (a *API) savePlan(ctx context.Context, in *planIn) (*reply[PlanPage], error) {
 	plan := in.Body.plan()
 	if err := plan.Check(); err != nil {
 		return nil, refused(http.StatusUnprocessableEntity, "body", "", err.Error(), "")
@@ -130,7 +128,7 @@ func (c *Recipient) contact() alarm.Contact {
 	return alarm.Contact{Person: c.Person, Channel: alarm.Channel(c.Channel), Address: c.Address}
 }
 
-func showContact(c alarm.Contact) Recipient {
+func showContact(c *alarm.Contact) Recipient {
 	return Recipient{Person: c.Person, Channel: string(c.Channel), Address: c.Address}
 }
 
@@ -161,13 +159,8 @@ func showPlan(p monitor.Plan) Plan {
 }
 
 func showRoute(r *alarm.Route) Route {
-	out := Route{Rungs: []Rung{}, Rounds: r.Rounds, RepeatS: r.Repeat.Seconds()}
-	for _, rung := range r.Rungs {
-		n := Rung{WaitS: rung.Wait.Seconds(), Contacts: []Recipient{}}
-		for _, c := range rung.Contacts {
-			n.Contacts = append(n.Contacts, showContact(c))
-		}
-		out.Rungs = append(out.Rungs, n)
-	}
-	return out
+	rungs := listed(r.Rungs, func(n *alarm.Rung) Rung {
+		return Rung{WaitS: n.Wait.Seconds(), Contacts: listed(n.Contacts, showContact)}
+	})
+	return Route{Rungs: rungs, Rounds: r.Rounds, RepeatS: r.Repeat.Seconds()}
 }

@@ -41,21 +41,12 @@ func (w Wrong) Error() string {
 
 // showWrong is a complaint as the client is told it. A record of a pack has no
 // number of its own there, so it is named with the field.
-func showWrong(p problem.Problem) Wrong {
+func showWrong(p *problem.Problem) Wrong {
 	w := Wrong{Field: p.Field, Value: problem.Shown(p.Value), Reason: p.Why, Fix: p.Fix, Line: cmp.Or(p.Line, p.Row), Column: p.Column}
 	if p.Record > 0 {
 		w.Field = fmt.Sprintf("record %d: %s", p.Record, p.Field)
 	}
 	return w
-}
-
-// showWrongs is what is to be mended, or looked at.
-func showWrongs(all problem.List) []Wrong {
-	list := []Wrong{}
-	for _, p := range all {
-		list = append(list, showWrong(p))
-	}
-	return list
 }
 
 func (p *Problem) Error() string { return p.Detail }
@@ -71,11 +62,7 @@ func (p *Problem) ContentType(string) string { return "application/problem+json"
 func init() {
 	huma.DefaultArrayNullable = false
 	huma.NewError = func(status int, detail string, errs ...error) huma.StatusError {
-		p := &Problem{Title: http.StatusText(status), Status: status, Detail: detail, Errors: []Wrong{}}
-		for _, err := range errs {
-			p.Errors = append(p.Errors, wrong(err))
-		}
-		return p
+		return &Problem{Title: http.StatusText(status), Status: status, Detail: detail, Errors: listed(errs, func(err *error) Wrong { return wrong(*err) })}
 	}
 }
 
@@ -135,7 +122,7 @@ func explain(err error) (status int, list []Wrong) {
 	case errors.Is(err, monitor.ErrBusy), errors.Is(err, monitor.ErrArchived):
 		return http.StatusConflict, []Wrong{{Reason: err.Error()}}
 	case errors.As(err, &f):
-		return f.status, []Wrong{showWrong(f.Problem)}
+		return f.status, []Wrong{showWrong(&f.Problem)}
 	case errors.Is(err, store.ErrNotFound):
 		return http.StatusNotFound, []Wrong{{Reason: err.Error(), Fix: "check the name"}}
 	case errors.Is(err, store.ErrExists):
@@ -145,11 +132,11 @@ func explain(err error) (status int, list []Wrong) {
 	case errors.Is(err, store.ErrLastOperator):
 		return http.StatusConflict, []Wrong{{Field: "person", Reason: "is the last operator", Fix: "make somebody else one first"}}
 	case errors.As(err, &inReading):
-		return statusOf(inReading.Reason), []Wrong{showWrong(inReading.Problem)}
+		return statusOf(inReading.Reason), []Wrong{showWrong(&inReading.Problem)}
 	case errors.As(err, &all):
-		return http.StatusUnprocessableEntity, showWrongs(all)
+		return http.StatusUnprocessableEntity, listed(all, showWrong)
 	case errors.As(err, &one):
-		return http.StatusUnprocessableEntity, []Wrong{showWrong(*one)}
+		return http.StatusUnprocessableEntity, []Wrong{showWrong(one)}
 	}
 	return http.StatusInternalServerError, nil
 }

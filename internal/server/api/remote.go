@@ -67,10 +67,6 @@ type EdgeEvent struct {
 	Edge   Edge   `json:"edge"`
 }
 
-type edgeOut struct{ Body Edge }
-
-type requestOut struct{ Body Request }
-
 type requestIn struct {
 	TankIn
 	Body struct {
@@ -92,17 +88,15 @@ type renewKeyIn struct {
 	Host   string `header:"Host" hidden:"true"`
 }
 
-type joinFileOut struct{ Body JoinFile }
-
-func (a *API) edge(ctx context.Context, in *TankIn) (*edgeOut, error) {
+func (a *API) edge(ctx context.Context, in *TankIn) (*reply[Edge], error) {
 	e, ok := a.showEdge(in.Tank)
 	if !ok {
 		return nil, notFound("edge of tank", in.Tank)
 	}
-	return &edgeOut{Body: e}, nil
+	return &reply[Edge]{Body: e}, nil
 }
 
-func (a *API) askEdge(ctx context.Context, in *requestIn) (*requestOut, error) {
+func (a *API) askEdge(ctx context.Context, in *requestIn) (*reply[Request], error) {
 	kind, ml := requests.Kind(in.Body.Kind), in.Body.GiveML
 	switch {
 	case kind == requests.Give && ml == 0:
@@ -117,10 +111,10 @@ func (a *API) askEdge(ctx context.Context, in *requestIn) (*requestOut, error) {
 	case err != nil:
 		return nil, err
 	}
-	return &requestOut{Body: showRequest(&r)}, nil
+	return &reply[Request]{Body: showRequest(&r)}, nil
 }
 
-func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*joinFileOut, error) {
+func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*reply[JoinFile], error) {
 	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
 		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
@@ -132,7 +126,7 @@ func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*joinFileOut, error) 
 	return a.admit(&d, seed, in.Host)
 }
 
-func (a *API) renewKey(ctx context.Context, in *renewKeyIn) (*joinFileOut, error) {
+func (a *API) renewKey(ctx context.Context, in *renewKeyIn) (*reply[JoinFile], error) {
 	d, seed, err := a.devices.RenewKey(ctx, a.edit(ctx), in.Device)
 	if errors.Is(err, store.ErrNotFound) {
 		return nil, refused(http.StatusConflict, "device", in.Device, "has no key", "only an edge that may report has one")
@@ -145,7 +139,7 @@ func (a *API) renewKey(ctx context.Context, in *renewKeyIn) (*joinFileOut, error
 
 // admit lets in whoever may link, and writes the file for an edge that is new
 // among them.
-func (a *API) admit(d *store.Device, seed, host string) (*joinFileOut, error) {
+func (a *API) admit(d *store.Device, seed, host string) (*reply[JoinFile], error) {
 	if err := a.edges.Admit(a.devices.EdgeKeys()); err != nil {
 		return nil, err
 	}
@@ -155,7 +149,7 @@ func (a *API) admit(d *store.Device, seed, host string) (*joinFileOut, error) {
 		return nil, err
 	}
 	name := d.TankID + "-join.yaml"
-	return &joinFileOut{Body: JoinFile{Device: a.showDevice(d), Name: name, Content: text,
+	return &reply[JoinFile]{Body: JoinFile{Device: a.showDevice(d), Name: name, Content: text,
 		Run: "isohaline edge " + d.TankID + ".yaml --wiring " + d.TankID + "-wiring.yaml --hub " + name}}, nil
 }
 
@@ -184,11 +178,7 @@ func (a *API) showEdge(tankID string) (Edge, bool) {
 	if !ok {
 		return Edge{}, false
 	}
-	e := Edge{Device: a.showDevice(&d), Linked: v.Linked, ToldAt: known(v.Told), Picture: showPicture(v.Picture), Requests: []Request{}}
-	for _, r := range v.Asks {
-		e.Requests = append(e.Requests, showRequest(&r))
-	}
-	return e, true
+	return Edge{Device: a.showDevice(&d), Linked: v.Linked, ToldAt: known(v.Told), Picture: showPicture(v.Picture), Requests: listed(v.Asks, showRequest)}, true
 }
 
 func showRequest(r *remote.Request) Request {

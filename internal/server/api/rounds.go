@@ -43,10 +43,8 @@ type Quiet struct {
 	LastHeard     *time.Time `json:"lastHeard,omitempty"`
 }
 
-type roundsOut struct{ Body Rounds }
-
-func (a *API) rounds(ctx context.Context, _ *struct{}) (*roundsOut, error) {
-	return &roundsOut{Body: a.roundsFor(personOf(ctx))}, nil
+func (a *API) rounds(ctx context.Context, _ *struct{}) (*reply[Rounds], error) {
+	return &reply[Rounds]{Body: a.roundsFor(personOf(ctx))}, nil
 }
 
 // roundsFor is the list for one person.

@@ -139,6 +139,19 @@ func svg(op huma.Operation) huma.Operation {
 	return op
 }
 
+// reply is an answer that is all body.
+type reply[T any] struct{ Body T }
+
+// listed shows every one of a list. It is empty, never null, as the document
+// promises clients.
+func listed[T, S any](list []T, show func(*T) S) []S {
+	out := make([]S, len(list))
+	for i := range list {
+		out[i] = show(&list[i])
+	}
+	return out
+}
+
 // add declares one route. The access it needs travels with the operation to
 // guard; the errors it ends with pass through problem.
 func add[I, O any](a *API, who access, op huma.Operation, handle func(context.Context, *I) (*O, error)) {

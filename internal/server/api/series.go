@@ -35,8 +35,6 @@ type Screen struct {
 	PerUnit float64 `json:"perUnit" example:"1000" doc:"a value times this is in the screen's unit"`
 }
 
-type seriesOut struct{ Body Series }
-
 // Channel is one thing that is measured at a tank.
 type Channel struct {
 	ID      string    `json:"id" example:"level"`
@@ -84,7 +82,7 @@ func (a *API) channels(_ context.Context, in *TankIn) (*channelsOut, error) {
 	return out, nil
 }
 
-func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
+func (a *API) series(ctx context.Context, in *seriesIn) (*reply[Series], error) {
 	if err := between(in.From, in.To); err != nil {
 		return nil, err
 	}
@@ -93,7 +91,7 @@ func (a *API) series(ctx context.Context, in *seriesIn) (*seriesOut, error) {
 		return nil, err
 	}
 	n := len(s.Points)
-	out := &seriesOut{Body: Series{Channel: in.Channel, Title: channel.Title(in.Channel), Unit: channel.Unit(in.Channel), Screen: Screen(channel.Shown(in.Channel)), StepS: s.Step.Seconds(),
+	out := &reply[Series]{Body: Series{Channel: in.Channel, Title: channel.Title(in.Channel), Unit: channel.Unit(in.Channel), Screen: Screen(channel.Shown(in.Channel)), StepS: s.Step.Seconds(),
 		T: make([]float64, n), Mean: make([]float64, n), Min: make([]float64, n), Max: make([]float64, n)}}
 	for i, p := range s.Points {
 		out.Body.T[i] = seconds(p.At)

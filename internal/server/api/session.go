@@ -22,8 +22,6 @@ type Person struct {
 	Disabled bool     `json:"disabled,omitempty" doc:"may not sign in"`
 }
 
-type personOut struct{ Body Person }
-
 type signInIn struct {
 	Body struct {
 		Name     string `json:"name" minLength:"1" maxLength:"254" doc:"or the mail address"`
@@ -48,8 +46,6 @@ type unitsIn struct {
 type FirstRun struct {
 	Needed bool `json:"needed"`
 }
-
-type firstRunOut struct{ Body FirstRun }
 
 type setUpIn struct {
 	Body struct {
@@ -87,9 +83,9 @@ func (a *API) signedIn(ctx context.Context) (*Person, error) {
 	return showPerson(&u), nil
 }
 
-func (a *API) firstRun(ctx context.Context, _ *struct{}) (*firstRunOut, error) {
+func (a *API) firstRun(ctx context.Context, _ *struct{}) (*reply[FirstRun], error) {
 	people, err := a.store.Users(ctx)
-	return &firstRunOut{Body: FirstRun{Needed: len(people) == 0}}, err
+	return &reply[FirstRun]{Body: FirstRun{Needed: len(people) == 0}}, err
 }
 
 // firstRunName is what tries at the first run are counted under; no person may
@@ -98,7 +94,7 @@ const firstRunName = " first run"
 
 // setUp makes the first account. The token is on the console of the machine, so
 // whoever has it may decide who the operator is.
-func (a *API) setUp(ctx context.Context, in *setUpIn) (*personOut, error) {
+func (a *API) setUp(ctx context.Context, in *setUpIn) (*reply[Person], error) {
 	if err := a.allowTry(ctx, firstRunName); err != nil {
 		return nil, err
 	}
@@ -124,7 +120,7 @@ func (a *API) setUp(ctx context.Context, in *setUpIn) (*personOut, error) {
 
 // signIn is slow on purpose (see auth.Cost) and says the same for a wrong name
 // as for a wrong password, in the same time.
-func (a *API) signIn(ctx context.Context, in *signInIn) (*personOut, error) {
+func (a *API) signIn(ctx context.Context, in *signInIn) (*reply[Person], error) {
 	if err := a.allowTry(ctx, in.Body.Name); err != nil {
 		return nil, err
 	}
@@ -165,13 +161,13 @@ func (a *API) hash(password string) string {
 
 // begin makes a request's session that of a person, under a new token, so that
 // one planted before is worth nothing.
-func (a *API) begin(ctx context.Context, u *store.User) (*personOut, error) {
+func (a *API) begin(ctx context.Context, u *store.User) (*reply[Person], error) {
 	if err := a.sessions.RenewToken(ctx); err != nil {
 		return nil, err
 	}
 	a.sessions.Put(ctx, PersonKey, u.ID)
 	a.sessions.Put(ctx, passwordKey, auth.SecretHash(u.PasswordHash))
-	return &personOut{Body: *showPerson(u)}, nil
+	return &reply[Person]{Body: *showPerson(u)}, nil
 }
 
 // allowTry counts a try to get in, for a name and for the address it comes from.
@@ -187,8 +183,8 @@ func (a *API) allowTry(ctx context.Context, key string) error {
 		fmt.Sprintf("wait %.0f s", math.Ceil(wait.Seconds())))
 }
 
-func (a *API) me(ctx context.Context, _ *struct{}) (*personOut, error) {
-	return &personOut{Body: *personOf(ctx)}, nil
+func (a *API) me(ctx context.Context, _ *struct{}) (*reply[Person], error) {
+	return &reply[Person]{Body: *personOf(ctx)}, nil
 }
 
 func (a *API) signOut(ctx context.Context, _ *struct{}) (*struct{}, error) {
@@ -217,13 +213,13 @@ func (a *API) setPassword(ctx context.Context, in *passwordIn) (*struct{}, error
 	return nil, err
 }
 
-func (a *API) setUnits(ctx context.Context, in *unitsIn) (*personOut, error) {
+func (a *API) setUnits(ctx context.Context, in *unitsIn) (*reply[Person], error) {
 	name := personOf(ctx).Name
 	if err := a.edit(ctx).SetUnits(ctx, name, store.Units(in.Body.Units)); err != nil {
 		return nil, err
 	}
 	u, err := a.store.User(ctx, name)
-	return &personOut{Body: *showPerson(&u)}, err
+	return &reply[Person]{Body: *showPerson(&u)}, err
 }
 
 func showPerson(u *store.User) *Person {

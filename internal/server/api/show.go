@@ -36,11 +36,7 @@ func showFinding(f *account.Finding, now time.Time) Finding {
 }
 
 func showFindings(list []account.Finding, now time.Time) []Finding {
-	out := make([]Finding, len(list))
-	for i := range list {
-		out[i] = showFinding(&list[i], now)
-	}
-	return out
+	return listed(list, func(f *account.Finding) Finding { return showFinding(f, now) })
 }
 
 func (a *API) showAlarm(siteID string, al *alarm.Alarm) Alarm {

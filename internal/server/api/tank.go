@@ -66,8 +66,6 @@ type TankIn struct {
 	Tank string `path:"tank" maxLength:"64" example:"lobby-reef"`
 }
 
-type tankOut struct{ Body Tank }
-
 type sectionIn struct {
 	TankIn
 	Format string `query:"format" enum:"wide,narrow" default:"wide"`
@@ -79,12 +77,12 @@ type svgOut struct {
 	Body         []byte
 }
 
-func (a *API) tank(ctx context.Context, in *TankIn) (*tankOut, error) {
+func (a *API) tank(ctx context.Context, in *TankIn) (*reply[Tank], error) {
 	v, err := a.view(in.Tank)
 	if err != nil {
 		return nil, err
 	}
-	return &tankOut{Body: a.showTank(&v)}, nil
+	return &reply[Tank]{Body: a.showTank(&v)}, nil
 }
 
 const (

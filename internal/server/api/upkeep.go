@@ -16,18 +16,16 @@ type Retention struct {
 	DaysDays     float64 `json:"daysDays" minimum:"0" maximum:"36500" doc:"by the day; 0: for ever"`
 }
 
-type retentionOut struct{ Body Retention }
-
 type retentionIn struct{ Body Retention }
 
-func (a *API) retention(ctx context.Context, _ *struct{}) (*retentionOut, error) {
+func (a *API) retention(ctx context.Context, _ *struct{}) (*reply[Retention], error) {
 	r, err := a.store.Retention(ctx)
-	return &retentionOut{Body: Retention{
+	return &reply[Retention]{Body: Retention{
 		ReadingsDays: inDays(r.Readings), MinutesDays: inDays(r.Minutes), HoursDays: inDays(r.Hours), DaysDays: inDays(r.Days),
 	}}, err
 }
 
-func (a *API) saveRetention(ctx context.Context, in *retentionIn) (*retentionOut, error) {
+func (a *API) saveRetention(ctx context.Context, in *retentionIn) (*reply[Retention], error) {
 	b := &in.Body
 	r := store.Retention{Readings: ofDays(b.ReadingsDays), Minutes: ofDays(b.MinutesDays), Hours: ofDays(b.HoursDays), Days: ofDays(b.DaysDays)}
 	if err := r.Check(); err != nil {
