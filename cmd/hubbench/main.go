@@ -115,6 +115,9 @@ func measureAll(ctx context.Context, o options, progress io.Writer) ([]result, e
 			if err != nil {
 				return nil, fmt.Errorf("%s at %d readings/s: %w", t.name(), rate, err)
 			}
+			if err := table(progress, []result{r}); err != nil {
+				return nil, err
+			}
 			results = append(results, r)
 		}
 	}
