@@ -1,7 +1,7 @@
 package main
 
 import (
-	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -29,11 +29,12 @@ type replayCommand struct {
 	Column       []string `sep:"none" placeholder:"N=MEANING" help:"What column N of a table is: a channel with its unit, like 3=level:mm, or time, date, clock, name, number, unit or ignore; by itself guessed."`
 }
 
-// The largest recording, and how many readings of it are taken: some ten years of
-// a reading every minute.
+// The largest recording, how many readings of it are taken (some ten years of a
+// reading every minute), and how many of them are in memory at once: 6 MB.
 const (
 	maxRecordingBytes = 512 << 20
 	maxReplayed       = 5_000_000
+	heldReplayed      = 1 << 18
 )
 
 func (r *replayCommand) Run(ctx context.Context, c *console) error {
@@ -41,11 +42,22 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 	if err != nil {
 		return err
 	}
-	data, err := r.recording(c)
+	in, done, err := r.recording(c)
 	if err != nil {
 		return err
 	}
-	table, err := r.read(c, data)
+	defer done()
+	within := records.Until(time.Now(), maxReplayed)
+	const leastBytes = 2 // of a reading in a table, its separator included
+	if in.Size() > heldReplayed*leastBytes {
+		scratch, remove, err := scratchFile()
+		if err != nil {
+			return err
+		}
+		defer remove()
+		within.Scratch, within.Held = scratch, heldReplayed
+	}
+	table, err := r.read(c, in, within)
 	if err != nil {
 		return err
 	}
@@ -59,7 +71,7 @@ func (r *replayCommand) Run(ctx context.Context, c *console) error {
 		return fmt.Errorf("%s has no reading that can be replayed", r.File)
 	}
 	told, err := live.Replay(ctx, sheet, table.Readings.Len(), table.Readings.Of(wire.DeviceID{}), c.progress("replaying"))
-	if err != nil {
+	if err = cmp.Or(table.Readings.Err(), err); err != nil {
 		return err
 	}
 	out := newReplayed(sheet.Tank.Name, table, told)
@@ -91,49 +103,76 @@ func (r *replayCommand) sheet() (*live.Sheet, error) {
 	return live.Read(r.Tank, string(text))
 }
 
-// recording reads the recorded readings.
-func (r *replayCommand) recording(c *console) ([]byte, error) {
-	in := c.In
-	var data bytes.Buffer
+// recording opens the recorded readings; what is no plain file is copied to one, as
+// they are read more than once. done closes them.
+func (r *replayCommand) recording(c *console) (in *io.SectionReader, done func(), err error) {
+	f, done := c.In, func() {}
 	if r.File != "-" {
-		f, err := os.Open(r.File)
+		opened, err := os.Open(r.File)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		defer f.Close()
-		in = f
-		if info, err := f.Stat(); err == nil { // a large file is held once
-			data.Grow(int(min(info.Size(), maxRecordingBytes)) + bytes.MinRead)
+		f, done = opened, func() { opened.Close() }
+		if info, err := opened.Stat(); err == nil && info.Mode().IsRegular() {
+			if info.Size() > maxRecordingBytes {
+				done()
+				return nil, nil, r.tooLarge()
+			}
+			return io.NewSectionReader(opened, 0, info.Size()), done, nil
 		}
 	}
-	_, err := data.ReadFrom(io.LimitReader(in, maxRecordingBytes+1))
+	defer done()
+	copied, remove, err := scratchFile()
+	if err != nil {
+		return nil, nil, err
+	}
+	n, err := io.Copy(copied, io.LimitReader(f, maxRecordingBytes+1))
 	switch {
 	case err != nil:
-		return nil, fmt.Errorf("reading %s: %w", r.File, err)
-	case data.Len() > maxRecordingBytes:
-		return nil, fmt.Errorf("%s is larger than %d MB; split it into parts", r.File, maxRecordingBytes>>20)
+		remove()
+		return nil, nil, fmt.Errorf("reading %s: %w", r.File, err)
+	case n > maxRecordingBytes:
+		remove()
+		return nil, nil, r.tooLarge()
 	}
-	return data.Bytes(), nil
+	return io.NewSectionReader(copied, 0, n), remove, nil
+}
+
+func (r *replayCommand) tooLarge() error {
+	return fmt.Errorf("%s is larger than %d MB; split it into parts", r.File, maxRecordingBytes>>20)
+}
+
+// scratchFile is an empty file in the folder of such (TMPDIR); remove removes it.
+func scratchFile() (f *os.File, remove func(), err error) {
+	if f, err = os.CreateTemp("", "isohaline-replay-*"); err != nil {
+		return nil, nil, fmt.Errorf("making a scratch file; TMPDIR says in which folder: %w", err)
+	}
+	return f, func() {
+		f.Close()
+		os.Remove(f.Name())
+	}, nil
 }
 
 // read reads a recording by what the flags say and, beyond that, by what it looks
 // like.
-func (r *replayCommand) read(c *console, data []byte) (*records.Table, error) {
-	within := records.Until(time.Now(), maxReplayed)
-	if records.IsLines(data) {
-		return records.ReadLines(data, within), nil
+func (r *replayCommand) read(c *console, in *io.SectionReader, within records.Bounds) (*records.Table, error) {
+	if records.IsLines(in) {
+		return records.ReadLines(in, within)
 	}
-	m := records.Guess(data)
+	m := records.Guess(in)
 	if err := r.amend(&m); err != nil {
 		return nil, err
 	}
 	if m.TimeFormat == "" {
-		if formats := records.TimeFormats(data, &m); len(formats) > 1 {
+		if formats := records.TimeFormats(in, &m); len(formats) > 1 {
 			return nil, fmt.Errorf("the times of %s can be read as %s; say which with --time-format", r.File, join(formats, " or as "))
 		}
 		m.TimeFormat = records.YearMonthDay // each row says what is wrong with its own
 	}
-	t := records.Read(data, &m, within)
+	t, err := records.Read(in, &m, within)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.File, err)
+	}
 	if len(m.Check()) == 0 {
 		fmt.Fprintln(c.Err, meanings(&m))
 		return t, nil

@@ -65,8 +65,8 @@ type ruledOut struct {
 }
 
 func newReplayed(name string, table *records.Table, told *live.Recording) *replayed {
-	n := table.Readings.Len()
-	out := &replayed{Tank: name, Readings: n, From: table.Readings.At(0).At, To: table.Readings.At(n - 1).At, ProblemCount: table.ProblemCount,
+	from, to := table.Readings.Span()
+	out := &replayed{Tank: name, Readings: table.Readings.Len(), From: from, To: to, ProblemCount: table.ProblemCount,
 		Problems: []replayedProblem{}, NotTaken: int64(told.NotTaken), Findings: []replayedFinding{}}
 	for _, p := range table.Problems {
 		out.Problems = append(out.Problems, replayedProblem{p.Row, p.Column, p.Field, p.Value, p.Why, p.Fix})

@@ -180,6 +180,7 @@ func Replay(ctx context.Context, sheet *Sheet, total int, readings iter.Seq[wire
 			}
 		}
 		k.Through(batch)
+		k.changes.Beliefs = nil // nobody asks for them, and they grow with the recording
 		last = batch[len(batch)-1].At
 		if done += len(batch); progress != nil {
 			progress(done, total)

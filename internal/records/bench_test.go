@@ -21,7 +21,7 @@ func BenchmarkHeld(b *testing.B) {
 		fmt.Fprintf(&text, "%s,%.2f\n", at.Add(time.Duration(i)*time.Minute).Format(time.DateTime), 25+float64(i%20)/100)
 	}
 	data := []byte(text.String())
-	m := records.Guess(data)
+	m := records.Guess(in(data))
 	held := func() float64 {
 		runtime.GC()
 		var s runtime.MemStats
@@ -31,7 +31,7 @@ func BenchmarkHeld(b *testing.B) {
 	before := held()
 	var t *records.Table
 	for b.Loop() {
-		if t = records.Read(data, &m, records.Until(at.AddDate(10, 0, 0), rows)); t.Readings.Len() != rows {
+		if t = read(b, data, &m, records.Until(at.AddDate(10, 0, 0), rows)); t.Readings.Len() != rows {
 			b.Fatalf("%d readings, %v", t.Readings.Len(), t.Problems)
 		}
 	}

@@ -1,6 +1,7 @@
 package records
 
 import (
+	"io"
 	"slices"
 	"strings"
 	"time"
@@ -15,13 +16,13 @@ const looked = 200
 // it cannot tell it leaves to them: a column that it does not know is ignored,
 // and where every day of the table could be a month, the format of the times is
 // left open.
-func Guess(data []byte) Mapping {
+func Guess(in *io.SectionReader) Mapping {
 	m := Mapping{Separator: ','}
-	if unreadable(data) != nil {
+	if _, p, err := look(in); p != nil || err != nil {
 		return m
 	}
-	m.Separator = guessSeparator(data)
-	rows := firstRows(data, m.Separator)
+	m.Separator = guessSeparator(in)
+	rows := firstRows(in, m.Separator)
 	if len(rows) == 0 {
 		return m
 	}
@@ -39,7 +40,7 @@ func Guess(data []byte) Mapping {
 	}
 	g.settleTimes()
 	g.settleNamed()
-	if formats := TimeFormats(data, &m); len(formats) == 1 {
+	if formats := TimeFormats(in, &m); len(formats) == 1 {
 		m.TimeFormat = formats[0]
 	}
 	return m
@@ -48,8 +49,8 @@ func Guess(data []byte) Mapping {
 // TimeFormats are the forms in which the times of a table can be read, by a
 // mapping whose own form does not count: those in which the fewest rows fail,
 // and fewer than half of them. With more than one, only a person can say which.
-func TimeFormats(data []byte, m *Mapping) []TimeFormat {
-	if unreadable(data) != nil {
+func TimeFormats(in *io.SectionReader, m *Mapping) []TimeFormat {
+	if _, p, err := look(in); p != nil || err != nil {
 		return nil
 	}
 	t := &table{mapping: m}
@@ -58,7 +59,7 @@ func TimeFormats(data []byte, m *Mapping) []TimeFormat {
 		return nil
 	}
 	failed := make([]int, len(timeFormats))
-	t.rows(data, func(_ int, cells []string) {
+	err := t.rows(in, func(_ int, cells []string) {
 		when, _ := t.when(cellsOf(cells))
 		for i, format := range timeFormats {
 			if _, _, reason := parseTime(when, format, time.UTC); reason != "" {
@@ -66,6 +67,9 @@ func TimeFormats(data []byte, m *Mapping) []TimeFormat {
 			}
 		}
 	})
+	if err != nil {
+		return nil
+	}
 	fewest := slices.Min(failed)
 	var best []TimeFormat
 	for i, format := range timeFormats {
@@ -83,11 +87,11 @@ type guess struct {
 
 // guessSeparator is the mark that splits the most rows into the same number of
 // columns, two at least.
-func guessSeparator(data []byte) rune {
+func guessSeparator(in *io.SectionReader) rune {
 	best, bestScore := ',', 0
 	for _, mark := range []rune{',', ';', '\t', '|'} {
 		counts := map[int]int{}
-		for _, row := range firstRows(data, mark) {
+		for _, row := range firstRows(in, mark) {
 			counts[len(row)]++
 		}
 		for columns, n := range counts {
@@ -100,8 +104,8 @@ func guessSeparator(data []byte) rune {
 }
 
 // firstRows are the first rows of a table, without what cannot be read.
-func firstRows(data []byte, separator rune) [][]string {
-	r := newReader(data, separator)
+func firstRows(in *io.SectionReader, separator rune) [][]string {
+	r := newReader(in, separator)
 	r.ReuseRecord = false
 	var rows [][]string
 	for range looked {

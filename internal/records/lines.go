@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"fmt"
+	"io"
 	"strings"
 
 	"isohaline/internal/channel"
@@ -12,25 +14,33 @@ import (
 )
 
 // IsLines says whether a recording is lines of SenML and no table.
-func IsLines(data []byte) bool {
-	text := bytes.TrimLeft(bytes.TrimPrefix(data, byteOrderMark), " \t\r\n")
-	return len(text) > 0 && (text[0] == '[' || text[0] == '{')
+func IsLines(in *io.SectionReader) bool {
+	text := read(in)
+	for {
+		c, err := text.ReadByte()
+		if err != nil || !strings.ContainsRune(" \t\r\n", rune(c)) {
+			return err == nil && (c == '[' || c == '{')
+		}
+	}
 }
 
 // ReadLines reads lines of SenML (RFC 8428) in JSON, as a device sends them: each
 // a pack, or one record, with its time. It takes any bytes, and whatever is wrong
-// with them is a Problem of the line.
-func ReadLines(data []byte, within Bounds) *Table {
-	t := &table{mapping: &Mapping{}, within: within}
-	line := 0
-	for text := range bytes.Lines(bytes.TrimPrefix(data, byteOrderMark)) {
-		line++
+// with them is a Problem of the line. The error is one of reading in, or of the
+// scratch file.
+func ReadLines(in *io.SectionReader, within Bounds) (*Table, error) {
+	t := newTable(&Mapping{}, within)
+	lines := read(in)
+	for line, ended := 1, false; !ended; line++ {
+		text, err := lines.ReadBytes('\n')
+		if ended = err == io.EOF; err != nil && !ended {
+			return nil, fmt.Errorf("reading lines of SenML: %w", err)
+		}
 		if text = bytes.TrimSpace(text); len(text) > 0 {
 			t.out.Rows++
 			t.line(line, text)
 		}
 	}
-	t.sort()
 	return t.done()
 }
 

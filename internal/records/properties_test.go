@@ -62,13 +62,12 @@ func TestRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		m := records.Guess(table.Bytes())
-		got := records.Read(table.Bytes(), &m, records.Until(now, len(want)))
+		m := records.Guess(in(table.Bytes()))
+		got := read(t, table.Bytes(), &m, records.Until(now, len(want)))
 		if got.ProblemCount != 0 || got.Readings.Len() != len(want) || got.ZoneMatters {
 			t.Fatalf("%d readings of %d, problems %v, in\n%s", got.Readings.Len(), len(want), got.Problems, table.String())
 		}
-		for i := range got.Readings.Len() {
-			r := got.Readings.At(i)
+		for i, r := range slices.Collect(got.Readings.All()) {
 			if !r.At.Equal(want[i].At) || r.Channel != want[i].Channel || math.Float64bits(r.Value+0) != math.Float64bits(want[i].Value+0) {
 				t.Fatalf("reading %d: got %+v, want %+v", i, r, want[i])
 			}
@@ -115,15 +114,19 @@ func sound(t *testing.T, got *records.Table, within records.Bounds) {
 	if got.Readings.Len() > within.Readings || len(got.Problems) > got.ProblemCount || len(got.Problems) > 100 {
 		t.Fatalf("%d readings, %d of %d problems", got.Readings.Len(), len(got.Problems), got.ProblemCount)
 	}
-	for i := range got.Readings.Len() {
-		r := got.Readings.At(i)
+	n, last := 0, time.Time{}
+	for r := range got.Readings.All() {
 		c := profile.Channels[r.Channel]
 		if r.At.After(within.Latest) || r.At.Year() < 2000 || !(r.Value >= c.Min && r.Value <= max(c.Max, 1)) || r.Row < 1 {
 			t.Fatalf("a reading that cannot be: %+v", r)
 		}
-		if i > 0 && r.At.Before(got.Readings.At(i-1).At) {
-			t.Fatalf("reading %d is out of order", i)
+		if r.At.Before(last) {
+			t.Fatalf("reading %d is out of order", n)
 		}
+		n, last = n+1, r.At
+	}
+	if from, to := got.Readings.Span(); n != got.Readings.Len() || n > 0 && (!to.Equal(last) || from.After(to)) {
+		t.Fatalf("%d readings of %d, from %v to %v", n, got.Readings.Len(), from, to)
 	}
 	for _, p := range got.Problems {
 		if p.Why == "" || p.Row < 0 || len(p.Error()) > 4096 {
@@ -138,12 +141,12 @@ func FuzzTable(f *testing.F) {
 	f.Add([]byte("time,channel,value,unit\n2026-03-04T05:00Z,level,31,cm\n\"\n"), true)
 	f.Add([]byte("45292.5|0.2\n1772600767|x"), true)
 	f.Fuzz(func(t *testing.T, data []byte, comma bool) {
-		m := records.Guess(data)
-		sound(t, records.Read(data, &m, records.Until(now, 50)), records.Until(now, 50))
+		m := records.Guess(in(data))
+		sound(t, read(t, data, &m, records.Until(now, 50)), records.Until(now, 50))
 		m = records.Mapping{Separator: ';', Header: !comma, DecimalComma: comma, TimeFormat: records.DayMonthYear,
 			Columns: []records.Column{{Use: records.Date}, {Use: records.Clock}, {Use: records.Value, Channel: channel.Level, Unit: "in"}, {}}}
 		m.Columns[3].Use = records.Ignore
-		sound(t, records.Read(data, &m, records.Until(now, 50)), records.Until(now, 50))
+		sound(t, read(t, data, &m, records.Until(now, 50)), records.Until(now, 50))
 	})
 }
 
@@ -151,8 +154,8 @@ func FuzzLines(f *testing.F) {
 	f.Add([]byte(`[{"bn":"lobby/sump-1/","bt":1772600767,"n":"level","u":"mm","v":312}]`))
 	f.Add([]byte("{\"n\":\"watch\",\"t\":1772600700,\"vb\":true}\n[]\n{\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		records.IsLines(data)
-		sound(t, records.ReadLines(data, records.Until(now, 50)), records.Until(now, 50))
+		records.IsLines(in(data))
+		sound(t, readLines(t, data, records.Until(now, 50)), records.Until(now, 50))
 	})
 }
 
@@ -171,10 +174,10 @@ func BenchmarkRead(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	m := records.Guess(table.Bytes())
+	m := records.Guess(in(table.Bytes()))
 	b.SetBytes(int64(table.Len()))
 	for b.Loop() {
-		if got := records.Read(table.Bytes(), &m, records.Until(now, n)); got.Readings.Len() != n {
+		if got := read(b, table.Bytes(), &m, records.Until(now, n)); got.Readings.Len() != n {
 			b.Fatal(got.Problems)
 		}
 	}

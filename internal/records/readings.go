@@ -3,6 +3,7 @@ package records
 import (
 	"cmp"
 	"iter"
+	"os"
 	"slices"
 	"time"
 
@@ -24,10 +25,19 @@ func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
 	return channel.Reading(device, r.Channel, r.Value, r.At, received)
 }
 
-// Readings are many readings, held small: a recording may have millions.
+// Readings are many readings in the order of time, each channel and time once. A
+// recording may have millions, so they are held small, or in a scratch file
+// (Bounds.Scratch).
 type Readings struct {
 	channels []string
 	packed   []packed
+	n        int   // how many there are; until they are settled, how many were added
+	from, to int64 // their times, in microseconds since 1970
+	err      error // the first of the scratch file
+
+	scratch *os.File
+	held    int
+	runs    []run
 }
 
 // packed is a reading in 24 bytes. Its time is in microseconds since 1970, its
@@ -41,24 +51,30 @@ type packed struct {
 }
 
 // Len is how many there are.
-func (rs *Readings) Len() int { return len(rs.packed) }
+func (rs *Readings) Len() int { return rs.n }
 
-// At is the reading at a place, from 0 to below Len.
-func (rs *Readings) At(i int) Reading {
-	p := &rs.packed[i]
-	return Reading{time.UnixMicro(p.atMicros).UTC(), rs.channels[p.channel], p.value, int(p.row), int(p.column)}
+// Span is from when to when they are, both ends included; zero where there are none.
+func (rs *Readings) Span() (from, to time.Time) {
+	if rs.n == 0 {
+		return from, to
+	}
+	return time.UnixMicro(rs.from).UTC(), time.UnixMicro(rs.to).UTC()
 }
 
-// All are all of them, in their order.
+// All are all of them, in their order. Where a scratch file cannot be read they end
+// early, and Err says so.
 func (rs *Readings) All() iter.Seq[Reading] {
 	return func(yield func(Reading) bool) {
-		for i := range rs.packed {
-			if !yield(rs.At(i)) {
+		for p := range rs.distinct(nil) {
+			if !yield(rs.unpack(p)) {
 				return
 			}
 		}
 	}
 }
+
+// Err is why the last All or Of ended early; nil if it did not.
+func (rs *Readings) Err() error { return rs.err }
 
 // Of are all of them as a device's own, received when they were recorded.
 func (rs *Readings) Of(device wire.DeviceID) iter.Seq[wire.Reading] {
@@ -71,36 +87,81 @@ func (rs *Readings) Of(device wire.DeviceID) iter.Seq[wire.Reading] {
 	}
 }
 
+func (rs *Readings) unpack(p packed) Reading {
+	return Reading{time.UnixMicro(p.atMicros).UTC(), rs.channels[p.channel], p.value, int(p.row), int(p.column)}
+}
+
+// expect makes room for as many as will come, or as are held.
+func (rs *Readings) expect(n int) {
+	if rs.scratch != nil {
+		n = min(n, rs.held)
+	}
+	rs.packed = make([]packed, 0, n)
+}
+
 func (rs *Readings) add(r Reading) {
 	i := slices.Index(rs.channels, r.Channel)
 	if i < 0 {
 		i = len(rs.channels)
 		rs.channels = append(rs.channels, r.Channel)
 	}
+	rs.n++
 	rs.packed = append(rs.packed, packed{r.At.UnixMicro(), r.Value, int32(r.Row), uint8(r.Column), uint8(i)})
+	if rs.scratch != nil && len(rs.packed) >= rs.held {
+		rs.putAway()
+	}
 }
 
-// sort brings readings into the order of time, and those of one time and channel
-// into that of the rows.
-func (rs *Readings) sort() {
-	slices.SortFunc(rs.packed, func(a, b packed) int {
-		return cmp.Or(cmp.Compare(a.atMicros, b.atMicros), cmp.Compare(rs.channels[a.channel], rs.channels[b.channel]), cmp.Compare(a.row, b.row))
-	})
+// compare is the order of time, and of those of one time and channel that of the
+// rows.
+func (rs *Readings) compare(a, b packed) int {
+	return cmp.Or(cmp.Compare(a.atMicros, b.atMicros), cmp.Compare(rs.channels[a.channel], rs.channels[b.channel]), cmp.Compare(a.row, b.row))
 }
 
-// once keeps the first of several readings of one channel at one time, and calls
-// other with each of the others whose value is another.
-func (rs *Readings) once(other func(first, r Reading)) {
+// settle ends the adding, and calls other with each reading for which there is
+// another value at the same time, which stays.
+func (rs *Readings) settle(other func(first, r Reading)) error {
+	if len(rs.runs) > 0 {
+		rs.putAway()
+		rs.packed = nil
+	}
+	slices.SortFunc(rs.packed, rs.compare)
 	n := 0
-	for i, p := range rs.packed {
-		if n > 0 && rs.packed[n-1].atMicros == p.atMicros && rs.packed[n-1].channel == p.channel {
-			if rs.packed[n-1].value != p.value {
-				other(rs.At(n-1), rs.At(i))
-			}
-			continue
+	for p := range rs.distinct(other) {
+		if n == 0 {
+			rs.from = p.atMicros
 		}
-		rs.packed[n] = p
+		rs.to = p.atMicros
 		n++
 	}
-	rs.packed = rs.packed[:n]
+	rs.n = n
+	return rs.err
+}
+
+// distinct keeps the first of several readings of one channel at one time, and calls
+// other, where there is one, with each of the others whose value is another.
+func (rs *Readings) distinct(other func(first, r Reading)) iter.Seq[packed] {
+	return func(yield func(packed) bool) {
+		var first packed
+		begun := false
+		for p := range rs.ordered() {
+			if begun && first.atMicros == p.atMicros && first.channel == p.channel {
+				if first.value != p.value && other != nil {
+					other(rs.unpack(first), rs.unpack(p))
+				}
+				continue
+			}
+			if first, begun = p, true; !yield(p) {
+				return
+			}
+		}
+	}
+}
+
+// ordered are all that were added, in order.
+func (rs *Readings) ordered() iter.Seq[packed] {
+	if len(rs.runs) > 0 {
+		return rs.merged
+	}
+	return slices.Values(rs.packed)
 }

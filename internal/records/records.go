@@ -13,6 +13,7 @@ package records
 import (
 	"fmt"
 	"maps"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -67,11 +68,20 @@ type Bounds struct {
 	Latest time.Time
 	// Readings is how many there may be.
 	Readings int
+	// Scratch is an empty file for readings beyond the first Held, so that memory does
+	// not grow with the table; it must stay open while the Table is used. nil: all
+	// are held, in 24 bytes each.
+	Scratch *os.File
+	// Held is how many readings are in memory at once where there is a Scratch; at
+	// least 1.
+	Held int
 }
 
 // Until bounds by what time it is: a reading may be ahead of it by as much as a
 // device's may.
-func Until(now time.Time, readings int) Bounds { return Bounds{now.Add(wire.MaxAhead), readings} }
+func Until(now time.Time, readings int) Bounds {
+	return Bounds{Latest: now.Add(wire.MaxAhead), Readings: readings}
+}
 
 // Separators are what may stand between columns, by name.
 var Separators = map[string]rune{"comma": ',', "semicolon": ';', "tab": '\t', "bar": '|'}

@@ -27,10 +27,10 @@ func zone(t *testing.T, name string) *time.Location {
 }
 
 // of reads a table of one reading, a level in metres, at a time.
-func of(when string, format records.TimeFormat, z *time.Location) *records.Table {
+func of(t *testing.T, when string, format records.TimeFormat, z *time.Location) *records.Table {
 	m := &records.Mapping{Separator: ';', TimeFormat: format, Zone: z,
 		Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
-	return records.Read([]byte(when+";0.2\n"), m, bounds)
+	return read(t, when+";0.2\n", m, bounds)
 }
 
 // TestTimes: each form, each way to say a zone. The expected times are ISO 8601
@@ -84,9 +84,9 @@ func TestTimes(t *testing.T) {
 		{"", records.YearMonthDay, nil, "no time of the form"},
 		{"2031-01-01", records.YearMonthDay, nil, "has not come yet"},
 	} {
-		got := of(row.when, row.format, row.zone)
+		got := of(t, row.when, row.format, row.zone)
 		if at, err := time.Parse(time.RFC3339Nano, row.want); err == nil {
-			if got.Readings.Len() != 1 || !got.Readings.At(0).At.Equal(at) {
+			if got.Readings.Len() != 1 || !one(&got.Readings).At.Equal(at) {
 				t.Errorf("%q as %s in %v: got %v, want %v", row.when, row.format, row.zone, got.Readings, row.want)
 			}
 			continue
@@ -131,12 +131,12 @@ func TestGuess(t *testing.T) {
 			[]reading{{"2024-01-01T12:00:00Z", "level", 0.2}}, records.SpreadsheetDays},
 		{"a day that could be a month", "time,level\n04/05/2026 10:00,0.2\n", nil, ""},
 	} {
-		m := records.Guess([]byte(row.table))
+		m := records.Guess(in(row.table))
 		if m.TimeFormat != row.format {
 			t.Errorf("%s: the times are guessed as %q, want %q", row.name, m.TimeFormat, row.format)
 		}
 		var got []reading
-		for r := range records.Read([]byte(row.table), &m, bounds).Readings.All() {
+		for r := range read(t, row.table, &m, bounds).Readings.All() {
 			got = append(got, reading{r.At.Format(time.RFC3339Nano), r.Channel, r.Value})
 		}
 		if d := cmp.Diff(row.want, got); d != "" {
@@ -148,17 +148,17 @@ func TestGuess(t *testing.T) {
 // TestAmbiguousTimesAreAsked: both orders are offered, and neither is taken.
 func TestAmbiguousTimesAreAsked(t *testing.T) {
 	table := []byte("time,level\n04/05/2026 10:00,0.2\n05/05/2026 10:00,0.2\n")
-	m := records.Guess(table)
-	if got := records.TimeFormats(table, &m); !cmp.Equal(got, []records.TimeFormat{records.DayMonthYear, records.MonthDayYear}) {
+	m := records.Guess(in(table))
+	if got := records.TimeFormats(in(table), &m); !cmp.Equal(got, []records.TimeFormat{records.DayMonthYear, records.MonthDayYear}) {
 		t.Errorf("the forms to choose from are %v", got)
 	}
-	got := records.Read(table, &m, bounds)
+	got := read(t, table, &m, bounds)
 	if got.Readings.Len() != 0 || len(got.Problems) != 1 || !strings.Contains(got.Problems[0].Error(), "order day, month and year") || len(got.First) != 3 {
 		t.Errorf("it was not asked: %+v", got)
 	}
 	// One day late in the table settles it, also beyond the first rows.
 	long := string(table) + strings.Repeat("05/05/2026 11:00,0.2\n", 500) + "31/05/2026 10:00,0.2\n"
-	if m := records.Guess([]byte(long)); m.TimeFormat != records.DayMonthYear {
+	if m := records.Guess(in(long)); m.TimeFormat != records.DayMonthYear {
 		t.Errorf("the 31st settles nothing: %q", m.TimeFormat)
 	}
 }
@@ -167,9 +167,9 @@ func TestAmbiguousTimesAreAsked(t *testing.T) {
 // refused in the channel's own, so that somebody looks.
 func TestUnitsAreNotGuessedWildly(t *testing.T) {
 	table := []byte("time,level,temp\n2026-03-04T05:00Z,312,78\n")
-	m := records.Guess(table)
-	got := records.Read(table, &m, bounds)
-	if got.Readings.Len() != 1 || got.Readings.At(0).Channel != channel.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
+	m := records.Guess(in(table))
+	got := read(t, table, &m, bounds)
+	if got.Readings.Len() != 1 || one(&got.Readings).Channel != channel.WaterTemp || len(got.Problems) != 1 || got.Problems[0].Column != 2 {
 		t.Errorf("read %v, problems %v", got.Readings, got.Problems)
 	}
 }
@@ -188,8 +188,8 @@ func TestProblemsSayWhere(t *testing.T) {
 		"2026-03-04T05:00Z,201,1,twice\n" +
 		"2026-03-04T05:06Z,,0\n" + // shorter, and without a level
 		"2026-03-04T05:07Z,+3,0,=1+1\n"
-	m := records.Guess([]byte(table))
-	got := records.Read([]byte(table), &m, bounds)
+	m := records.Guess(in(table))
+	got := read(t, table, &m, bounds)
 	want := []string{
 		`row 3: column 2 (level (mm)): "lots" is no number; send digits with a point, like 24.8`,
 		`row 4: column 2 (level (mm)): "99999" cannot be: this channel has -1 to 10 m; check the sensor, or correct the channel's range`,
@@ -237,7 +237,7 @@ func TestMappingsAreChecked(t *testing.T) {
 	} {
 		m := records.Mapping{Separator: ',', TimeFormat: records.YearMonthDay, Columns: []records.Column{when, level}}
 		row.change(&m)
-		table := records.Read([]byte("2026-03-04,0.2\n"), &m, bounds)
+		table := read(t, []byte("2026-03-04,0.2\n"), &m, bounds)
 		if row.want == "" {
 			if table.Readings.Len() != 1 || table.ProblemCount != 0 {
 				t.Errorf("a good mapping gives %+v", table)
@@ -258,10 +258,10 @@ func TestMappingsAreChecked(t *testing.T) {
 func TestNoTable(t *testing.T) {
 	m := records.Mapping{Separator: ',', TimeFormat: records.YearMonthDay, Columns: []records.Column{{Use: records.Time}, {Use: records.Value, Channel: channel.Level}}}
 	for what, data := range map[string]string{"nothing": "", "a mark alone": "\ufeff \n", "Latin-1": "time;temp \xb0C\n", "an archive": "PK\x03\x04\x00\x00"} {
-		if got := records.Read([]byte(data), &m, bounds); got.ProblemCount != 1 || got.Problems[0].Fix == "" || got.Readings.Len() != 0 {
+		if got := read(t, data, &m, bounds); got.ProblemCount != 1 || got.Problems[0].Fix == "" || got.Readings.Len() != 0 {
 			t.Errorf("%s: %+v", what, got)
 		}
-		records.Guess([]byte(data)) // must end
+		records.Guess(in(data)) // must end
 	}
 }
 
@@ -272,7 +272,7 @@ func TestBounds(t *testing.T) {
 	for i := range 20 {
 		fmt.Fprintf(&table, "%d,0.2\n", 1_772_600_000+i)
 	}
-	got := records.Read([]byte(table.String()), &m, records.Until(now, 5))
+	got := read(t, table.String(), &m, records.Until(now, 5))
 	if got.Readings.Len() != 5 || got.ProblemCount != 1 || got.Problems[0].Row != 6 {
 		t.Errorf("%d readings, problems %v", got.Readings.Len(), got.Problems)
 	}
@@ -290,10 +290,10 @@ func TestLines(t *testing.T) {
 nonsense
 {"n":"level","u":"m","v":0.2,"t":1772600767}
 `
-	if !records.IsLines([]byte(text)) || records.IsLines([]byte("time,level\n")) {
+	if !records.IsLines(in(text)) || records.IsLines(in("time,level\n")) {
 		t.Error("lines and tables are taken for each other")
 	}
-	got := records.ReadLines([]byte(text), bounds)
+	got := readLines(t, text, bounds)
 	var channels []string
 	for r := range got.Readings.All() {
 		channels = append(channels, r.Channel)

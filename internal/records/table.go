@@ -1,10 +1,12 @@
 package records
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -35,32 +37,79 @@ type Table struct {
 const ShownRows = 12
 
 // Read reads a table by a mapping. It takes any bytes, and whatever is wrong with
-// them is a Problem.
-func Read(data []byte, m *Mapping, within Bounds) *Table {
-	t := &table{mapping: m, within: within}
-	if p := unreadable(data); p != nil {
+// them is a Problem. The error is one of reading in, or of the scratch file.
+func Read(in *io.SectionReader, m *Mapping, within Bounds) (*Table, error) {
+	t := newTable(m, within)
+	lines, p, err := look(in)
+	if err != nil {
+		return nil, fmt.Errorf("reading a table: %w", err)
+	}
+	if p != nil {
 		t.problems.add(*p)
 	} else if ps := m.Check(); len(ps) > 0 {
-		t.rows(data, func(int, []string) {}) // to be looked at all the same
+		_ = t.rows(in, func(int, []string) {}) // to be looked at all the same, as far as it goes
 		t.problems = problems{list: ps, count: len(ps)}
 	} else {
 		t.prepare()
-		t.out.Readings.packed = make([]packed, 0, t.most(data))
-		t.rows(data, t.row)
-		t.sort()
+		t.out.Readings.expect(t.most(lines))
+		err = t.rows(in, t.row)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading a table: %w", err)
 	}
 	return t.done()
 }
 
-// unreadable says why bytes are no table.
-func unreadable(data []byte) *problem.Problem {
-	switch {
-	case !utf8.Valid(data) || bytes.IndexByte(data, 0) >= 0:
-		return &problem.Problem{Why: "the file is not text in UTF-8", Fix: "save it as CSV in UTF-8"}
-	case len(bytes.TrimSpace(bytes.TrimPrefix(data, byteOrderMark))) == 0:
-		return &problem.Problem{Why: "the file is empty", Fix: "choose another"}
+// read begins to read a text, after its byte order mark.
+func read(in *io.SectionReader) *bufio.Reader {
+	r := bufio.NewReaderSize(io.NewSectionReader(in, 0, in.Size()), 1<<14)
+	if start, _ := r.Peek(len(byteOrderMark)); bytes.Equal(start, byteOrderMark) {
+		_, _ = r.Discard(len(byteOrderMark)) // they are there
 	}
-	return nil
+	return r
+}
+
+// look counts the lines of a text, and says why it is no table. The error is one of
+// reading.
+func look(in *io.SectionReader) (lines int, p *problem.Problem, err error) {
+	r, empty, left := read(in), true, 0 // left: bytes of a character whose others are still to come
+	buf := make([]byte, 1<<14)
+	for err == nil {
+		var n int
+		n, err = r.Read(buf[left:])
+		text := buf[:left+n]
+		whole := len(text)
+		if err == nil {
+			whole = wholeCharacters(text)
+		}
+		if !utf8.Valid(text[:whole]) || bytes.IndexByte(text, 0) >= 0 {
+			return 0, &problem.Problem{Why: "the file is not text in UTF-8", Fix: "save it as CSV in UTF-8"}, nil
+		}
+		lines += bytes.Count(text[:whole], []byte{'\n'})
+		empty = empty && len(bytes.TrimSpace(text[:whole])) == 0
+		left = copy(buf, text[whole:])
+	}
+	switch {
+	case err != io.EOF:
+		return 0, nil, err
+	case empty:
+		return 0, &problem.Problem{Why: "the file is empty", Fix: "choose another"}, nil
+	}
+	return lines, nil, nil
+}
+
+// wholeCharacters is how much of a text is there without a last character of which
+// only the beginning is.
+func wholeCharacters(text []byte) int {
+	for i := 1; i <= min(len(text), utf8.UTFMax); i++ {
+		if from := len(text) - i; utf8.RuneStart(text[from]) {
+			if utf8.FullRune(text[from:]) {
+				break
+			}
+			return from
+		}
+	}
+	return len(text)
 }
 
 // table is a table being read.
@@ -79,6 +128,12 @@ type table struct {
 	time, date, clock  int
 	name, number, unit int
 	full               bool // no more readings are taken
+}
+
+func newTable(m *Mapping, within Bounds) *table {
+	t := &table{mapping: m, within: within}
+	t.out.Readings.scratch, t.out.Readings.held = within.Scratch, within.Held
+	return t
 }
 
 // prepare works out what the mapping means.
@@ -101,14 +156,14 @@ func (t *table) prepare() {
 }
 
 // most is how many readings a table has at most, if no cell spans lines.
-func (t *table) most(data []byte) int {
+func (t *table) most(lines int) int {
 	inRow := 0
 	for _, c := range t.mapping.Columns {
 		if c.Use == Value || c.Use == Number {
 			inRow++
 		}
 	}
-	return min((bytes.Count(data, []byte{'\n'})+1)*inRow, t.within.Readings)
+	return min((lines+1)*inRow, t.within.Readings)
 }
 
 // word is what the profile calls a channel in a unit, empty if there is no such.
@@ -128,13 +183,16 @@ func (t *table) word(name, unit string) string {
 var byteOrderMark = []byte("\ufeff")
 
 // rows calls each with the line number and the cells of every row that is not
-// empty, but for the header.
-func (t *table) rows(data []byte, each func(line int, cells []string)) {
-	r := newReader(data, t.mapping.Separator)
+// empty, but for the header. The error is one of reading.
+func (t *table) rows(in *io.SectionReader, each func(line int, cells []string)) error {
+	r := newReader(in, t.mapping.Separator)
 	for first := true; ; first = false {
 		cells, err := r.Read()
-		if endsTable(err) {
-			return
+		switch {
+		case err == io.EOF:
+			return nil
+		case endsTable(err):
+			return err
 		}
 		line := 0
 		if len(cells) > 0 {
@@ -167,8 +225,8 @@ func endsTable(err error) bool {
 	return err != nil && !errors.As(err, &inRow)
 }
 
-func newReader(data []byte, separator rune) *csv.Reader {
-	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, byteOrderMark)))
+func newReader(in *io.SectionReader, separator rune) *csv.Reader {
+	r := csv.NewReader(read(in))
 	r.Comma, r.FieldsPerRecord, r.ReuseRecord = separator, -1, true
 	return r
 }
@@ -251,7 +309,7 @@ type place struct{ row, column int }
 
 // room says whether one more reading is taken.
 func (t *table) room(p place) bool {
-	if !t.full && t.out.Readings.Len() >= t.within.Readings {
+	if !t.full && t.out.Readings.n >= t.within.Readings {
 		t.full = true
 		t.problems.add(problem.Problem{Row: p.row, Why: fmt.Sprintf("is beyond the %d readings that are taken at once", t.within.Readings), Fix: "give the rest by itself"})
 	}
@@ -297,18 +355,16 @@ func decimalComma(text string) bool {
 	return err == nil
 }
 
-// sort brings readings into the order of time, each once. Two values of one
-// channel for one time cannot both be kept: the first row's is.
-func (t *table) sort() {
-	t.out.Readings.sort()
-	t.out.Readings.once(func(first, r Reading) {
+// done brings the readings into the order of time, each once, and is what came of
+// it. Two values of one channel for one time cannot both be kept: the first row's is.
+func (t *table) done() (*Table, error) {
+	err := t.out.Readings.settle(func(first, r Reading) {
 		t.problems.add(problem.Problem{Row: r.Row, Column: r.Column, Value: strconv.FormatFloat(r.Value, 'g', -1, 64),
 			Why: fmt.Sprintf("is another value for the same time as in row %d", first.Row), Fix: "remove one of them"})
 	})
-}
-
-// done is what came of it.
-func (t *table) done() *Table {
+	if err != nil {
+		return nil, err
+	}
 	t.out.Problems, t.out.ProblemCount = t.problems.list, t.problems.count
-	return &t.out
+	return &t.out, nil
 }

@@ -112,11 +112,11 @@ type importIn struct {
 
 func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*reply[ImportPreview], error) {
 	form := in.RawBody.Data()
-	data, err := tableOf(form.File)
+	table, err := tableOf(form.File)
 	if err != nil {
 		return nil, err
 	}
-	m := records.Guess(data)
+	m := records.Guess(table)
 	siteID, _ := a.monitor.SiteOfTank(in.Tank)
 	zone := a.monitor.Plan(siteID).Zone
 	if form.Mapping != "" {
@@ -126,14 +126,17 @@ func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*reply[Im
 	} else if m.Zone, err = time.LoadLocation(zone); err != nil {
 		return nil, err
 	}
-	t := records.Read(data, &m, records.Until(a.now(), mostImported))
+	t, err := records.Read(table, &m, records.Until(a.now(), mostImported))
+	if err != nil {
+		return nil, err
+	}
 	from, to := span(&t.Readings)
 	out := ImportPreview{
 		Mapping: showMapping(&m, zone, t.Header), Rows: t.Rows, FirstRows: append([][]string{}, t.First...), FirstRead: firstRead(&t.Readings),
 		TimeFormats: []string{}, ZoneMatters: t.ZoneMatters, Readings: t.Readings.Len(), From: from, To: to,
 		Problems: showProblems(t.Problems), ProblemCount: t.ProblemCount, Channels: importChannels(),
 	}
-	for _, format := range records.TimeFormats(data, &m) {
+	for _, format := range records.TimeFormats(table, &m) {
 		out.TimeFormats = append(out.TimeFormats, string(format))
 	}
 	return &reply[ImportPreview]{Body: out}, nil
@@ -141,7 +144,7 @@ func (a *API) previewImport(ctx context.Context, in *previewImportIn) (*reply[Im
 
 func (a *API) importReadings(ctx context.Context, in *importIn) (*reply[ImportResult], error) {
 	form := in.RawBody.Data()
-	data, err := tableOf(form.File)
+	table, err := tableOf(form.File)
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +161,10 @@ func (a *API) importReadings(ctx context.Context, in *importIn) (*reply[ImportRe
 		return nil, err
 	}
 	now := a.now()
-	t := records.Read(data, &m, records.Until(now, mostImported))
+	t, err := records.Read(table, &m, records.Until(now, mostImported))
+	if err != nil {
+		return nil, err
+	}
 	name := wire.DeviceID{Site: siteID, Device: by.ID}
 	if t.ProblemCount > 0 {
 		a.devices.Refused(wire.Refusal{At: now, Device: name, Topic: form.File.Filename, Reason: wire.Malformed,
@@ -202,12 +208,12 @@ func unread(list problem.List) error {
 	return list
 }
 
-// tableOf reads what was handed in.
-func tableOf(file huma.FormFile) ([]byte, error) {
+// tableOf is the table that was handed in.
+func tableOf(file huma.FormFile) (*io.SectionReader, error) {
 	if file.Size > MaxTable {
 		return nil, tooLarge(MaxTable + tableSlack)
 	}
-	return io.ReadAll(file)
+	return io.NewSectionReader(file, 0, file.Size), nil
 }
 
 // mappingOf reads a mapping.
@@ -280,7 +286,7 @@ func span(list *records.Readings) (from, to *time.Time) {
 	if list.Len() == 0 {
 		return nil, nil
 	}
-	first, last := list.At(0).At, list.At(list.Len()-1).At
+	first, last := list.Span()
 	return &first, &last
 }
 
