@@ -11,15 +11,15 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"isohaline/internal/longtest"
 )
 
 // TestReplayLarge: a recording with more readings than are held at once is replayed
 // the same in any order, from a file or from standard input, and leaves no scratch
 // file behind.
 func TestReplayLarge(t *testing.T) {
-	if testing.Short() {
-		t.Skip("it replays two recordings of half a year")
-	}
+	longtest.Only(t, "it replays two recordings of half a year")
 	const rows, start = heldReplayed + 1000, 1_772_600_000
 	lines := make([]string, rows)
 	for i := range lines {
