@@ -51,7 +51,7 @@ func (c *console) demoProgress() func(done, total int) {
 			fmt.Fprintf(c.Err, "catching up, %d of %d tanks\n", done, total)
 		}
 		if done == total {
-			fmt.Fprintf(c.Err, "All %d tanks are under watch.\n", total)
+			fmt.Fprintf(c.Err, "All %d tanks are monitored.\n", total)
 		}
 	}
 }

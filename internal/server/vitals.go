@@ -200,7 +200,7 @@ func (s *Server) dailyMessage() (subject, text string) {
 		subject = "All is well, " + watched
 		fmt.Fprintf(&b, "The service works and looks after %s. None needs anybody.\n", watched)
 	default:
-		subject = fmt.Sprintf("%s watched, %d to look at", watched, len(need))
+		subject = fmt.Sprintf("%s monitored, %d to look at", watched, len(need))
 		fmt.Fprintf(&b, "The service works and looks after %s. To look at:\n\n", watched)
 		for _, v := range need {
 			fmt.Fprintf(&b, "- %s: %s\n", s.Monitor.SiteName(v.SiteID), v.Findings[0].Sentence)

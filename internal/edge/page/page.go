@@ -24,6 +24,7 @@ import (
 	"isohaline/internal/edge/prooftest"
 	"isohaline/internal/edge/requests"
 	"isohaline/internal/guard"
+	"isohaline/internal/units"
 )
 
 const (
@@ -98,8 +99,8 @@ var acts = []act{
 	{What: "resume", Label: "Resume", kind: requests.Resume, Words: "Ends a hold and opens a shut valve. A fault stays: clear it on its own."},
 	{What: "clear", Label: "Clear the fault", kind: requests.Clear, Words: "Only after you have looked and mended the cause. If it is still there, the fault stays."},
 	{What: "silence", Label: "Silence the horn", kind: requests.Silence, Words: "The alarm stays, and a new one sounds again."},
-	{What: "shut-valve", Label: "Shut the valve", kind: requests.ShutValve, Words: "Pump off and valve shut until somebody resumes; this one does not end by itself."},
-	{What: "proof-test", Label: "Begin a proof test", kind: requests.ProofTest, Words: "Goes through every sensor and the run limit, step by step, with the guard as it always is. Have a measuring jug and a towel, and keep mains plugs away from water."},
+	{What: "shut-valve", Label: "Close the valve", kind: requests.ShutValve, Words: "Pump off and valve closed until somebody resumes; this one does not end by itself."},
+	{What: "proof-test", Label: "Start a proof test", kind: requests.ProofTest, Words: "Goes through every sensor and the run limit, step by step, with the guard as it always is. Have a measuring jug and a towel, and keep mains plugs away from water."},
 	{What: "stopped", Label: "I saw the pump stop", saying: prooftest.SawItStop, Words: "Say so only if you saw, or felt, the pump itself stand still."},
 	{What: "ran-on", Label: "The pump ran on", saying: prooftest.SawItRun, Words: "Pull the pump's plug now. The step has failed: do not rely on this top-off until it is mended."},
 	{What: "skip", Label: "Skip this step", saying: prooftest.Skip, Words: "The step counts as not tested."},
@@ -215,7 +216,7 @@ func (p *page) now(w http.ResponseWriter, _ *http.Request) {
 	c.Trouble, c.Acts, c.Wide, c.Narrow = v.Trouble, offered(&v), p.o.Wide, p.o.Narrow
 	c.Readings = readings(&s, &v)
 	if d := v.Ends.Sub(v.At); !v.Ends.IsZero() && d > 0 && d < 48*time.Hour {
-		c.Due = d.Round(time.Second).String()
+		c.Due = units.Metric.Duration(d.Seconds())
 	}
 	c.Events = p.o.Agent.Events()
 	c.Events = c.Events[:min(len(c.Events), shownEvents)]

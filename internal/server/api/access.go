@@ -127,7 +127,7 @@ func (a *API) view(id string) (monitor.View, error) {
 	return v, nil
 }
 
-// notYet says that a tank is there and not under watch yet.
+// notYet says that a tank is there and not monitored yet.
 func (a *API) notYet(id string) error {
 	return refused(http.StatusServiceUnavailable, "tank", id, "is not taken up yet: the service has just begun, and is "+a.monitor.Progress().String(), "try again in a few seconds")
 }

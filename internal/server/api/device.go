@@ -84,7 +84,7 @@ func (a *API) siteOfDevice(id string) (siteID string, known bool) {
 func (a *API) newDevice(ctx context.Context, in *newDeviceIn) (*reply[Credentials], error) {
 	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
-		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
+		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not monitored", "name a tank that is")
 	}
 	d, password, err := a.devices.New(ctx, a.edit(ctx), store.Device{SiteID: siteID, TankID: in.Body.TankID, Name: in.Body.Name})
 	if err != nil {

@@ -11,7 +11,7 @@ import (
 // Kept is what a person may change of a site or a tank beside its tank file.
 type Kept struct {
 	Name     string `json:"name" minLength:"1" maxLength:"120" pattern:"\\S" patternDescription:"more than blanks"`
-	Archived bool   `json:"archived" doc:"not watched, and not among Rounds; what devices report is kept, and nobody is alarmed"`
+	Archived bool   `json:"archived" doc:"not monitored, and not among Rounds; what devices report is kept, and nobody is alarmed"`
 }
 
 // Archive is what is archived; a site with all its tanks.

@@ -117,7 +117,7 @@ func (a *API) askEdge(ctx context.Context, in *requestIn) (*reply[Request], erro
 func (a *API) newEdge(ctx context.Context, in *newEdgeIn) (*reply[JoinFile], error) {
 	siteID, known := a.monitor.SiteOfTank(in.Body.TankID)
 	if !known || !personOf(ctx).sees(siteID) {
-		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not under watch", "name a tank that is")
+		return nil, refused(http.StatusUnprocessableEntity, "body.tankId", in.Body.TankID, "is not monitored", "name a tank that is")
 	}
 	d, seed, err := a.devices.NewEdge(ctx, a.edit(ctx), store.Device{SiteID: siteID, TankID: in.Body.TankID, Name: in.Body.Name})
 	if err != nil {

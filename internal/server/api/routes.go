@@ -38,7 +38,7 @@ func (a *API) register() {
 	add(a, viewers, route("GET", "/api/hub", "hub", tagRounds, "How the service itself stands: whether it still catches up, and what is wrong with it"), a.hub)
 
 	add(a, viewers, route("GET", "/api/sites", "sites", tagTank, "Sites and their tanks"), a.sites)
-	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Take a tank under watch, from its tank file")), a.newTank)
+	add(a, staff, created(route("POST", "/api/tanks", "newTank", tagDesign, "Add a tank, from its tank file")), a.newTank)
 	add(a, viewers, route("GET", "/api/tanks/{tank}", "tank", tagTank, "Everything about a tank now"), a.tank)
 	add(a, staff, nothing(route("PUT", "/api/tanks/{tank}", "keepTank", tagTank, "Rename a tank, archive it, or bring it back")), a.keepTank)
 	add(a, staff, nothing(route("PUT", "/api/sites/{site}", "keepSite", tagTank, "Rename a site, archive it with its tanks, or bring it back")), a.keepSite)

@@ -258,7 +258,7 @@ func Judge(before []Finding, f *Facts, now time.Time) []Finding {
 			"Look at how messages are sent (Alarms, Telling) and send a test; until then look at Alarms yourself.")
 	}
 	for _, t := range f.Tanks {
-		add(Finding{Code: TankNotTaken, Urgency: Now, TankID: t.ID, SiteID: t.SiteID}, t.Since, fmt.Sprintf("%s has no account of its water: its tank file could not be read%s. Only its floor, ceiling and guard contacts are watched.", cmp.Or(t.Name, t.ID), because(t.Why)),
+		add(Finding{Code: TankNotTaken, Urgency: Now, TankID: t.ID, SiteID: t.SiteID}, t.Since, fmt.Sprintf("%s has no account of its water: its tank file could not be read%s. Only its floor, ceiling and guard contacts are heard.", cmp.Or(t.Name, t.ID), because(t.Why)),
 			"Mend its tank file under Design and save it; the service then goes on by it.")
 	}
 	if !f.NoSignal.IsZero() {

@@ -87,7 +87,7 @@ export class DesignDraft {
       const answer = await ask(
         server.POST('/api/drafts/form', { params: { query: { format: this.#format } }, body: { text, edits } }),
       )
-      if (this.text !== text) return // typed over meanwhile; the next answer counts
+      if (this.text !== text) return // typed over in the time between; the next answer counts
       this.failed = undefined
       this.form = answer.form
       this.text = answer.form.text

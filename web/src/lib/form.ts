@@ -59,12 +59,15 @@ export function notes(field: FormField): string {
   const like = field.example && field.value !== field.example ? `like ${field.example}` : ''
   const bounds = [field.range, like].filter(Boolean).join(', ')
   return [
-    field.help && sentence(field.help),
+    field.help && sentence(plain(field.help)),
     bounds && sentence(bounds),
     field.absent && !field.present && sentence(`left out: ${field.absent}`),
   ]
     .filter(Boolean)
     .join(' ')
 }
+
+/** Help from the schema without its marks around names. */
+export const plain = (text: string) => text.replaceAll('`', '')
 
 const sentence = (text: string) => `${text.charAt(0).toUpperCase()}${text.slice(1).replace(/\.$/, '')}.`

@@ -60,6 +60,8 @@ describe('harm ahead', () => {
     [{ class: 2 }, 'animals stressed'],
     [{ class: 3, harmAt: at(5 * hour) }, 'animals at risk or a wet floor in about 5 hours'],
     [{ class: 4, harmAt: at(-minute) }, 'loss of the tank or a flooded building, by now'],
+    [{ class: 3, harmAt: at(minute - 1) }, 'animals at risk or a wet floor, by now'],
+    [{ class: 3, harmAt: at(minute) }, 'animals at risk or a wet floor in about 1 minute'],
     [{ class: 7 }, 'harm class 7'],
   ])('%o', (finding, want) => {
     expect(harmAhead(finding, now)).toBe(want)

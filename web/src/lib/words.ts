@@ -94,12 +94,15 @@ interface HarmAhead {
   harmAt?: string
 }
 
+/** Harm in less than a minute is there: no clock is set better, and nobody acts in it. */
+export const due = (ms: number) => ms < minuteMS
+
 /** What comes if nobody acts, and when: "animals stressed", "… in about 5 hours". */
 export function harmAhead(finding: HarmAhead, now: Date): string {
   const what = harm(finding.class)
   if (finding.harmAt === undefined) return what
   const ms = Date.parse(finding.harmAt) - now.getTime()
-  return ms <= 0 ? `${what}, by now` : `${what} in about ${span(ms)}`
+  return due(ms) ? `${what}, by now` : `${what} in about ${span(ms)}`
 }
 
 /** "94 % sure"; never quite certain, never quite without hope. */
