@@ -17,7 +17,8 @@ type Account struct {
 	words    words.Writer
 }
 
-// New works out a validated tank. Errors name what cannot be calculated.
+// New returns the account of a validated tank. The error says which setting is out of
+// range, or what of the tank cannot be calculated.
 func New(s *tankfile.Tank, settings Settings) (*Account, error) {
 	if err := settings.complete(); err != nil {
 		return nil, err
@@ -58,7 +59,7 @@ const (
 	InstrumentOff      = finding.InstrumentOff
 )
 
-// Codes lists every code.
+// Codes returns every code.
 func Codes() []Code { return finding.Codes() }
 
 // Clock is a time as sentences say it: by the clocks of a zone, which people on

@@ -92,7 +92,7 @@ func (u *update) overdueAt() time.Time {
 		return far // there is water enough
 	}
 	// A stop of the return pump brings no water: it only keeps the controller from
-	// filling meanwhile, and the display's water from being the ceiling's fault.
+	// filling in that time, and the display's water from being the ceiling's fault.
 	last := later(later(u.Usual.FilledAt, u.run.EndedAt), in.LostAt)
 	if in.Ceiling.At.After(in.SettledAt) {
 		last = later(last, in.Ceiling.At)

@@ -10,8 +10,9 @@ import (
 
 const minutesPerDay = 1440.0
 
-// Estimate is the account as it stands, for a page or a report. Litres are a
-// measuring jug's; SD fields are one standard deviation.
+// Estimate is the account as it is at one moment, for a page or a report. Litres are
+// true litres, as a measuring jug has them, also those a day and a minute; fields that
+// end in SD are one standard deviation in the unit of the field before.
 type Estimate struct {
 	At time.Time
 	// InLDay is the water that goes in a day; ExpectedLDay what is usual in this
@@ -33,7 +34,7 @@ type Estimate struct {
 	DaysLeftLow, DaysLeft, DaysLeftHigh float64
 }
 
-// Estimate reads the state. It changes nothing.
+// Estimate returns what the state says. It changes nothing.
 func (a *Account) Estimate(s *State) Estimate {
 	t, b, p := &a.tank, &s.Base, &s.Reservoir
 	u := a.update(s)

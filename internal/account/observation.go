@@ -48,7 +48,8 @@ const (
 	kinds
 )
 
-// Observation is one thing that was seen, by a device or by a person.
+// Observation is one thing that a device or a person measured or noticed. Kind says
+// what Value and Second are and in which units.
 type Observation struct {
 	At    time.Time
 	Kind  Kind
@@ -92,7 +93,7 @@ var kindTable = [kinds]struct {
 	Heartbeat:       {word: "heartbeat"},
 }
 
-// String is the kind's word.
+// String returns the kind's word.
 func (k Kind) String() string {
 	if k == 0 || k >= kinds {
 		return fmt.Sprintf("kind-%d", uint8(k))
@@ -100,7 +101,7 @@ func (k Kind) String() string {
 	return kindTable[k].word
 }
 
-// MarshalText writes the word, nothing for no kind.
+// MarshalText returns the kind's word; empty for no kind. It does not fail.
 func (k Kind) MarshalText() ([]byte, error) {
 	if k == 0 {
 		return nil, nil
@@ -108,7 +109,7 @@ func (k Kind) MarshalText() ([]byte, error) {
 	return []byte(k.String()), nil
 }
 
-// UnmarshalText reads the word.
+// UnmarshalText reads a kind's word. The error names a word that is none.
 func (k *Kind) UnmarshalText(text []byte) error {
 	if len(text) == 0 {
 		*k = 0

@@ -6,10 +6,10 @@ import (
 	"isohaline/internal/account/finding"
 )
 
-// Observe takes one observation into the state and returns the findings that
-// began or ended by it. A finding is known by its Code and Found. An observation
-// that cannot be true is refused with an error and changes nothing. It may come
-// a little late, and more than once: see ReorderWindow.
+// Observe takes one observation into the state and returns the findings that began or
+// ended by it. Code and Found together identify a finding. An observation that cannot
+// be true is an error and changes nothing. It may come a little late and more than
+// once: see ReorderWindow.
 func (a *Account) Observe(s *State, o Observation) ([]Finding, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
@@ -19,8 +19,9 @@ func (a *Account) Observe(s *State, o Observation) ([]Finding, error) {
 	return a.catchUp(s), nil
 }
 
-// Advance tells the account what time it is, so that it notices what did not
-// come. Without it, time stands still between observations.
+// Advance lets time pass up to now, so that the account notices what did not come, and
+// returns the findings that began or ended by it. Without it, time stands still
+// between observations.
 func (a *Account) Advance(s *State, now time.Time) []Finding {
 	now = now.UTC().Round(0)
 	if now.After(latest) {
@@ -32,8 +33,8 @@ func (a *Account) Advance(s *State, now time.Time) []Finding {
 	return a.catchUp(s)
 }
 
-// Findings are the open ones with today's figures, in the order in which they
-// were found.
+// Findings returns the findings that have not ended, with their present figures, in
+// the order in which they were found. It changes nothing.
 func (a *Account) Findings(s *State) []Finding {
 	var all []Finding
 	facts := s.Facts()

@@ -33,8 +33,8 @@ type key struct {
 	Instrument string
 }
 
-// Window is what was observed and not taken yet, and what tells late and repeated
-// observations.
+// Window holds the observations that are not taken yet, and what is needed to
+// recognise late and repeated ones.
 type Window struct {
 	// Newest is the newest time heard of.
 	Newest   time.Time

@@ -5,8 +5,9 @@ import (
 	"time"
 )
 
-// Settings are what the account should know beyond the drawing. The zero value
-// works: what is not stated is taken as usual.
+// Settings are what the account needs beyond the tank file. The zero value works: what
+// is not stated is taken as usual. New refuses a duration below 0 or above 24 h
+// (Heartbeat: 30 days), and a WatchM that is not from 0 to below 10 m.
 type Settings struct {
 	// WatchM is the watch sensor's level as it was set up, above the datum; 0:
 	// as drawn.

@@ -25,7 +25,7 @@ type State struct {
 	Run      Run
 }
 
-// Run is the pump's present or last run.
+// Run is the present run of the top-off pump, or the last one.
 type Run struct {
 	On    bool
 	Since time.Time
@@ -66,8 +66,8 @@ type Run struct {
 	OverAt time.Time
 }
 
-// Clone is a copy that shares no memory with the state: what is observed on the
-// one never changes the other.
+// Clone returns a copy that shares no memory with the state: an observation on one
+// never changes the other.
 func (s *State) Clone() State {
 	c := *s
 	c.Pending = slices.Clone(s.Pending)
@@ -85,8 +85,8 @@ func (s *State) Clone() State {
 // shape or meaning. A test holds the shape of each version.
 const Version = 2
 
-// ErrVersion: another version of the program saved the state. The caller begins
-// afresh and works through the records again.
+// ErrVersion says that another version of the program saved the state. The caller
+// begins with an empty state and works through the records again.
 var ErrVersion = errors.New("account: the state was saved by another version of the program")
 
 // saved is a state on its way to or from bytes.
@@ -110,7 +110,7 @@ var encoding = func() cbor.EncMode {
 // plain is a State that is encoded field by field.
 type plain State
 
-// MarshalBinary is the state as CBOR (RFC 8949), for UnmarshalBinary.
+// MarshalBinary returns the state as CBOR (RFC 8949), for UnmarshalBinary.
 func (s *State) MarshalBinary() ([]byte, error) {
 	data, err := encoding.Marshal(saved[*plain]{Version: Version, State: (*plain)(s)})
 	if err != nil {
@@ -119,8 +119,8 @@ func (s *State) MarshalBinary() ([]byte, error) {
 	return data, nil
 }
 
-// UnmarshalBinary takes up a state; ErrVersion says that another version saved
-// it.
+// UnmarshalBinary reads a state. The error wraps ErrVersion where another version of
+// the program saved it; any other means damaged bytes.
 func (s *State) UnmarshalBinary(data []byte) error {
 	var v saved[cbor.RawMessage]
 	if err := cbor.Unmarshal(data, &v); err != nil || v.Version != Version {
@@ -139,7 +139,7 @@ func (s *State) UnmarshalBinary(data []byte) error {
 	return nil
 }
 
-// Begin is the state of a tank of which nothing has been heard.
+// Begin returns the state of a tank of which nothing has been heard before now.
 func (a *Account) Begin(now time.Time) State {
 	now = now.UTC().Round(0)
 	t := &a.tank

@@ -56,8 +56,8 @@ type Channel struct {
 	scale float64
 }
 
-// Screen is a unit and what makes it: the number times PerUnit. Of the zero value
-// the unit is the channel's own.
+// Screen is the unit in which screens show a channel: the number shown is the value in
+// Channel.Unit times PerUnit. The zero value means the channel's own unit.
 type Screen struct {
 	Unit    string
 	PerUnit float64
@@ -76,11 +76,12 @@ type Hand struct {
 // OtherInstrument is what people measure with that is not in the list.
 const OtherInstrument = "other"
 
-// List are all channels, in the order in which people want to see them. Nobody may
-// change it.
+// List returns all channels, in the order in which screens show them. The slice is
+// shared: it must not be changed.
 func List() []Channel { return list }
 
-// Find is the channel of a name.
+// Find returns the channel with a name; ok is false where there is none. The channel
+// is shared: it must not be changed.
 func Find(name string) (*Channel, bool) {
 	i, ok := byName[name]
 	if !ok {
@@ -105,8 +106,8 @@ func (c *Channel) onScreen() Screen {
 	return c.Screen
 }
 
-// Shown is the unit in which screens show a channel, the zero value for a contact
-// and for a channel that is not ours.
+// Shown returns the unit in which screens show the channel of a name; without a unit
+// and with PerUnit 1 for a contact and for an unknown name.
 func Shown(name string) Screen {
 	c, ok := Find(name)
 	if !ok || c.Contact {
@@ -115,7 +116,8 @@ func Shown(name string) Screen {
 	return c.onScreen()
 }
 
-// Title is what stands above a channel's chart: its name, where it is not ours.
+// Title returns the title of the channel of a name, and the name itself where it is
+// unknown.
 func Title(name string) string {
 	if c, ok := Find(name); ok {
 		return c.Title
@@ -123,7 +125,8 @@ func Title(name string) string {
 	return name
 }
 
-// HandRange are the values that people may read, in the screen's unit.
+// HandRange returns the least and the largest value that a person may enter, both
+// included, in the screen's unit. Both are 0 for a contact.
 func (c *Channel) HandRange() (lo, hi float64) {
 	per := c.onScreen().PerUnit
 	return c.Min * per, c.Max * per
@@ -144,17 +147,19 @@ var Profile = sync.OnceValue(func() *wire.Profile {
 	return p
 })
 
-// Reading is a device's reading of a channel, in the channel's unit.
+// Reading returns a device's reading of the channel of a name: value in the channel's
+// unit, at when it was measured, received when it came. It does not check the value;
+// wire.Reading.Validate does.
 func Reading(id wire.DeviceID, name string, value float64, at, received time.Time) wire.Reading {
 	return wire.Reading{Site: id.Site, Device: id.Device, Channel: name, At: at, Received: received,
 		Clock: wire.ByDevice, Value: value, Unit: Profile().Channels[name].Unit}
 }
 
-// Names are the names of all channels, by the alphabet.
+// Names returns the names of all channels in alphabetical order.
 func Names() []string { return slices.Sorted(maps.Keys(byName)) }
 
-// Units are the units that a record of a channel may be in, the channel's own
-// first; none for a contact.
+// Units returns the units that a table may give a channel in, the channel's own first
+// and the others in alphabetical order; nil for a contact and for an unknown name.
 func Units(name string) []string {
 	c, ok := Find(name)
 	if !ok || c.Contact {
@@ -163,8 +168,9 @@ func Units(name string) []string {
 	return append([]string{c.Unit}, slices.Sorted(maps.Keys(c.Also))...)
 }
 
-// Recorded is what a record of a channel in a unit means; an empty unit is the
-// channel's own. ok is false where there is no such channel or unit.
+// Recorded returns how a value of a channel in a unit becomes one in the channel's
+// own; an empty unit is the channel's own. ok is false where there is no such channel
+// or it has no such unit.
 func Recorded(name, unit string) (m wire.Mapping, ok bool) {
 	c, ok := Find(name)
 	if ok && unit != "" && unit != c.Unit {
@@ -174,8 +180,8 @@ func Recorded(name, unit string) (m wire.Mapping, ok bool) {
 	return m, ok
 }
 
-// Unit is how tables write a channel's unit, empty for contacts and for channels
-// that are not ours.
+// Unit returns the unit of a channel as tables write it; empty for a contact and for
+// an unknown name.
 func Unit(name string) string {
 	if c, ok := Find(name); ok {
 		return c.Unit
@@ -183,14 +189,15 @@ func Unit(name string) string {
 	return ""
 }
 
-// IsContact says whether a channel has two states.
+// IsContact reports whether the channel of a name has two states; false for an unknown
+// name.
 func IsContact(name string) bool {
 	c, ok := Find(name)
 	return ok && c.Contact
 }
 
-// Headed is the channel that a table's column of a heading is of: small letters,
-// one blank between words.
+// Headed returns the name of the channel whose column has a heading. The heading is in
+// small letters with one blank between words; ok is false where no channel has it.
 func Headed(heading string) (name string, ok bool) {
 	name, ok = headings()[heading]
 	return name, ok

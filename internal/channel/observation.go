@@ -36,8 +36,9 @@ func Observation(r *wire.Reading, last func(channel string) (value float64, know
 	return o, true
 }
 
-// ByHand is what a person's measurement of a channel tells the account, the value
-// being in the screen's unit; ok is false where it tells nothing.
+// ByHand returns what a person's measurement of a channel tells the account: value is
+// in the screen's unit, by is the instrument. ok is false for a contact, for an
+// unknown name and where it tells the account nothing.
 func ByHand(name string, at time.Time, value float64, by string) (o account.Observation, ok bool) {
 	c, known := Find(name)
 	if !known || c.hears == 0 || c.Contact {

@@ -15,8 +15,8 @@ import (
 // Version 1 was JSON.
 const encodingVersion = 2
 
-// ErrOtherVersion: another version of the program encoded the value. Its tank
-// begins afresh and works through its records again.
+// ErrOtherVersion says that another version of the program encoded the value. The
+// caller starts the tank from an empty value and works through its records again.
 var ErrOtherVersion = errors.New("was saved by another version of the program")
 
 // encoded is a Value as it is saved; generic so that the version is known before
@@ -36,7 +36,8 @@ var encoding = func() cbor.EncMode {
 	return m
 }()
 
-// Encode is a value as bytes, for Decode.
+// Encode returns the value as CBOR (RFC 8949), for Decode. Equal values give equal
+// bytes.
 func (v *Value) Encode() ([]byte, error) {
 	data, err := encoding.Marshal(encoded[*Value]{Version: encodingVersion, Value: v})
 	if err != nil {
@@ -45,7 +46,9 @@ func (v *Value) Encode() ([]byte, error) {
 	return data, nil
 }
 
-// Decode is the value that was encoded.
+// Decode returns the value that Encode made bytes of. The error wraps ErrOtherVersion
+// where another version of the program encoded it; any other error means damaged
+// bytes.
 func Decode(data []byte) (*Value, error) {
 	var e encoded[cbor.RawMessage]
 	switch err := cbor.Unmarshal(data, &e); {

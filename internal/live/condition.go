@@ -34,7 +34,7 @@ var conditions = []condition{
 	{channel.Latched, alarm.GuardLatched, 2, -1, "has a guard that tripped and gives no water until somebody at the tank has looked and cleared it"},
 }
 
-// ByContact says whether only a contact tells a condition: the account has no
+// ByContact reports whether a code is told by a contact alone: the account has no
 // finding of its own for it.
 func ByContact(c account.Code) bool { return c == alarm.FloorWet || c == alarm.GuardLatched }
 

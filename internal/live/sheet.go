@@ -10,9 +10,8 @@ import (
 	"isohaline/internal/verify"
 )
 
-// Sheet is a tank file worked out: the tank it describes, and its water, settings
-// and geometry. What faults would do to it is asked of verify.Check where somebody
-// wants to know.
+// Sheet is a tank file and what was calculated from it: water, settings and geometry.
+// It does not hold what faults do to the tank; verify.Check calculates that.
 type Sheet struct {
 	Tank   *tankfile.Tank
 	Report *verify.Report
@@ -20,15 +19,16 @@ type Sheet struct {
 	Zone *time.Location
 }
 
-// In is the sheet for people in another time zone.
+// In returns a copy of the sheet for people in another time zone; nil: UTC.
 func (s *Sheet) In(zone *time.Location) *Sheet {
 	moved := *s
 	moved.Zone = zone
 	return &moved
 }
 
-// Read works a tank file out. The error is a tankfile.Problems where the file is to
-// blame.
+// Read calculates the sheet of a tank file; name is what errors call the file. The
+// error is a problem.List where the file is wrong, and another where the tank cannot
+// be calculated.
 func Read(name, file string) (*Sheet, error) {
 	s, _, err := tankfile.Read(name, []byte(file))
 	if err != nil {
@@ -41,7 +41,8 @@ func Read(name, file string) (*Sheet, error) {
 	return &Sheet{Tank: s, Report: report}, nil
 }
 
-// Live is the tank, to be kept live by the sheet.
+// Live returns the tank of the sheet, to be kept live. The error says what cannot be
+// calculated.
 func (s *Sheet) Live(id, siteID string) (*Tank, error) {
 	a, err := s.account(quietAtMost)
 	if err != nil {

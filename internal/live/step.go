@@ -9,7 +9,8 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Tank is what stays of a tank while readings come. It is only read.
+// Tank is what does not change of a tank while readings come. It is only read, and may
+// be shared by goroutines.
 type Tank struct {
 	ID, SiteID string
 	// Name is what people call the tank, Zone what sentences about it say times
@@ -21,7 +22,7 @@ type Tank struct {
 	Account *account.Account
 }
 
-// Changes is what one step brought.
+// Changes is what one step has changed, in the order in which it happened.
 type Changes struct {
 	// Findings of the account began or ended, Conditions that contacts tell; one
 	// thing may be among both.
@@ -36,27 +37,29 @@ type Changes struct {
 	Refused []Refusal
 }
 
-// Quiet says that the step told nothing, and nothing that may be told later.
+// Quiet reports whether the step changed nothing that people are told now or may be
+// told later.
 func (c *Changes) Quiet() bool {
 	return len(c.Findings)+len(c.Conditions) == 0 && !c.Said
 }
 
-// Refusal is a reading that the account does not take, and why.
+// Refusal is a reading that the account does not take, and why. The reading is still
+// kept.
 type Refusal struct {
 	Reading *wire.Reading
 	Err     error
 }
 
-// Belief is what the account believed at a full hour.
+// Belief is the account's estimate at a full hour in UTC.
 type Belief struct {
 	At time.Time
 	account.Estimate
 }
 
-// BeliefEvery is how often what is believed is noted.
+// BeliefEvery is the interval at which an estimate is noted.
 const BeliefEvery = time.Hour
 
-// Begin is the value of a tank of which nothing has been heard.
+// Begin returns the value of a tank of which nothing has been heard before now.
 func (t *Tank) Begin(now time.Time) *Value {
 	v := &Value{Last: Lasts{}, Conditions: map[account.Code]time.Time{}}
 	if t.Account != nil {
@@ -65,23 +68,26 @@ func (t *Tank) Begin(now time.Time) *Value {
 	return v
 }
 
-// Adopt is the value of a tank that was without an account and has one now.
+// Adopt returns the value of a tank that had no account and has one now: contacts and
+// channels stay, the account begins at now.
 func (t *Tank) Adopt(v *Value, now time.Time) *Value {
 	next := v.clone()
 	next.Account = t.Account.Begin(now)
 	return next
 }
 
-// Bare is the value without what its account knows; its account's time is zero.
+// Bare returns the value without the account's state, which is zero in it.
 func (v *Value) Bare() *Value {
 	bare := *v
 	bare.Account = account.State{}
 	return &bare
 }
 
-// Step takes readings in, in the order in which they came, and then lets time
-// pass up to now: everything that the tank said up to then must have come; zero
-// lets no time pass. It returns the next value and what it brought.
+// Step takes readings in, in the order in which they came, and then lets time pass up
+// to now: everything that the tank reported up to then must be among the readings or
+// have come before. A zero now lets no time pass. It returns the next value and what
+// has changed; v stays as it was. Readings that the account refuses are in
+// Changes.Refused.
 func (t *Tank) Step(v *Value, readings []*wire.Reading, now time.Time) (*Value, Changes) {
 	if len(readings) == 0 && now.IsZero() {
 		return v, Changes{}
@@ -118,9 +124,9 @@ func (t *Tank) Hear(v *Value, o account.Observation, known time.Time) (*Value, C
 	return s.value, s.changes, nil
 }
 
-// Forget lets go of what devices said that report of the tank no longer, and ends
-// the conditions that only they told. It returns v itself where nothing is to be
-// forgotten.
+// Forget drops the contacts of devices that no longer report on the tank, and ends at
+// now the conditions that only they reported; reports says whether a device still
+// does. It returns v itself where there is nothing to drop.
 func (t *Tank) Forget(v *Value, reports func(device string) bool, now time.Time) (*Value, Changes) {
 	gone := func(w Word) bool { return !reports(w.Device) }
 	if !slices.ContainsFunc(v.Contacts, gone) {
@@ -136,7 +142,7 @@ func (t *Tank) Forget(v *Value, reports func(device string) bool, now time.Time)
 	return s.value, s.changes
 }
 
-// Open are the codes of the findings that go on.
+// Open returns the codes of the findings and conditions that have not ended.
 func (v *Value) Open() map[account.Code]bool {
 	open := map[account.Code]bool{}
 	for code := range v.Conditions {
@@ -148,8 +154,8 @@ func (v *Value) Open() map[account.Code]bool {
 	return open
 }
 
-// Findings are those that go on, with today's figures; where the account and a
-// contact tell the same, the account's.
+// Findings returns the findings that have not ended, with their present figures. Where
+// the account and a contact have the same code, it is the account's.
 func (t *Tank) Findings(v *Value) []account.Finding {
 	var all []account.Finding
 	if t.Account != nil {
@@ -165,7 +171,7 @@ func (t *Tank) Findings(v *Value) []account.Finding {
 	return all
 }
 
-// Estimate is what is believed of a tank now; zero without an account.
+// Estimate returns the account's present estimate; zero without an account.
 func (t *Tank) Estimate(v *Value) account.Estimate {
 	if t.Account == nil {
 		return account.Estimate{}

@@ -9,8 +9,8 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Value is all that is known of a tank at one moment. It is never changed: a Step
-// makes the next one.
+// Value is everything known of a tank at one moment. It is never changed: Step returns
+// the next one.
 type Value struct {
 	Account account.State
 	// Last is what every channel said last, from whichever device.
@@ -27,7 +27,7 @@ type Value struct {
 	Noted time.Time
 }
 
-// Word is what a contact of a device said last.
+// Word is the last state that a device reported of a contact.
 type Word struct {
 	Channel, Device string
 	On              bool
@@ -45,7 +45,7 @@ func (v *Value) clone() *Value {
 	return &next
 }
 
-// Heard is when anything was last heard of the tank; zero: never.
+// Heard returns the time of the newest reading of the tank; zero where there is none.
 func (v *Value) Heard() time.Time {
 	var at time.Time
 	for _, l := range v.Last {
@@ -56,13 +56,14 @@ func (v *Value) Heard() time.Time {
 	return at
 }
 
-// Last is what a channel said last.
+// Last is the newest reading of a channel: its value in the channel's unit, and its
+// time.
 type Last struct {
 	Value float64
 	At    time.Time
 }
 
-// Lasts is what every channel of a tank said last, by name.
+// Lasts holds the newest reading of every channel of a tank, by the channel's name.
 type Lasts map[string]Last
 
 // take notes a reading, unless a newer one is there already, and says whether
@@ -82,12 +83,13 @@ func (l Lasts) value(channel string) (v float64, known bool) {
 	return last.Value, known
 }
 
-// Channels are the channels that said something, by name.
+// Channels returns the names of the channels that have a reading, in alphabetical
+// order.
 func (l Lasts) Channels() []string { return slices.Sorted(maps.Keys(l)) }
 
-// Over is a value that has worked through a tank's records, in the place of one
-// that went on meanwhile: what channels said whose records are not kept any more
-// stays known.
+// Over returns v with the channels that only old has a reading of. v has worked
+// through a tank's records to replace old, which went on at the same time; readings
+// that old knows may no longer be kept.
 func (v *Value) Over(old *Value) *Value {
 	next := v.clone()
 	for channel, last := range old.Last {

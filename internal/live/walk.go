@@ -11,8 +11,8 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Walk takes a new value of a tank through recorded readings as if they came
-// live. Unlike a Step it changes its own value as it goes.
+// Walk takes a value of its own through recorded readings as if they came live. Unlike
+// Step it changes that value as it goes. One goroutine may use it at a time.
 type Walk struct {
 	stepper
 	// seen is what people saw and the account has not heard of yet, in the order
@@ -24,9 +24,9 @@ type Walk struct {
 	notTaken int
 }
 
-// NewWalk begins with a new account of a sheet's tank. Not every recorder writes
-// down that it lives, and what is silent then says nothing; from the first time on
-// that it does, it is held to it.
+// NewWalk returns a walk that begins with a new account of the sheet's tank. A
+// recorder need not report heartbeats, and silence then means nothing; from the first
+// heartbeat on, the account expects them. The error says what cannot be calculated.
 func NewWalk(sheet *Sheet, began time.Time) (*Walk, error) {
 	const never = 0
 	quiet, err := sheet.account(never)
@@ -41,14 +41,14 @@ func NewWalk(sheet *Sheet, began time.Time) (*Walk, error) {
 	return &Walk{stepper: stepper{tank: t, value: t.Begin(began)}, promised: promised}, nil
 }
 
-// See adds what people saw, to be heard at its time.
+// See adds observations by people, in any order. Each is taken at its own time.
 func (k *Walk) See(seen ...account.Observation) {
 	k.seen = append(k.seen, seen...)
 	slices.SortStableFunc(k.seen, func(a, b account.Observation) int { return a.At.Compare(b.At) })
 }
 
-// Through goes on with readings in the order of time, none before those of the
-// last call.
+// Through takes readings in the order of time. None may be older than the newest of
+// the call before.
 func (k *Walk) Through(readings []wire.Reading) {
 	for i := range readings {
 		r := &readings[i]
@@ -102,7 +102,7 @@ func (k *Walk) until(at time.Time) {
 	}
 }
 
-// End lets time pass up to the end of the records. What people saw after that waits.
+// End lets time pass up to at, the end of the records.
 func (k *Walk) End(at time.Time) {
 	k.until(at)
 	k.pass(at)
@@ -110,17 +110,17 @@ func (k *Walk) End(at time.Time) {
 	k.value.Entered, k.seen = append(k.value.Entered, k.seen...), nil
 }
 
-// Value is where the walk has come to. The walk must not go on after it.
+// Value returns the value that the walk has reached. The walk must not go on after it.
 func (k *Walk) Value() *Value { return k.value }
 
-// Beliefs are what was believed on the way, hour by hour.
+// Beliefs returns the estimates that were noted on the way, one an hour.
 func (k *Walk) Beliefs() []Belief { return k.changes.Beliefs }
 
-// NotTaken counts observations that the account refused.
+// NotTaken returns how many readings and observations the account refused.
 func (k *Walk) NotTaken() int { return k.notTaken }
 
-// Told is every beginning and end of a finding on the way. Of what a contact says
-// by itself there are those that the account has no finding for.
+// Told returns every beginning and end of a finding on the way. Of conditions it has
+// only those for which the account has no finding of its own.
 func (k *Walk) Told() []account.Finding {
 	told := slices.Clone(k.changes.Findings)
 	for _, f := range k.changes.Conditions {
@@ -131,8 +131,8 @@ func (k *Walk) Told() []account.Finding {
 	return told
 }
 
-// Findings is every finding of the way once, in the order in which they were
-// found, as it ended or as it stands.
+// Findings returns each finding of the way once, as it ended or as it is now, in the
+// order in which they were found.
 func (k *Walk) Findings() []account.Finding {
 	told := k.Told()
 	var out []account.Finding
@@ -149,7 +149,7 @@ func (k *Walk) Findings() []account.Finding {
 	return out
 }
 
-// Recording is what an account made of a recording.
+// Recording is what an account found in a recording.
 type Recording struct {
 	// Findings are in the order in which they were found; those without an end
 	// were open at the end of the records.
@@ -163,8 +163,10 @@ type Recording struct {
 // replayedAtOnce is how many readings a replay takes between looks at the clock.
 const replayedAtOnce = 5000
 
-// Replay lets a new account of a tank work through a recording of so many readings,
-// in the order of time. Nothing is kept. progress may be nil.
+// Replay takes a new account of a tank through readings in the order of time, and
+// keeps nothing: memory does not grow with them. total is how many there are, for
+// progress, which is called with the readings done so far and may be nil. The error is
+// ctx's, or says what cannot be calculated. Without readings the recording is empty.
 func Replay(ctx context.Context, sheet *Sheet, total int, readings iter.Seq[wire.Reading], progress func(done, total int)) (*Recording, error) {
 	var k *Walk
 	var last time.Time

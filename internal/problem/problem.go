@@ -15,8 +15,8 @@ import (
 	"unicode/utf8"
 )
 
-// Problem is one thing to be mended, or, as a warning, looked at. It is an error
-// as a *Problem; a List unwraps to them.
+// Problem is one thing to be corrected or, as a warning, to be checked. *Problem is an
+// error; a List unwraps to them.
 type Problem struct {
 	// Where. Every number counts from 1, and 0 is not known: Line and Column of a
 	// text (columns are characters), Row and Column of a table (columns are
@@ -35,7 +35,8 @@ type Problem struct {
 	Fix string
 }
 
-// Error is the problem on one line: where: field: "value" why; fix.
+// Error returns the problem on one line: where: field: "value" why; fix. Parts that
+// are not known are left out.
 func (p Problem) Error() string {
 	var b strings.Builder
 	p.place(&b)
@@ -81,11 +82,12 @@ func printable(field string) string {
 	return quoted[1 : len(quoted)-1]
 }
 
-// List is every problem of one thing, in its order. errors.As finds the whole
-// list, or the first *Problem.
+// List holds every problem of one thing, in its order. It is an error: errors.As finds
+// the whole list, or its first *Problem. An empty list is not nil as an error: return
+// it only when it holds something.
 type List []Problem
 
-// Error is a line for each.
+// Error returns one line for each problem.
 func (l List) Error() string {
 	lines := make([]string, len(l))
 	for i := range l {
@@ -94,7 +96,7 @@ func (l List) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-// Unwrap is the problems one by one.
+// Unwrap returns each problem as a *Problem.
 func (l List) Unwrap() []error {
 	errs := make([]error, len(l))
 	for i := range l {
@@ -107,7 +109,8 @@ func (l List) Unwrap() []error {
 // by, and one line of a phone.
 const maxShown = 40
 
-// Shown is a value as a message quotes it: valid UTF-8, and cut where it is long.
+// Shown returns a value as a message quotes it: valid UTF-8, at most 40 characters and
+// an ellipsis where it is longer.
 func Shown(value string) string {
 	value = strings.ToValidUTF8(value, "?")
 	if utf8.RuneCountInString(value) <= maxShown {

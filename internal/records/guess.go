@@ -12,10 +12,10 @@ import (
 // looked is how many rows a guess looks at.
 const looked = 200
 
-// Guess is how a table is probably to be read, for a person to look over. What
-// it cannot tell it leaves to them: a column that it does not know is ignored,
-// and where every day of the table could be a month, the format of the times is
-// left open.
+// Guess returns how a table is probably to be read, for a person to check. What it
+// cannot tell is left open: an unknown column is ignored, and TimeFormat is empty
+// where every day could also be a month. A read that fails leaves it open too; Read
+// returns the error.
 func Guess(in *io.SectionReader) Mapping {
 	m := Mapping{Separator: ','}
 	if _, p, err := look(in); p != nil || err != nil {
@@ -46,9 +46,10 @@ func Guess(in *io.SectionReader) Mapping {
 	return m
 }
 
-// TimeFormats are the forms in which the times of a table can be read, by a
-// mapping whose own form does not count: those in which the fewest rows fail,
-// and fewer than half of them. With more than one, only a person can say which.
+// TimeFormats returns the formats in which the fewest times of a table fail, and fewer
+// than half; the mapping's own does not count. With more than one, only a person can
+// say which is right. It returns none where the table or the columns with the time
+// cannot be read.
 func TimeFormats(in *io.SectionReader, m *Mapping) []TimeFormat {
 	if _, p, err := look(in); p != nil || err != nil {
 		return nil

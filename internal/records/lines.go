@@ -13,7 +13,8 @@ import (
 	"isohaline/internal/wire"
 )
 
-// IsLines says whether a recording is lines of SenML and no table.
+// IsLines reports whether a recording is lines of SenML: its first character, but for
+// blanks, is [ or {.
 func IsLines(in *io.SectionReader) bool {
 	text := read(in)
 	for {
@@ -24,10 +25,10 @@ func IsLines(in *io.SectionReader) bool {
 	}
 }
 
-// ReadLines reads lines of SenML (RFC 8428) in JSON, as a device sends them: each
-// a pack, or one record, with its time. It takes any bytes, and whatever is wrong
-// with them is a Problem of the line. The error is one of reading in, or of the
-// scratch file.
+// ReadLines reads lines of SenML in JSON (RFC 8428) as a device sends them: each line
+// is a pack or one record, with its time. It takes any bytes: what is wrong with a
+// line is among the Problems, and the rest is read. One line is in memory at a time.
+// The error is one of reading in or of the scratch file.
 func ReadLines(in *io.SectionReader, within Bounds) (*Table, error) {
 	t := newTable(&Mapping{}, within)
 	lines := read(in)

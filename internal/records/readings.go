@@ -11,8 +11,9 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Reading is one value of one channel, in the channel's own unit, and the place
-// that it stands at. At is in UTC, to the microsecond.
+// Reading is one value of one channel, in the channel's own unit, and where it stands
+// in the table: Row and Column count from 1, Column is 0 for a line of SenML. At is in
+// UTC, to the microsecond.
 type Reading struct {
 	At          time.Time
 	Channel     string
@@ -20,7 +21,7 @@ type Reading struct {
 	Row, Column int
 }
 
-// Of is the reading as a device's own.
+// Of returns the reading as one of a device, received at a time.
 func (r *Reading) Of(device wire.DeviceID, received time.Time) wire.Reading {
 	return channel.Reading(device, r.Channel, r.Value, r.At, received)
 }
@@ -50,10 +51,11 @@ type packed struct {
 	channel  uint8
 }
 
-// Len is how many there are.
+// Len returns how many readings there are.
 func (rs *Readings) Len() int { return rs.n }
 
-// Span is from when to when they are, both ends included; zero where there are none.
+// Span returns the times of the first and the last reading, in UTC; zero where there
+// is none.
 func (rs *Readings) Span() (from, to time.Time) {
 	if rs.n == 0 {
 		return from, to
@@ -61,8 +63,8 @@ func (rs *Readings) Span() (from, to time.Time) {
 	return time.UnixMicro(rs.from).UTC(), time.UnixMicro(rs.to).UTC()
 }
 
-// All are all of them, in their order. Where a scratch file cannot be read they end
-// early, and Err says so.
+// All iterates over the readings in the order of time. Where the scratch file cannot
+// be read it ends early, and Err returns why.
 func (rs *Readings) All() iter.Seq[Reading] {
 	return func(yield func(Reading) bool) {
 		for p := range rs.distinct(nil) {
@@ -73,10 +75,11 @@ func (rs *Readings) All() iter.Seq[Reading] {
 	}
 }
 
-// Err is why the last All or Of ended early; nil if it did not.
+// Err returns why All or Of ended early; nil where neither did.
 func (rs *Readings) Err() error { return rs.err }
 
-// Of are all of them as a device's own, received when they were recorded.
+// Of iterates like All, with each reading as one of a device, received when it was
+// recorded.
 func (rs *Readings) Of(device wire.DeviceID) iter.Seq[wire.Reading] {
 	return func(yield func(wire.Reading) bool) {
 		for r := range rs.All() {

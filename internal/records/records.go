@@ -23,7 +23,7 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Use is what a column of a table is good for.
+// Use says what a column of a table holds.
 type Use string
 
 const (
@@ -38,8 +38,8 @@ const (
 	Unit   Use = "unit"
 )
 
-// Column says what a column means. Channel and Unit are those of a Value; an
-// empty unit is the channel's own.
+// Column says what one column holds. Channel and Unit count for Value alone; an empty
+// unit is the channel's own.
 type Column struct {
 	Use           Use
 	Channel, Unit string
@@ -77,13 +77,13 @@ type Bounds struct {
 	Held int
 }
 
-// Until bounds by what time it is: a reading may be ahead of it by as much as a
-// device's may.
+// Until returns the bounds of records that are read at now: at most so many readings,
+// none later than now and wire.MaxAhead.
 func Until(now time.Time, readings int) Bounds {
 	return Bounds{Latest: now.Add(wire.MaxAhead), Readings: readings}
 }
 
-// Separators are what may stand between columns, by name.
+// Separators are the marks between columns that Mapping.Separator may be, by name.
 var Separators = map[string]rune{"comma": ',', "semicolon": ';', "tab": '\t', "bar": '|'}
 
 // problems collects problems of a table.
@@ -105,7 +105,8 @@ func (ps *problems) add(p problem.Problem) {
 	ps.list = append(ps.list, p)
 }
 
-// Check says what is wrong with a mapping, nothing if it can be read by.
+// Check returns what is wrong with a mapping; an empty list where tables can be read
+// by it. Column is the column's number, from 1.
 func (m *Mapping) Check() problem.List {
 	var ps problems
 	complain := func(column int, value, reason, fix string) {

@@ -18,7 +18,7 @@ import (
 	"isohaline/internal/wire"
 )
 
-// Table is what a table of readings holds.
+// Table is what was read of a table.
 type Table struct {
 	Header []string // empty: none
 	Rows   int      // without the header
@@ -33,11 +33,12 @@ type Table struct {
 	ZoneMatters bool
 }
 
-// ShownRows is how many rows a Table shows.
+// ShownRows is how many rows Table.First holds at most.
 const ShownRows = 12
 
-// Read reads a table by a mapping. It takes any bytes, and whatever is wrong with
-// them is a Problem. The error is one of reading in, or of the scratch file.
+// Read reads a table by a mapping. It takes any bytes: what is wrong with them or with
+// the mapping is among the table's Problems, and the rest is read. The error is one of
+// reading in or of the scratch file.
 func Read(in *io.SectionReader, m *Mapping, within Bounds) (*Table, error) {
 	t := newTable(m, within)
 	lines, p, err := look(in)

@@ -14,7 +14,7 @@ import (
 // written is the header of a table that Write makes. Guess knows it.
 var written = []string{"time", "channel", "value", "unit", "device", "device name"}
 
-// Source is the device that recorded readings.
+// Source is the device that recorded a reading.
 type Source struct{ ID, Name string }
 
 // Writer writes readings as a table, one a row: when, of which channel, the
@@ -22,13 +22,14 @@ type Source struct{ ID, Name string }
 // takes it in again without loss.
 type Writer struct{ csv *csv.Writer }
 
-// NewWriter begins a table with its header.
+// NewWriter writes the header of a table to w. The error is that of w.
 func NewWriter(w io.Writer) (*Writer, error) {
 	out := &Writer{csv.NewWriter(w)}
 	return out, out.csv.Write(written)
 }
 
-// Write adds a reading.
+// Write adds a row: value in the unit of the channel called name. An error may come as
+// late as Flush.
 func (w *Writer) Write(by Source, name string, at time.Time, value float64) error {
 	return w.csv.Write([]string{
 		at.UTC().Format(time.RFC3339Nano), name, strconv.FormatFloat(value, 'g', -1, 64), channel.Unit(name),
@@ -36,7 +37,7 @@ func (w *Writer) Write(by Source, name string, at time.Time, value float64) erro
 	})
 }
 
-// Flush writes out what has gathered.
+// Flush writes what is buffered, and returns the first error of the writer.
 func (w *Writer) Flush() error {
 	w.csv.Flush()
 	return w.csv.Error()

@@ -30,14 +30,13 @@ type Edit struct {
 	Value string
 }
 
-// Apply makes edits in a text, one after the other. All else stays as it was
-// written: order, comments, blank lines, units, quotes, keys it does not know.
-// The values need not be right, so that a person may type: Read says what is
-// wrong with the result.
+// Apply makes edits in the text of a tank file, one after the other. Everything else
+// stays as it was written: order, comments, blank lines, units, quotes, unknown keys.
+// Values are not checked, so that a person may type; Read says what is wrong with the
+// result.
 //
-// The error is a problem.List, and the text then is the old one: the text is no
-// YAML, there is no such place, or it is written in a way in which the form
-// cannot change it.
+// The error is a problem.List, and the text returned is then the old one: the text is
+// not YAML, the place does not exist, or it is written in a way that cannot be edited.
 func Apply(text string, edits []Edit) (string, error) {
 	const byteOrderMark, windows = "\ufeff", "\r\n"
 	plain, marked := strings.CutPrefix(text, byteOrderMark)

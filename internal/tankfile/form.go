@@ -67,8 +67,9 @@ type FormField struct {
 	Value string
 }
 
-// NewForm shows a text as a form. It takes any text: what is wrong with it is in
-// the form's Problems, and what cannot be read is absent from its groups.
+// NewForm returns a text as a form; name is what problems call the file. It takes any
+// text: what is wrong with it is in Form.Problems, and what cannot be read is absent
+// from the groups.
 func NewForm(name, text string) Form {
 	f := Form{Text: text}
 	_, warnings, err := Read(name, []byte(text))

@@ -30,7 +30,7 @@ type CommonCause struct {
 	ShareFrac float64
 }
 
-// FaultIDs are the faults that the cause brings.
+// FaultIDs returns the IDs of the faults that the cause brings together.
 func (c *CommonCause) FaultIDs() []string {
 	var ids []string
 	for id := range strings.SplitSeq(c.Faults, ",") {

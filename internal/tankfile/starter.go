@@ -10,8 +10,9 @@ import (
 	"isohaline/reliability"
 )
 
-// Answers is what a starter file is made from. The zero value is a full set of
-// answers: every field that is zero, negative or not a number takes a default.
+// Answers are the answers that a starter file is made from, in metres, litres and °C,
+// RHFrac from 0 to 1. The zero value is complete: a field that is zero, negative or
+// not a number takes a default.
 type Answers struct {
 	Name, Place string
 	// NoSump: a tank by itself, which carries its sensors in the display.
@@ -30,7 +31,7 @@ type Answers struct {
 	DaysBetweenVisits float64
 }
 
-// Box is the inside of a rectangular vessel.
+// Box is the inside of a rectangular vessel, in m.
 type Box struct{ LengthM, WidthM, HeightM float64 }
 
 //go:embed starter.yaml.tmpl
@@ -38,9 +39,9 @@ var starterText string
 
 var starterTemplate = template.Must(template.New("starter").Funcs(template.FuncMap{"quoted": quoted}).Parse(starterText))
 
-// Starter writes a commented tank file to begin from: a plausible tank of the
-// size asked for, every value there to be replaced by a measured one. Read takes
-// it without a warning, unless an answer itself lies outside what Read accepts.
+// Starter returns a commented tank file to begin from: a plausible tank of the size
+// asked for, in which each value is to be replaced by a measured one. Read accepts it
+// without a warning, unless an answer itself is outside of what Read accepts.
 func Starter(a Answers) []byte {
 	var b bytes.Buffer
 	// Template and data are fixed here and a Buffer takes every write, so an

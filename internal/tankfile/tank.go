@@ -107,7 +107,8 @@ type Shape struct {
 	DisplacedFrac float64
 }
 
-// AreaAtHeight is one row of an area table.
+// AreaAtHeight is one row of an area table: the inside area in m² at a height in m
+// above the vessel's floor.
 type AreaAtHeight struct{ HeightM, AreaM2 float64 }
 
 // Display is the tank that people look at.
@@ -164,7 +165,7 @@ type Return struct {
 // displacement pump: the same flow at any head.
 type Pump struct{ Curve []PumpPoint }
 
-// PumpPoint is flow at a head.
+// PumpPoint is one point of a pump's curve: a flow in m³/s at a head in m.
 type PumpPoint struct{ FlowM3S, HeadM float64 }
 
 // Tube is a round line.
@@ -264,8 +265,8 @@ type Reservoir struct {
 	LimeFrac  float64
 }
 
-// LimeStrength is what the reservoir holds as a share of saturated lime water: 0
-// for fresh water, and where there is no reservoir.
+// LimeStrength returns the strength of what the reservoir holds as a share of
+// saturated lime water, 0 to 1: 0 for fresh water and for a nil reservoir.
 func (r *Reservoir) LimeStrength() float64 {
 	switch {
 	case r == nil || !r.LimeWater:
@@ -276,7 +277,8 @@ func (r *Reservoir) LimeStrength() float64 {
 	return r.LimeFrac
 }
 
-// ReservoirLow is the sensor that stops the pump before it runs dry.
+// ReservoirLow is the sensor that stops the pump before it runs dry, at a height in m
+// above the reservoir's floor.
 type ReservoirLow struct{ HeightM float64 }
 
 // Refill tops the reservoir up from a plumbed line through a float valve.
@@ -325,14 +327,16 @@ type Skimmer struct {
 	CupCutoff bool
 }
 
-// WaterChange is the habit of exchanging old water for new.
+// WaterChange is the habit of exchanging VolumeM3 (m³) of old water for new water of
+// SalinityPSU, every EveryDays.
 type WaterChange struct {
 	VolumeM3    float64
 	EveryDays   float64
 	SalinityPSU float64
 }
 
-// FloorSensor is a leak sensor on the floor, wired to the controller.
+// FloorSensor is a leak sensor on the floor, wired to the controller. TripM3 is how
+// much water in m³ it takes to notice.
 type FloorSensor struct{ TripM3 float64 }
 
 // Alarm is how trouble reaches a person.
@@ -353,8 +357,8 @@ type People struct {
 	ProofTestDays float64
 }
 
-// Limits are the borders of the harm classes. All are common practice, no
-// source, and the tank file may change them.
+// Limits are the least values at which the harm classes 1 to 4 begin, in this order.
+// All are common practice, no source; the tank file may change them.
 type Limits struct {
 	// Salinity away from the target, PSU, at which class 1, 2, 3 and 4 begin.
 	SalinityOffPSU [4]float64

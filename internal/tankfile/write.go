@@ -4,12 +4,10 @@ import (
 	"strings"
 )
 
-// Write gives a tank as a tank file, in metric units, from which Read gives the
-// same tank back, to the last bit. A field at its default is left out. Fields
-// that a tank of its kind does not use (the diameter of a rectangle) are not
-// written.
-//
-// The error is the problems that Read would have with the result.
+// Write returns a tank as a tank file in metric units, from which Read returns the
+// same tank, to the last bit. Fields at their default and fields that such a tank does
+// not use (the diameter of a rectangle) are left out. The error is the problem.List
+// that Read would have with the file.
 func Write(s *Tank) ([]byte, error) {
 	w := new(writer)
 	w.fields(tankFields(s))

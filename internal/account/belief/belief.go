@@ -31,7 +31,7 @@ const (
 	Size
 )
 
-// Vector has one number for each component.
+// Vector has one number for each component, by its index.
 type Vector [Size]float64
 
 // Belief is the estimate of a tank's state: its mean X and covariance P.
@@ -159,7 +159,8 @@ func (m Mixture) LogLikelihoods(nu, variance, size float64) (sound, outlier floa
 	return sound, outlier
 }
 
-// LogSum is log(exp(a) + exp(b)): the log-likelihood of a mixture.
+// LogSum returns log(exp(a) + exp(b)), without overflow: the log-likelihood of a
+// mixture.
 func LogSum(a, b float64) float64 { return max(a, b) + math.Log1p(math.Exp(-math.Abs(a-b))) }
 
 // Innovation is what a belief makes of a reading: its log-likelihood, short of a
@@ -213,7 +214,7 @@ func (b *Belief) Residual(m *Measurement) (nu, variance float64) {
 	return m.Value - m.A*b.X[m.I] - m.B*b.X[m.J], variance
 }
 
-// Z is the residual in its standard deviations.
+// Z returns the residual in its own standard deviations.
 func (b *Belief) Z(m *Measurement) float64 {
 	nu, variance := b.Residual(m)
 	return nu / math.Sqrt(max(variance, m.Variance))
@@ -245,7 +246,8 @@ func (b *Belief) UpdateAbove(m *Measurement) (logLik float64) {
 	return math.Log((1-OutlierFrac)*above + OutlierFrac)
 }
 
-// Widen adds variance along a direction: what is supposed to have changed.
+// Widen adds the outer product of direction with itself to the covariance: what a
+// hypothesis supposes to have changed.
 func (b *Belief) Widen(direction Vector) {
 	for i := range Size {
 		for j := range Size {
@@ -254,12 +256,12 @@ func (b *Belief) Widen(direction Vector) {
 	}
 }
 
-// Fix takes a component for certain.
+// Fix makes component i certain: its variance and covariances become 0.
 func (b *Belief) Fix(i int) {
 	for j := range Size {
 		b.P[i][j], b.P[j][i] = 0, 0
 	}
 }
 
-// SD is a component's standard deviation.
+// SD returns the standard deviation of component i, in its unit.
 func (b *Belief) SD(i int) float64 { return math.Sqrt(max(b.P[i][i], 0)) }

@@ -76,8 +76,8 @@ const (
 	secondsPerDay = 86400.0
 )
 
-// SwitchVariance is that of the level at which the watch sensor turns, L².
-// Dispersion is the tank's own, over the usual.
+// SwitchVariance returns the variance, L², of the level at which the watch sensor
+// switches. Dispersion is the tank's own variance over the usual, 1 for a usual tank.
 func (m *Model) SwitchVariance(dispersion float64) float64 {
 	return dispersion*square(switchBands*m.BandL) + square(timingS*m.FlowLDay/secondsPerDay)
 }
@@ -92,7 +92,8 @@ func (m *Model) Switching(a, b, dispersion, outliers float64) *Measurement {
 // outlierGaugeMM is how far off a gauge's reading may be that is an outlier.
 const outlierGaugeMM = 15.0
 
-// GaugeLevel is a level gauge that sees litres missing.
+// GaugeLevel returns the measurement of a level gauge that sees missingL litres
+// missing, with the error sdMM of its reading in mm.
 func (m *Model) GaugeLevel(missingL, sdMM float64) *Measurement {
 	return &Measurement{I: Deficit, J: Gauge, A: 1, B: 1, Value: missingL, Variance: square(sdMM * m.LitresPerMM),
 		Outlier: outlierGaugeMM * m.LitresPerMM, Mixture: UsualMixture}
@@ -143,12 +144,14 @@ func (m *Model) Levels(b *Belief, predictedLDay float64) Levels {
 	return l
 }
 
-// DemandLDay is what the tank takes a day while the physics predicts so much
-// evaporation, DemandSD its standard deviation.
+// DemandLDay returns the water that the tank takes a day, L/day of the filter, at a
+// predicted evaporation in L/day.
 func (m *Model) DemandLDay(b *Belief, predictedLDay float64) float64 {
 	return max(predictedLDay*(b.X[Evaporation]+b.X[Weather])+b.X[Leak]+m.SkimLDay, 0)
 }
 
+// DemandSD returns one standard deviation of Model.DemandLDay, L/day, at a predicted
+// evaporation in L/day.
 func (b *Belief) DemandSD(predictedLDay float64) float64 {
 	e, p := predictedLDay, &b.P
 	v := e*e*(p[Evaporation][Evaporation]+2*p[Evaporation][Weather]+p[Weather][Weather]) + 2*e*(p[Evaporation][Leak]+p[Weather][Leak]) + p[Leak][Leak]

@@ -85,13 +85,14 @@ func New(s *tankfile.Tank, watchM float64) (Tank, error) {
 	return t, err
 }
 
-// MissingL is the chamber's water between a level and a zero, L.
+// MissingL returns the water, L, that the chamber holds between levelMM and zeroMM,
+// both in mm above the datum; positive where the level is below the zero.
 func (t *Tank) MissingL(zeroMM, levelMM float64) float64 {
 	return (t.chamber.VolumeM3(zeroMM/MMPerM) - t.chamber.VolumeM3(levelMM/MMPerM)) * LitresPerM3
 }
 
-// WeatherFrac is the weather to expect of the tank before it has shown its own,
-// one standard deviation.
+// WeatherFrac returns how much the evaporation of such a tank usually comes and goes,
+// one standard deviation as a share of it, before the tank has shown its own.
 func (t *Tank) WeatherFrac() float64 { return math.Hypot(belief.UnreadFrac, t.Evaporation.dayFrac) }
 
 // watchLevelM is where the watch sensor switches: as set up, else as drawn.
@@ -152,7 +153,7 @@ func (t *Tank) source(s *tankfile.Tank, levelM float64) error {
 // leastUseFrac of the usual evaporation is always used.
 const leastUseFrac = 0.02
 
-// LeastUseLDay is the least that the tank is taken to use.
+// LeastUseLDay returns the least water that the tank is taken to use, L/day.
 func (t *Tank) LeastUseLDay() float64 { return leastUseFrac * t.Evaporation.UsualLDay }
 
 const (
@@ -165,13 +166,14 @@ const (
 	creepFrac  = 0.0035
 )
 
-// LeastLeakLDay is the least loss of salt water that counts.
+// LeastLeakLDay returns the least loss of salt water that counts, L/day.
 func (t *Tank) LeastLeakLDay() float64 { return leastLeakFrac * t.SystemL }
 
-// CreepLDay is what a wet skimmer, splash and salt creep take at most.
+// CreepLDay returns the most salt water, L/day, that a wet skimmer, splash and salt
+// creep take.
 func (t *Tank) CreepLDay() float64 { return max(creepSkims*t.SkimLDay, creepFrac*t.SystemL) }
 
-// Days is a number of days as a duration, within ten years.
+// Days returns a number of days as a duration, at most ten years either way.
 func Days(d float64) time.Duration {
 	const most = 3650.0
 	return time.Duration(min(max(d, -most), most) * 24 * float64(time.Hour))

@@ -32,7 +32,7 @@ const (
 	InstrumentOff      Code = "instrument-off" // instruments disagree
 )
 
-// Codes lists every code.
+// Codes returns every code.
 func Codes() []Code {
 	return []Code{TankLeak, FreshLeak, DemandChanged, EvaporationChanged, PumpWeak, PumpSeized, WatchFouled, WatchStuck,
 		CeilingWet, TopOffOverdue, EndlessFill, RestartDip, SalinityCreeping, ReservoirEmptyBy, DeviceSilent, InstrumentOff}
@@ -61,7 +61,8 @@ type Finding struct {
 	Sentence string
 }
 
-// Evidence is one number behind a finding.
+// Evidence is one number behind a finding: what was measured or estimated, what was
+// expected, and SD, one standard deviation. All three are in Unit.
 type Evidence struct {
 	Name            string
 	Value, Expected float64
@@ -128,13 +129,14 @@ type Facts struct {
 	Dispersion float64
 }
 
-// DemandLDay is what the tank takes a day, in litres of the filter.
+// DemandLDay returns what the tank takes, L/day of the filter.
 func (f *Facts) DemandLDay(t *design.Tank) float64 { return t.DemandLDay(&f.Belief, f.PredictedLDay) }
 
-// DemandSD is its standard deviation.
+// DemandSD returns one standard deviation of DemandLDay, L/day.
 func (f *Facts) DemandSD() float64 { return f.Belief.DemandSD(f.PredictedLDay) }
 
-// DaysLeft is how long the reservoir lasts, as in reservoir.State.
+// DaysLeft returns how many days the reservoir lasts: the early end, the middle and
+// the late end of nine cases in ten.
 func (f *Facts) DaysLeft(t *design.Tank) (early, middle, late float64) {
 	return f.Reservoir.DaysLeft(&t.Reservoir, f.DemandLDay(t), f.DemandSD(), t.LeastUseLDay())
 }

@@ -53,8 +53,9 @@ const (
 	loneWitness = 4.0 / 3
 )
 
-// CheckInstrument compares a reading with the account, for its instrument's own
-// sake, and says whether the reading counts.
+// CheckInstrument compares a salinity reading of the instrument called name with the
+// account, to find an instrument that reads wrong. It reports whether the reading
+// counts.
 func (j *Judge) CheckInstrument(at time.Time, name string, m *belief.Measurement) bool {
 	in := j.instrument(name)
 	if in == nil {

@@ -7,9 +7,9 @@ import (
 	"isohaline/internal/account/finding"
 )
 
-// FilledIntoDip: the controller took the dip after a restart for evaporation, in a
-// run of so many litres. It will again at the next restart, so the finding stays
-// until some have passed.
+// FilledIntoDip takes a run of litres by which the controller filled the dip after a
+// restart as if it were evaporation. It will do so again at the next restart, so the
+// finding stays until some restarts have passed.
 func (j *Judge) FilledIntoDip(since, at time.Time, litres float64) {
 	sd := litres * j.Base.SD(belief.Flow)
 	if r := j.Find(finding.RestartDip); r != nil {
@@ -27,7 +27,7 @@ type FailedRun struct {
 	Ran          time.Duration
 	// Litres are those of a sound pump.
 	Litres float64
-	// GaugeSaw says that a gauge saw the level meanwhile, RoseFrac the share of
+	// GaugeSaw says that a gauge saw the level during it, RoseFrac the share of
 	// the litres by which it rose.
 	GaugeSaw bool
 	RoseFrac float64
@@ -36,10 +36,11 @@ type FailedRun struct {
 	SoundS, LongS float64
 }
 
-// EarlySigmas: the watch sensor turned dry before evaporation could have got there.
+// EarlySigmas is how many standard deviations too early the watch sensor turns dry
+// when evaporation cannot be the reason.
 const EarlySigmas = 4.0
 
-// RunFailed says what is the matter.
+// RunFailed takes a run that did not bring the level back, and decides why.
 func (j *Judge) RunFailed(at time.Time, f FailedRun) {
 	in := &j.Inputs
 	r := finding.Record{Since: f.First, Found: at, Amount: f.Ran.Seconds(), Number: f.Litres, Was: j.Levels()}
@@ -68,21 +69,21 @@ func (j *Judge) RunFailed(at time.Time, f FailedRun) {
 	}
 }
 
-// FloorWet: the floor sensor turned wet while the pump ran, or just after: the
-// water is the pump's.
+// FloorWet takes the floor sensor turning wet while the pump ran or just after, with
+// litres pumped since: the water is the pump's.
 func (j *Judge) FloorWet(since, at time.Time, litres float64) {
 	j.Begin(finding.Record{Code: finding.FreshLeak, Since: since, Found: at, Confidence: 0.9, Subject: finding.ByFloor,
 		Amount: litres, AmountSD: litres * j.Base.SD(belief.Flow)})
 }
 
-// FloorDry ends that.
+// FloorDry takes the floor sensor turning dry.
 func (j *Judge) FloorDry(at time.Time) {
 	if r := j.Find(finding.FreshLeak); r != nil && r.Subject == finding.ByFloor {
 		j.End(finding.FreshLeak, at)
 	}
 }
 
-// LevelBack: a fill has ended as it should.
+// LevelBack takes a fill that ended as it should.
 func (j *Judge) LevelBack(at time.Time) {
 	j.End(finding.PumpSeized, at)
 	j.End(finding.TopOffOverdue, at)

@@ -30,21 +30,21 @@ type State struct {
 	Open        []finding.Record `json:",omitempty"`
 }
 
-// Contact is what a two-state input said last.
+// Contact is the last state of a two-state input.
 type Contact struct {
 	Known, Wet bool
 	At         time.Time
 }
 
-// Turn takes what it says now.
+// Turn sets the state at a time.
 func (c *Contact) Turn(at time.Time, wet bool) {
 	if !c.Known || c.Wet != wet {
 		*c = Contact{Known: true, Wet: wet, At: at}
 	}
 }
 
-// Inputs is what the devices said last. What was never heard of is not there:
-// no list of what a tank has needs to be kept.
+// Inputs are the last states and readings of the devices. An input that never reported
+// is absent, so no list of a tank's devices is needed.
 type Inputs struct {
 	LastSeen                         time.Time
 	Silent                           bool
@@ -63,13 +63,13 @@ type Inputs struct {
 	LevelAt     time.Time
 }
 
-// Settled says whether the level means anything: not while the display has run
-// down into the chamber, nor in the dip after a restart.
+// Settled reports whether the level can be believed at a time: not while the display
+// has run down into the chamber, nor in the dip after a restart.
 func (in *Inputs) Settled(at time.Time) bool {
 	return !in.ReturnStopped() && !at.Before(in.SettledAt)
 }
 
-// ReturnStopped says that the return pump is known to stand still.
+// ReturnStopped reports whether the return pump is known to stand still.
 func (in *Inputs) ReturnStopped() bool { return in.Return.Known && !in.Return.Wet }
 
 // Judge works on the state of one tank.
@@ -101,7 +101,7 @@ func (s *State) Find(code finding.Code) *finding.Record {
 	return nil
 }
 
-// Begin opens a finding and tells it, unless one of its code is open.
+// Begin opens a finding and adds its event, unless a finding with its code is open.
 func (j *Judge) Begin(r finding.Record) {
 	if j.Find(r.Code) != nil {
 		return
@@ -110,7 +110,7 @@ func (j *Judge) Begin(r finding.Record) {
 	j.Events = append(j.Events, Event{r, j.Facts()})
 }
 
-// End closes a finding, if it is open, and tells it.
+// End closes the finding with a code, if it is open, and adds its event.
 func (j *Judge) End(code finding.Code, at time.Time) {
 	for i := range j.Open {
 		if j.Open[i].Code == code {
@@ -129,8 +129,8 @@ func (j *Judge) End(code finding.Code, at time.Time) {
 	}
 }
 
-// FillsFail says that the fills do not bring the level: what the account would
-// conclude from levels and salt follows from that, and is not said.
+// FillsFail reports whether fills do not bring the level back. What the account would
+// conclude from levels and salt then follows from that, and is not told.
 func (j *Judge) FillsFail() bool {
 	for _, code := range [...]finding.Code{finding.PumpSeized, finding.WatchStuck, finding.TopOffOverdue, finding.EndlessFill, finding.CeilingWet} {
 		if j.Find(code) != nil {
@@ -141,7 +141,7 @@ func (j *Judge) FillsFail() bool {
 	return r != nil && r.Subject == finding.ByFloor || j.ReservoirEmpty()
 }
 
-// ReservoirEmpty says that the pump has, as far as is known, nothing to pump.
+// ReservoirEmpty reports whether the pump has, as far as is known, nothing to pump.
 func (j *Judge) ReservoirEmpty() bool {
 	if c := &j.Inputs.Reservoir; c.Known {
 		return !c.Wet
@@ -156,10 +156,11 @@ func (j *Judge) repaired() {
 	j.RestartBut(suspicion.WatchLevel, &j.Tank.Model)
 }
 
-// Demand is what the tank takes a day by the base, in litres of the filter.
+// Demand returns what the tank takes by the base, and one standard deviation of it,
+// L/day of the filter.
 func (j *Judge) Demand() (litresLDay, sd float64) {
 	return j.Tank.DemandLDay(&j.Base, j.PredictedLDay), j.Base.DemandSD(j.PredictedLDay)
 }
 
-// Levels are those of the base.
+// Levels returns the levels of the base.
 func (j *Judge) Levels() belief.Levels { return j.Tank.Levels(&j.Base, j.PredictedLDay) }

@@ -13,8 +13,8 @@ import (
 // few years. A judgement.
 const priorAgainst = 3.0
 
-// ReservoirFilled: it was filled to its mark, with so many litres; 0: nobody
-// measured.
+// ReservoirFilled takes the reservoir being filled to its mark with litres; 0 where
+// nobody measured.
 func (j *Judge) ReservoirFilled(at time.Time, litres float64) {
 	d, p := &j.Tank.Reservoir, &j.Reservoir
 	if d.CapacityL == 0 {
@@ -45,8 +45,8 @@ const (
 	lostConfidence   = 0.9
 )
 
-// ReservoirLow: it is at its low sensor. What the pump did not take went
-// elsewhere: into the tank by itself, if the level is high, or lost.
+// ReservoirLow takes the reservoir being at its low sensor. What left it without the
+// pump went elsewhere: into the tank by itself, if the level is high, or it is lost.
 func (j *Judge) ReservoirLow(at time.Time) {
 	d, p := &j.Tank.Reservoir, &j.Reservoir
 	missing, sd, ok := p.Unpumped(d)
@@ -72,7 +72,7 @@ const (
 	emptyConfidence = 0.95
 )
 
-// CheckReservoir asks whether it lasts until somebody comes.
+// CheckReservoir checks whether the reservoir lasts until the next visit.
 func (j *Judge) CheckReservoir(at time.Time) {
 	t, p := j.Tank, &j.Reservoir
 	if !p.Known || t.Reservoir.CapacityL == 0 || t.Reservoir.Endless || j.Inputs.Silent || j.Find(finding.ReservoirEmptyBy) != nil {

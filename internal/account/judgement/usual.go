@@ -83,7 +83,7 @@ const (
 	erraticConfidence = 0.9
 )
 
-// CheckFills looks at the fills as a series, after each.
+// CheckFills checks the series of fills; it is called after each.
 func (j *Judge) CheckFills(at time.Time) {
 	u := &j.Usual
 	if u.ErraticScore == 0 {
@@ -182,7 +182,7 @@ func (j *Judge) cutoffPossible() bool {
 // multiplier is remembered: ten days.
 const evaporationMemory = 40
 
-// AirFreshFor is how long a reading of the room's air stands.
+// AirFreshFor is how long a reading of the room's air counts.
 const AirFreshFor = 6 * time.Hour
 
 // LearnWeather learns what evaporation is usual, every belief.WeatherEvery.

@@ -65,7 +65,8 @@ func (o *Outflow) update(litres, drawnL, days, noise float64) (logLik float64) {
 	return belief.LogSum(sound, outlier)
 }
 
-// Litres are true litres for litres of the filter.
+// Litres returns true litres, and their standard deviation, for litres of the filter
+// and theirs.
 func (o *Outflow) Litres(litres, sd float64) (trueL, trueSD float64) {
 	return litres * o.Scale, math.Hypot(sd*o.Scale, litres*math.Sqrt(o.ScaleVar))
 }
@@ -87,7 +88,7 @@ const (
 	Threshold = 6.0
 )
 
-// Pump takes litres of the filter out.
+// Pump takes litres of the filter out of the reservoir.
 func (s *State) Pump(litres float64) {
 	s.DrawnL += litres
 	s.LeftL -= litres * s.Base.Scale
@@ -106,14 +107,14 @@ func (s *State) ForgetIfOverdrawn(d *Design) bool {
 	return over
 }
 
-// Fill notes that it was filled to its mark.
+// Fill notes that the reservoir was filled to its mark at a time.
 func (s *State) Fill(d *Design, at time.Time) {
 	s.Known, s.FilledAt, s.DrawnL, s.Unsure = true, at, 0, false
 	s.Fills++
 	s.LeftL, s.LeftVar = d.CapacityL, square(FillMarkFrac*d.CapacityL)
 }
 
-// Low notes that it is at its low sensor.
+// Low notes that the reservoir is at its low sensor.
 func (s *State) Low(d *Design) {
 	s.Known, s.LeftL, s.LeftVar = true, d.LowL, square(FillMarkFrac*d.CapacityL)
 }
@@ -185,7 +186,8 @@ const (
 	NotedFills = 3
 )
 
-// Empty says that the pump has, as far as the balance knows, nothing to pump.
+// Empty reports whether the pump has, as far as the balance knows, nothing left to
+// pump.
 func (s *State) Empty(d *Design) bool {
 	return s.Known && s.Fills >= NotedFills && d.CapacityL > 0 && !d.Endless && s.LeftL < emptyFrac*d.CapacityL
 }

@@ -31,7 +31,7 @@ type Question struct {
 	SaltOnly bool
 }
 
-// Each does the same to every belief.
+// Each calls do with every belief: the base and those of the tests.
 func (k *Bank) Each(do func(*belief.Belief)) {
 	do(&k.Base)
 	for i := range k.Tests {
@@ -48,13 +48,14 @@ func (k *Bank) restart(i int, m *belief.Model) {
 	k.Tests[i] = open(specs[i].of, specs[i].size, m, &k.Base, k.PredictedLDay, k.At)
 }
 
+// RestartAll restarts every test from the base.
 func (k *Bank) RestartAll(m *belief.Model) {
 	for i := range specs {
 		k.restart(i, m)
 	}
 }
 
-// RestartBut spares the tests of one hypothesis.
+// RestartBut restarts every test from the base but those of hypothesis h.
 func (k *Bank) RestartBut(h Hypothesis, m *belief.Model) {
 	for i := range specs {
 		if specs[i].of != h {
@@ -71,7 +72,8 @@ func (k *Bank) Update(m *belief.Model, r *belief.Measurement, from Source) belie
 	return base
 }
 
-// UpdateAbove corrects them by a bound.
+// UpdateAbove corrects the base and the tests by a bound: see
+// belief.Belief.UpdateAbove.
 func (k *Bank) UpdateAbove(m *belief.Model, r *belief.Measurement) {
 	k.compare(m, k.Base.UpdateAbove(r), SwitchingBound, func(b *belief.Belief) belief.Innovation {
 		return belief.Innovation{LogLik: b.UpdateAbove(r)}
@@ -118,7 +120,7 @@ func (k *Bank) compare(m *belief.Model, base float64, from Source, update func(*
 // fouled sensor, explains why readings lie off.
 const suspected = 8.0
 
-// Suspects says whether any change is likely.
+// Suspects reports whether any change is likely.
 func (k *Bank) Suspects() bool {
 	for i := range specs {
 		if k.Tests[i].score(specs[i].of) > suspected {
@@ -128,7 +130,7 @@ func (k *Bank) Suspects() bool {
 	return false
 }
 
-// DemandTests does something to every test of a change of the demand.
+// DemandTests calls do with every test of a change of the demand.
 func (k *Bank) DemandTests(do func(*Test)) {
 	for i := range specs {
 		if of := specs[i].of; of == Air || of == Leak {

@@ -207,13 +207,14 @@ func (t *Test) score(h Hypothesis) float64 {
 // badly.
 const maxLitresOdds = 2.0
 
-// LeakOverAir is the log-odds of a leak against the air.
+// LeakOverAir returns the log-odds of a leak against a change of the air.
 func LeakOverAir(leak, air *Test) float64 {
 	litres := (leak.Score - leak.SaltScore) - (air.Score - air.SaltScore)
 	return min(max(litres, -maxLitresOdds), maxLitresOdds) + leak.SaltScore - air.SaltScore + priors[Leak] - priors[Air]
 }
 
-// Page adds to the sum of one of Page's tests, which never falls below nothing.
+// Page adds a gain (a log-likelihood ratio) to the sum of one of Page's tests, which
+// never falls below 0 (Page 1954); since becomes at where the sum starts again.
 func Page(sum *float64, since *time.Time, gain float64, at time.Time) {
 	if *sum <= 0 {
 		*since = at

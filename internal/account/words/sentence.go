@@ -191,8 +191,8 @@ func lastingWords(d time.Duration) string { return units.Metric.Duration(d.Secon
 // when is a time as one says it on site.
 func (w *telling) when(t time.Time) string { return Clock(t, w.Zone) }
 
-// Clock is a time as sentences say it: by the clocks of a zone, which people on
-// site know; UTC, which hangs on no wall there, is named.
+// Clock returns a time as sentences write it, by the clocks of zone, which people on
+// site know. A nil zone is UTC, and the text then says so.
 func Clock(t time.Time, zone *time.Location) string {
 	if zone == nil || zone == time.UTC {
 		return t.UTC().Format("Mon 2 Jan 15:04 UTC")

@@ -12,7 +12,7 @@ import (
 	"isohaline/internal/account/reservoir"
 )
 
-// Writer writes the findings of one tank.
+// Writer writes the findings of one tank in words.
 type Writer struct {
 	Name string
 	// Zone is where the people are who read the sentences.
@@ -26,7 +26,8 @@ type telling struct {
 	*finding.Facts
 }
 
-// Finding is a record with its harm, its evidence and its words, by the facts.
+// Finding returns a record as a finding: its harm, its evidence and its sentence,
+// calculated from facts.
 func (w Writer) Finding(r *finding.Record, facts *finding.Facts) finding.Finding {
 	t := &telling{w, facts}
 	now := *r
