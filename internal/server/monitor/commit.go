@@ -23,7 +23,15 @@ func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
 	return err
 }
 
+// errAstray ends every commit after one whose fate was not known when the service was
+// told to stop: memory may lack what the store has, and a step that is made from it
+// could be taken for the one that is there.
+var errAstray = errors.New("whether an earlier step was kept is not known; nothing more is kept until the service has been started again")
+
 func (m *Monitor) commitAndAsk(ctx context.Context, c *store.Commit) error {
+	if m.astray.Load() {
+		return errAstray
+	}
 	err := m.keeper.Commit(ctx, *c)
 	if err == nil || errors.Is(err, store.ErrStale) { // another's step is there: this one is not
 		return err
@@ -38,6 +46,7 @@ func (m *Monitor) commitAndAsk(ctx context.Context, c *store.Commit) error {
 		}
 		select {
 		case <-m.stopped:
+			m.astray.Store(true)
 			return errors.Join(err, looked)
 		default:
 		}

@@ -30,6 +30,8 @@ type faultyStore struct {
 	*store.Store
 	// refuses says whether a commit is refused; nil: none is.
 	refuses func(*store.Commit) bool
+	// unsaid: what is kept is not said, neither then nor when it is asked for.
+	unsaid bool
 	// tries counts commits, refused ones too.
 	tries int
 	// loaded is called before Load's answer is given; nil: nothing is.
@@ -49,7 +51,18 @@ func (f *faultyStore) Commit(ctx context.Context, c store.Commit) error {
 	if f.refuses != nil && f.refuses(&c) {
 		return errRefused
 	}
-	return f.Store.Commit(ctx, c)
+	err := f.Store.Commit(ctx, c)
+	if f.unsaid {
+		return errRefused
+	}
+	return err
+}
+
+func (f *faultyStore) Committed(ctx context.Context, c store.Commit) (bool, error) {
+	if f.unsaid {
+		return false, errRefused
+	}
+	return f.Store.Committed(ctx, c)
 }
 
 func everything(*store.Commit) bool { return true }
@@ -425,5 +438,25 @@ func TestCountedOnce(t *testing.T) {
 	b.take(frames) // and once more, as after a broken connection
 	if c := b.Counters(); c.Readings != 3 || c.Unknown != 1 || c.Observations != 4 || c.NotTaken != 1 || c.Findings != 1 {
 		t.Errorf("counted is %+v", c)
+	}
+}
+
+// TestStoppedInDoubt: a service that was told to stop while it did not know whether a
+// step was kept keeps nothing more: its next step would be taken for that one.
+func TestStoppedInDoubt(t *testing.T) {
+	b := newBench(t)
+	b.store.unsaid = true
+	b.Stop()
+	if err := b.Take(t.Context(), b.says(0, channel.Floor, 1)); !errors.Is(err, errRefused) {
+		t.Fatalf("a step whose fate is not known: %v", err)
+	}
+	b.store.unsaid = false
+	tries := b.store.tries
+	if err := b.Take(t.Context(), b.says(0, channel.Floor, 0)); !errors.Is(err, errAstray) || b.store.tries != tries {
+		t.Errorf("the next step: %v, %d tries", err, b.store.tries-tries)
+	}
+	b.start()
+	if !b.present(alarm.FloorWet) {
+		t.Error("what was kept is not there after a start")
 	}
 }

@@ -73,6 +73,8 @@ type Monitor struct {
 	waitingRows waitingRows
 	// stored is the sequence of position, for those who must not wait.
 	stored atomic.Uint64
+	// astray: see errAstray.
+	astray atomic.Bool
 	// keptFloor is the floor of position as the store has it.
 	keptFloor uint64
 	// channels are the store's numbers of devices' channels.
