@@ -2,6 +2,7 @@ package main
 
 import (
 	"log/slog"
+	"math"
 	"os"
 	"runtime/debug"
 
@@ -28,6 +29,9 @@ func spendMemory(log *slog.Logger) {
 	limit, err := memlimit.Set(memlimit.WithRatio(memoryShare), memlimit.WithProvider(memlimit.ApplyFallback(memlimit.FromCgroup, memlimit.FromSystem)))
 	if err != nil {
 		log.Warn("it is not known how much memory there is; garbage is collected as often as Go does by itself", "error", err)
+		return
+	}
+	if debug.SetMemoryLimit(-1) == math.MaxInt64 { // AUTOMEMLIMIT or GOMEMLIMIT says that there is none
 		return
 	}
 	debug.SetGCPercent(collectPercent)

@@ -116,9 +116,9 @@ func (rs *Readings) add(r Reading) {
 }
 
 // compare is the order of time, and of those of one time and channel that of the
-// rows.
+// rows and columns.
 func (rs *Readings) compare(a, b packed) int {
-	return cmp.Or(cmp.Compare(a.atMicros, b.atMicros), cmp.Compare(rs.channels[a.channel], rs.channels[b.channel]), cmp.Compare(a.row, b.row))
+	return cmp.Or(cmp.Compare(a.atMicros, b.atMicros), cmp.Compare(rs.channels[a.channel], rs.channels[b.channel]), cmp.Compare(a.row, b.row), cmp.Compare(a.column, b.column))
 }
 
 // settle ends the adding, and calls other with each reading for which there is

@@ -219,7 +219,7 @@ func (m *Monitor) Hear(ctx context.Context, entry store.HandEntry) error {
 		return err
 	}
 	if told && t.rerun != nil {
-		t.rerun.seen = append(t.rerun.seen, o)
+		t.rerun.entered = append(t.rerun.entered, entry.HandReading)
 	}
 	return nil
 }

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"time"
 
-	"isohaline/internal/account"
 	"isohaline/internal/alarm"
 	"isohaline/internal/live"
 	"isohaline/internal/store"
@@ -32,7 +31,25 @@ var ErrBusy = errors.New("earlier records of this tank are still being worked th
 // rerunInput is what came while a tank's records are worked through again.
 type rerunInput struct {
 	readings []wire.Reading
-	seen     []account.Observation
+	entered  []store.HandReading
+}
+
+// walk is a new account on its way through a tank's records.
+type walk struct {
+	*live.Walk
+	began time.Time
+	// heard are the entries by hand that it has, by ID.
+	heard map[string]bool
+}
+
+// see has the account hear what people entered, each entry once.
+func (k *walk) see(entered []store.HandReading) {
+	for i := range entered {
+		if o, ok := FromHand(&entered[i]); ok && !k.heard[entered[i].ID] {
+			k.heard[entered[i].ID] = true
+			k.See(o)
+		}
+	}
 }
 
 // recordBatch is how many records go into the store before others have a turn.
@@ -199,7 +216,7 @@ const recordSpan = 7 * 24 * time.Hour
 func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 	for {
 		sheet, now := t.spec.Load().sheet, m.now()
-		k, began, err := m.workThrough(ctx, t.id, sheet, now)
+		k, err := m.workThrough(ctx, t.id, sheet, now)
 		if err != nil {
 			return err
 		}
@@ -207,7 +224,7 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 			t.owed.Store(false)
 			return nil
 		}
-		if done, err := m.replace(ctx, t, sheet, k, began); done {
+		if done, err := m.replace(ctx, t, sheet, k); done {
 			return err
 		}
 	}
@@ -215,35 +232,33 @@ func (m *Monitor) rerun(ctx context.Context, t *tank) error {
 
 // workThrough is a new account of a tank that has worked through its records; nil
 // where there are none.
-func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *live.Sheet, now time.Time) (k *live.Walk, began time.Time, err error) {
+func (m *Monitor) workThrough(ctx context.Context, tankID string, sheet *live.Sheet, now time.Time) (*walk, error) {
 	const all = true
 	if err := m.commitWaiting(ctx, now, all); err != nil { // they are records too
-		return nil, began, err
+		return nil, err
 	}
 	list, err := m.store.ReportedChannels(ctx, tankID)
 	if err != nil {
-		return nil, began, err
+		return nil, err
 	}
-	if began, err = m.firstOf(ctx, list, now); err != nil || began.IsZero() {
-		return nil, began, err
+	began, err := m.firstOf(ctx, list, now)
+	if err != nil || began.IsZero() {
+		return nil, err
 	}
-	hand, err := m.store.HandReadings(ctx, tankID, began, now)
+	latest := now.Add(wire.MaxAhead) // the clocks of devices and people may be ahead
+	hand, err := m.store.HandReadings(ctx, tankID, began, latest)
 	if err != nil {
-		return nil, began, err
+		return nil, err
 	}
-	if k, err = live.NewWalk(sheet, began); err != nil {
-		return nil, began, err
+	k := &walk{began: began, heard: map[string]bool{}}
+	if k.Walk, err = live.NewWalk(sheet, began); err != nil {
+		return nil, err
 	}
-	for i := range hand {
-		if o, ok := FromHand(&hand[i]); ok {
-			k.See(o)
-		}
-	}
-	err = m.inSpans(ctx, list, began, now.Add(wire.MaxAhead), func(readings []wire.Reading) error {
+	k.see(hand)
+	return k, m.inSpans(ctx, list, began, latest, func(readings []wire.Reading) error {
 		k.Through(readings)
 		return nil
 	})
-	return k, began, err
 }
 
 // errFirst ends a look through readings at the first.
@@ -330,7 +345,7 @@ func (m *Monitor) recordsOf(ctx context.Context, list []store.Channel, from, to 
 // replace lets a new account take the place of a tank's, after it has heard what
 // came in the meantime. done is false where the tank got another description, by which
 // the account has to go.
-func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *live.Walk, began time.Time) (done bool, err error) {
+func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *walk) (done bool, err error) {
 	now := m.now()
 	known := m.known(ctx, now)
 	t.place.mu.Lock()
@@ -340,13 +355,13 @@ func (m *Monitor) replace(ctx context.Context, t *tank, sheet *live.Sheet, k *li
 		return false, nil
 	}
 	slices.SortStableFunc(t.rerun.readings, func(a, b wire.Reading) int { return a.At.Compare(b.At) })
-	k.See(t.rerun.seen...)
+	k.see(t.rerun.entered)
 	k.Through(t.rerun.readings)
 	k.End(known)
 	before := spec.open(t.value.Load())
 	d := m.draft(now)
 	td := d.of(t)
-	td.value, td.save, td.since = k.Value().Over(t.value.Load()), true, began
+	td.value, td.save, td.since = k.Value().Over(t.value.Load()), true, k.began
 	td.findings, td.beliefs = k.Findings(), k.Beliefs()
 	d.count.NotTaken = int64(k.NotTaken())
 	after := spec.open(td.value)

@@ -47,22 +47,27 @@ func TestReadingsDuringRerun(t *testing.T) {
 	if _, err := m.beginRerun("reef"); !errors.Is(err, ErrBusy) {
 		t.Errorf("a second import at once: %v", err)
 	}
-	k, began, err := m.workThrough(ctx, "reef", tank.spec.Load().sheet, now)
+	enters := func(id string, at time.Time) {
+		must(m.Hear(ctx, store.HandEntry{By: "test", At: now, HandReading: store.HandReading{ID: id, TankID: "reef", At: at,
+			Quantity: "salinity", Value: 34, Instrument: "conductivity meter"}}))
+	}
+	enters("before the records are read", now.Add(-50*time.Minute))
+	enters("by a clock that is ahead", now.Add(40*time.Second))
+	k, err := m.workThrough(ctx, "reef", tank.spec.Load().sheet, now)
 	must(err)
-	if !began.Equal(now.Add(-time.Hour)) {
-		t.Errorf("the records begin at %v", began)
+	if !k.began.Equal(now.Add(-time.Hour)) || len(k.heard) != 2 {
+		t.Errorf("the records begin at %v, of what was entered %v is heard", k.began, k.heard)
 	}
 	say(20*time.Minute, channel.Level, 0.21)
 	say(10*time.Minute, channel.CeilingLevel, 1)
-	must(m.Hear(ctx, store.HandEntry{By: "test", At: now, HandReading: store.HandReading{ID: "h", TankID: "reef", At: now.Add(-15 * time.Minute),
-		Quantity: "salinity", Value: 34, Instrument: "conductivity meter"}}))
+	enters("after they were read", now.Add(-15*time.Minute))
 
 	described := tank.spec.Load().sheet
 	revised := *described
-	if done, err := m.replace(ctx, tank, &revised, k, began); done || err != nil {
+	if done, err := m.replace(ctx, tank, &revised, k); done || err != nil {
 		t.Errorf("described otherwise in between, it was replaced: %v, %v", done, err)
 	}
-	done, err := m.replace(ctx, tank, described, k, began)
+	done, err := m.replace(ctx, tank, described, k)
 	must(err)
 	m.endRerun(tank)
 	v, _ := m.Tank("reef")
@@ -71,6 +76,14 @@ func TestReadingsDuringRerun(t *testing.T) {
 	}
 	if len(v.Findings) == 0 || v.Findings[0].Code != account.CeilingWet {
 		t.Errorf("the findings are %+v", v.Findings)
+	}
+	// What was entered is neither lost nor doubled: all of it worked through again says the same.
+	_, err = m.beginRerun("reef")
+	must(err)
+	must(m.rerun(ctx, tank))
+	m.endRerun(tank)
+	if once, _ := m.Tank("reef"); once.Estimate.SalinitySD != v.Estimate.SalinitySD {
+		t.Errorf("salinity is known to %v, worked through again to %v", v.Estimate.SalinitySD, once.Estimate.SalinitySD)
 	}
 	// And so it is kept.
 	again, err := Open(ctx, Options{Store: s, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return now }, TankOf: m.tankOf})
