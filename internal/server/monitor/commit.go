@@ -25,7 +25,7 @@ func (m *Monitor) commit(ctx context.Context, c *store.Commit) error {
 
 // errAstray ends every commit after one whose fate was not known when the service was
 // told to stop: memory may lack what the store has, and a step that is made from it
-// could be taken for the one that is there.
+// could be taken for the one that is there. Nothing is sent from then on either.
 var errAstray = errors.New("whether an earlier step was kept is not known; nothing more is kept until the service has been started again")
 
 func (m *Monitor) commitAndAsk(ctx context.Context, c *store.Commit) error {

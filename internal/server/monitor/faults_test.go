@@ -445,10 +445,18 @@ func TestCountedOnce(t *testing.T) {
 // step was kept keeps nothing more: its next step would be taken for that one.
 func TestStoppedInDoubt(t *testing.T) {
 	b := newBench(t)
+	b.must(b.SetPlan(t.Context(), b.edit(), "here", Plan{Plan: alarm.Plan{Low: alarm.Route{Rungs: []alarm.Rung{{Contacts: []alarm.Contact{{Person: "ines", Channel: alarm.Mail, Address: "ines@example.org"}}}}}}}))
+	b.take(b.says(0, channel.Floor, 1))
+	if len(b.Outbox()) == 0 {
+		t.Fatal("nobody is to be told of the floor")
+	}
 	b.store.unsaid = true
 	b.Stop()
-	if err := b.Take(t.Context(), b.says(0, channel.Floor, 1)); !errors.Is(err, errRefused) {
+	if err := b.Take(t.Context(), b.says(0, channel.Floor, 0)); !errors.Is(err, errRefused) {
 		t.Fatalf("a step whose fate is not known: %v", err)
+	}
+	if out := b.Outbox(); out != nil {
+		t.Errorf("to be sent by a memory that may be behind: %+v", out)
 	}
 	b.store.unsaid = false
 	tries := b.store.tries
@@ -456,7 +464,7 @@ func TestStoppedInDoubt(t *testing.T) {
 		t.Errorf("the next step: %v, %d tries", err, b.store.tries-tries)
 	}
 	b.start()
-	if !b.present(alarm.FloorWet) {
+	if b.present(alarm.FloorWet) || len(b.Outbox()) == 0 {
 		t.Error("what was kept is not there after a start")
 	}
 }

@@ -98,6 +98,9 @@ type Outgoing struct {
 // Outbox are the notices that are due: decided, kept, and not known to be sent or
 // given up. One is among them until it is reported.
 func (m *Monitor) Outbox() []Outgoing {
+	if m.astray.Load() {
+		return nil // what is kept may be otherwise; it is sent after the next start
+	}
 	now := m.now()
 	var out []Outgoing
 	for _, p := range m.sites() {
